@@ -1,0 +1,128 @@
+// Package canonical turns a message into bytes that depend on its meaning
+// alone, and into digests over those bytes.
+//
+// JSON is no basis for a digest (its white space and number forms vary), and
+// the binary protobuf form promises no stability between library versions. The
+// form here is written down and ours:
+//
+//	message  = field* end            end = 0x00000000
+//	field    = number value          in the order of field numbers, present fields only
+//	number   = 4 bytes, big-endian, never 0x00000000
+//	list     = count value*          count = 4 bytes, big-endian
+//	double   = IEEE 754 bits, 8 bytes big-endian, negative zero written as zero
+//	integer, enum, bool = 8 bytes, big-endian two's complement
+//	string, bytes       = length (4 bytes) and the bytes
+//
+// A field without presence (proto3 scalar, list) is present when it is not its
+// default. Provenance is left out: it is about an answer, not part of it.
+package canonical
+
+import (
+	"crypto/sha256"
+	"encoding/binary"
+	"encoding/hex"
+	"math"
+	"sort"
+
+	"google.golang.org/protobuf/proto"
+	"google.golang.org/protobuf/reflect/protoreflect"
+)
+
+// provenance is the message that canonical bytes leave out.
+const provenance protoreflect.FullName = "bowroll.v1.Provenance"
+
+// Digest returns "sha256:" and the first 32 hexadecimal digits of the SHA-256
+// sum over the canonical forms of the messages, one after the other.
+func Digest(messages ...proto.Message) string {
+	sum := sha256.New()
+	var buf []byte
+	for _, m := range messages {
+		buf = Append(buf[:0], m)
+		sum.Write(buf)
+	}
+	return "sha256:" + hex.EncodeToString(sum.Sum(nil))[:32]
+}
+
+// Append appends the canonical form of m to b.
+func Append(b []byte, m proto.Message) []byte {
+	return appendMessage(b, m.ProtoReflect())
+}
+
+func appendMessage(b []byte, m protoreflect.Message) []byte {
+	present := make([]protoreflect.FieldDescriptor, 0, 16)
+	m.Range(func(fd protoreflect.FieldDescriptor, _ protoreflect.Value) bool {
+		if fd.Message() == nil || fd.Message().FullName() != provenance {
+			present = append(present, fd)
+		}
+		return true
+	})
+	sort.Slice(present, func(i, j int) bool { return present[i].Number() < present[j].Number() })
+	for _, fd := range present {
+		b = binary.BigEndian.AppendUint32(b, uint32(fd.Number()))
+		b = appendField(b, fd, m.Get(fd))
+	}
+	return binary.BigEndian.AppendUint32(b, 0)
+}
+
+func appendField(b []byte, fd protoreflect.FieldDescriptor, v protoreflect.Value) []byte {
+	switch {
+	case fd.IsMap():
+		return appendMap(b, fd, v.Map())
+	case fd.IsList():
+		list := v.List()
+		b = binary.BigEndian.AppendUint32(b, uint32(list.Len()))
+		for i := range list.Len() {
+			b = appendValue(b, fd, list.Get(i))
+		}
+		return b
+	default:
+		return appendValue(b, fd, v)
+	}
+}
+
+// appendMap writes a map as a list of keys and values in the order of the
+// keys' own canonical bytes.
+func appendMap(b []byte, fd protoreflect.FieldDescriptor, m protoreflect.Map) []byte {
+	entries := make([]string, 0, m.Len())
+	m.Range(func(k protoreflect.MapKey, v protoreflect.Value) bool {
+		e := appendValue(nil, fd.MapKey(), k.Value())
+		entries = append(entries, string(appendValue(e, fd.MapValue(), v)))
+		return true
+	})
+	sort.Strings(entries)
+	b = binary.BigEndian.AppendUint32(b, uint32(len(entries)))
+	for _, e := range entries {
+		b = append(b, e...)
+	}
+	return b
+}
+
+func appendValue(b []byte, fd protoreflect.FieldDescriptor, v protoreflect.Value) []byte {
+	switch fd.Kind() {
+	case protoreflect.MessageKind, protoreflect.GroupKind:
+		return appendMessage(b, v.Message())
+	case protoreflect.DoubleKind, protoreflect.FloatKind:
+		f := v.Float()
+		if f == 0 {
+			f = 0 // negative zero is zero
+		}
+		return binary.BigEndian.AppendUint64(b, math.Float64bits(f))
+	case protoreflect.StringKind:
+		s := v.String()
+		return append(binary.BigEndian.AppendUint32(b, uint32(len(s))), s...)
+	case protoreflect.BytesKind:
+		s := v.Bytes()
+		return append(binary.BigEndian.AppendUint32(b, uint32(len(s))), s...)
+	case protoreflect.BoolKind:
+		if v.Bool() {
+			return binary.BigEndian.AppendUint64(b, 1)
+		}
+		return binary.BigEndian.AppendUint64(b, 0)
+	case protoreflect.EnumKind:
+		return binary.BigEndian.AppendUint64(b, uint64(v.Enum()))
+	case protoreflect.Uint32Kind, protoreflect.Uint64Kind, protoreflect.Fixed32Kind, protoreflect.Fixed64Kind:
+		return binary.BigEndian.AppendUint64(b, v.Uint())
+	default:
+		return binary.BigEndian.AppendUint64(b, uint64(v.Int()))
+	}
+}
