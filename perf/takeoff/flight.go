@@ -1,0 +1,235 @@
+package takeoff
+
+import (
+	"math"
+
+	"bowroll/perf/air"
+	"bowroll/perf/aircraft"
+	"bowroll/perf/booster"
+)
+
+// flight is the aircraft in the air over the deck or the water: airspeed, climb
+// angle, height of the wheels and distance over the ground.
+type flight struct {
+	r       *Runner
+	segment *booster.Segment
+	clLimit float64
+	nzMax   float64 // +Inf: whatever clLimit gives
+}
+
+type flightState [4]float64
+
+const (
+	flightV = iota
+	flightGamma
+	flightH
+	flightX
+)
+
+// The flare of model and screen: the load factor that turns the path towards
+// the steady climb within about a second.
+const (
+	nzLeast       = 0.5
+	nzScreen      = 1.15
+	pathTimeS     = 1.0
+	sineClimbMost = 0.5
+	sinkLimitM    = 5.0
+)
+
+// rate is the equations of motion of section "air distance":
+//
+//	m dV/dt = T(V) + Fx - D - W sin(gamma)   m V dgamma/dt = L + Fz - W cos(gamma)
+//	dh/dt = V sin(gamma)                     dx/dt = V cos(gamma) - headwind
+func (f *flight) rate(t float64, y *flightState, dy *flightState) {
+	r := f.r
+	seg := f.segment
+	tau := t - seg.StartS
+	mass := r.grossMass + seg.MassKG + tau*(seg.MassKGPS+tau*seg.MassKGPS2)
+	forward, upward := seg.ForwardN+tau*seg.ForwardNPS, seg.UpwardN+tau*seg.UpwardNPS
+	weight := mass * air.GravityMPS2
+	v := y[flightV]
+	sine, cosine := math.Sincos(y[flightGamma])
+	qS := r.halfRhoS * v * v
+	phi := aircraft.GroundEffect(r.wing.height+y[flightH], r.wing.span)
+	zeroLift := qS*r.wing.zeroLift + 0.5*r.setting.Air.DensityKgM3*v*v*r.fittedDrag
+	thrust := r.thrust.At(v)
+
+	level := weight / qS
+	drag := zeroLift + qS*phi*r.wing.induced*level*level
+	climb := math.Asin(clamp((thrust+forward-drag)/weight, -sineClimbMost, sineClimbMost))
+	nz := cosine + (climb-y[flightGamma])*v/(air.GravityMPS2*pathTimeS)
+	nz = max(nzLeast, min(nz, f.nzMax))
+	cl := min(f.clLimit, nz*level)
+	drag = zeroLift + qS*phi*r.wing.induced*cl*cl
+
+	dy[flightV] = (thrust+forward-drag)/mass - air.GravityMPS2*sine
+	dy[flightGamma] = (qS*cl + upward - weight*cosine) / (mass * v)
+	dy[flightH] = v * sine
+	dy[flightX] = v*cosine - r.headwind
+}
+
+func clamp(v, low, high float64) float64 { return max(low, min(v, high)) }
+
+// The embedded pair of orders 5 and 4 of Dormand and Prince, A family of
+// embedded Runge-Kutta formulae, J. Comp. Appl. Math. 6, 1980.
+const (
+	a21 = 1. / 5
+	a31 = 3. / 40
+	a32 = 9. / 40
+	a41 = 44. / 45
+	a42 = -56. / 15
+	a43 = 32. / 9
+	a51 = 19372. / 6561
+	a52 = -25360. / 2187
+	a53 = 64448. / 6561
+	a54 = -212. / 729
+	a61 = 9017. / 3168
+	a62 = -355. / 33
+	a63 = 46732. / 5247
+	a64 = 49. / 176
+	a65 = -5103. / 18656
+	b1  = 35. / 384
+	b3  = 500. / 1113
+	b4  = 125. / 192
+	b5  = -2187. / 6784
+	b6  = 11. / 84
+	e1  = 71. / 57600
+	e3  = -71. / 16695
+	e4  = 71. / 1920
+	e5  = -17253. / 339200
+	e6  = 22. / 525
+	e7  = -1. / 40
+
+	flightError = 1e-9
+)
+
+// try takes one step of h from y with slope k1, giving the new state, its slope
+// and the error relative to what is allowed.
+func (f *flight) try(t, h float64, y, k1, out, k7 *flightState) (relative float64) {
+	var k2, k3, k4, k5, k6, z flightState
+	for i := range z {
+		z[i] = y[i] + h*a21*k1[i]
+	}
+	f.rate(t+h/5, &z, &k2)
+	for i := range z {
+		z[i] = y[i] + h*(a31*k1[i]+a32*k2[i])
+	}
+	f.rate(t+3*h/10, &z, &k3)
+	for i := range z {
+		z[i] = y[i] + h*(a41*k1[i]+a42*k2[i]+a43*k3[i])
+	}
+	f.rate(t+4*h/5, &z, &k4)
+	for i := range z {
+		z[i] = y[i] + h*(a51*k1[i]+a52*k2[i]+a53*k3[i]+a54*k4[i])
+	}
+	f.rate(t+8*h/9, &z, &k5)
+	for i := range z {
+		z[i] = y[i] + h*(a61*k1[i]+a62*k2[i]+a63*k3[i]+a64*k4[i]+a65*k5[i])
+	}
+	f.rate(t+h, &z, &k6)
+	for i := range z {
+		out[i] = y[i] + h*(b1*k1[i]+b3*k3[i]+b4*k4[i]+b5*k5[i]+b6*k6[i])
+	}
+	f.rate(t+h, out, k7)
+	for i, scale := range [4]float64{1, 0.01, 0.1, 1} {
+		miss := h * (e1*k1[i] + e3*k3[i] + e4*k4[i] + e5*k5[i] + e6*k6[i] + e7*k7[i])
+		relative = max(relative, math.Abs(miss)/(flightError*(scale+math.Abs(y[i]))))
+	}
+	return relative
+}
+
+// fly integrates until reached reports a value of at least zero, which it must
+// do first at a single crossing within any one step, and ends at the crossing.
+// It gives up at the limit. visit, if not nil, sees each accepted state.
+func (f *flight) fly(s *booster.Schedule, t, limitS float64, y *flightState,
+	reached func(y *flightState) float64, visit func(y *flightState) bool) (endS float64, ok bool) {
+	segments := s.Segments()
+	index := s.Index(t)
+	f.segment = &segments[index]
+	var k1, k7, out flightState
+	f.rate(t, y, &k1)
+	h := 0.05
+	for range maxSteps {
+		corner := math.Inf(1)
+		if index+1 < len(segments) {
+			corner = segments[index+1].StartS
+		}
+		last := min(corner, limitS)
+		atEnd := t+h >= last
+		if atEnd {
+			h = last - t
+		}
+		relative := f.try(t, h, y, &k1, &out, &k7)
+		if relative > 1 && h > 1e-9 {
+			h *= max(0.2, 0.9*math.Pow(relative, -0.2))
+			continue
+		}
+		if reached(&out) >= 0 {
+			return f.cross(t, h, y, &k1, reached)
+		}
+		*y, k1 = out, k7
+		if visit != nil && !visit(y) {
+			return t + h, false
+		}
+		grow := 5.0
+		if relative > 0 {
+			grow = clamp(0.9*math.Pow(relative, -0.2), 0.2, 5)
+		}
+		t += h
+		if atEnd {
+			t = last
+			if t >= limitS {
+				return t, false
+			}
+			index++
+			for index+1 < len(segments) && segments[index+1].StartS <= t {
+				index++
+			}
+			f.segment = &segments[index]
+			f.rate(t, y, &k1)
+			h = max(h, 0.02)
+			continue
+		}
+		h *= grow
+	}
+	return t, false
+}
+
+// cross finds the step that ends where reached is zero, stepping anew from y
+// each time so that the crossing has the method's full order.
+func (f *flight) cross(t, h float64, y, k1 *flightState, reached func(*flightState) float64) (float64, bool) {
+	var out, k7 flightState
+	low, high := 0.0, h
+	atLow := reached(y)
+	f.try(t, h, y, k1, &out, &k7)
+	atHigh := reached(&out)
+	side := 0
+	x := h
+	for range 100 {
+		// Regula falsi, Illinois variant.
+		x = high - atHigh*(high-low)/(atHigh-atLow)
+		if !(x > low && x < high) {
+			x = low + 0.5*(high-low)
+		}
+		f.try(t, x, y, k1, &out, &k7)
+		at := reached(&out)
+		if math.Abs(at) <= 1e-13 || high-low <= 1e-15*(1+t) {
+			break
+		}
+		if at >= 0 {
+			high, atHigh = x, at
+			if side == 1 {
+				atLow /= 2
+			}
+			side = 1
+		} else {
+			low, atLow = x, at
+			if side == -1 {
+				atHigh /= 2
+			}
+			side = -1
+		}
+	}
+	*y = out
+	return t + x, true
+}

@@ -1,0 +1,70 @@
+package takeoff
+
+import (
+	"math"
+
+	"bowroll/perf/booster"
+)
+
+// SteadyAirspeedMPS is the airspeed at which acceleration is zero on the wheels
+// with the units silent and of the mass they have at a state: the one that the
+// aircraft tends to from there. It is the headwind itself where the aircraft
+// comes to a stand, and +Inf where it would go on gaining speed.
+func (r *Runner) SteadyAirspeedMPS(s *booster.Schedule, at State) float64 {
+	mass := r.MassKG(s, at.TimeS)
+	u := at.GroundSpeedMPS + r.headwind
+	if net := r.netSilentN(u, mass); net < 0 {
+		return r.steadyBelow(u, mass)
+	}
+	return r.steadyAbove(u, mass)
+}
+
+// The scan for a root: steps fine beside the points of a thrust table.
+const steadyStepMPS = 0.25
+
+func (r *Runner) steadyBelow(u, mass float64) float64 {
+	for u > r.headwind {
+		next := max(r.headwind, u-steadyStepMPS)
+		if r.netSilentN(next, mass) >= 0 {
+			return r.steadyBetween(next, u, mass)
+		}
+		u = next
+	}
+	return r.headwind
+}
+
+func (r *Runner) steadyAbove(u, mass float64) float64 {
+	const fastest = 400.0
+	for u < fastest {
+		next := u + steadyStepMPS
+		if r.netSilentN(next, mass) <= 0 {
+			return r.steadyBetween(u, next, mass)
+		}
+		u = next
+	}
+	return math.Inf(1)
+}
+
+// steadyBetween narrows down a net force that is >= 0 at low and <= 0 at high.
+func (r *Runner) steadyBetween(low, high, mass float64) float64 {
+	for range 100 {
+		mid := low + 0.5*(high-low)
+		if mid == low || mid == high {
+			break
+		}
+		if r.netSilentN(mid, mass) > 0 {
+			low = mid
+		} else {
+			high = mid
+		}
+	}
+	return low + 0.5*(high-low)
+}
+
+// netSilentN is the force along the deck on the wheels without booster thrust.
+func (r *Runner) netSilentN(u, mass float64) float64 {
+	square := u * math.Abs(u)
+	lift := r.rollLiftK * max(square, 0)
+	load := max(0, mass*r.normalG-lift)
+	return r.thrust.At(u) - r.rollDragK*square - r.rollingMu*load - mass*r.slopeG
+}

@@ -1,0 +1,54 @@
+package takeoff
+
+import "bowroll/perf/booster"
+
+// A Stop is a take-off given up and braked to standstill.
+type Stop struct {
+	Stops     bool  // false: the brakes do not hold it within 400 s
+	Braking   State // where the throttles closed and the brakes came on
+	End       State // standstill, or where it was given up
+	DistanceM float64
+}
+
+// Stop gives up a take-off at a state: full engine thrust and rolling friction
+// for reactionS seconds more, then throttles closed and brakes on,
+//
+//	m dV/dt = Fx - D - mu_brake N - W sin(theta)
+//
+// down to standstill, with the drag of all fitted units. The schedule is the
+// one that holds now: units lit or commanded burn to their end. For a command
+// not yet given pass a schedule made by Carry. DistanceM is measured from the
+// state.
+func (r *Runner) Stop(s *booster.Schedule, from State, reactionS float64) Stop {
+	var g roll
+	g.atFullThrottle(r, s)
+	g.limitS = from.TimeS + reactionS
+	g.start(from.TimeS, from.GroundSpeedMPS, from.DistanceM)
+	for range maxSteps {
+		if g.t >= g.limitS || g.step() == eventLimit {
+			break
+		}
+	}
+	result := Stop{Braking: g.state()}
+	g.cells, g.mu = r.closed, r.brakingMu
+	g.limitS = g.t + LimitS
+	g.start(g.t, g.u-r.headwind, g.s)
+	for range maxSteps {
+		// At rest when the brakes come on, or brought to rest by them.
+		if accel := g.prepare(); accel <= 0 && g.stands() {
+			result.Stops = true
+			break
+		}
+		ev := g.advance()
+		if ev == eventHalt {
+			result.Stops = true
+			break
+		}
+		if ev == eventLimit {
+			break
+		}
+	}
+	result.End = g.state()
+	result.DistanceM = result.End.DistanceM - from.DistanceM
+	return result
+}
