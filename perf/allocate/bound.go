@@ -1,0 +1,123 @@
+package allocate
+
+import (
+	"math"
+	"math/bits"
+)
+
+// A bounder computes proven bounds in integers. For multipliers lambda >= 0 of the
+// rows, every feasible choice x (one option of each sortie) has
+//
+//	c*x <= c*x + lambda*(b - A*x) = lambda*b + sum over sorties of (c_j - lambda*a_j) of its option
+//	    <= lambda*b + sum over sorties of the greatest c_j - lambda*a_j,            (1)
+//
+// the Lagrangian bound. It holds for any lambda, so lambda may come from anywhere;
+// the dual simplex gives the one that makes (1) least, the bound of the linear
+// relaxation. Multipliers are whole multiples of 1/scale, so that (1) times scale
+// is an integer and is computed without rounding.
+//
+// Taking option j of sortie i instead of its best one lowers (1) by
+//
+//	greatest of sortie i - (c_j - lambda*a_j);                                      (2)
+//
+// where that brings the bound down to the incumbent, j cannot be part of anything
+// better and leaves the search.
+type bounder struct {
+	first []int32
+	cost  []int64
+	shift uint // scale is 1 << shift
+	v     []int64
+	top   []int64 // greatest v of each sortie
+	last  int64   // the last bound, times scale
+}
+
+// newBounder picks the finest scale at which nothing can overflow.
+func newBounder(first []int32, cost []int64) *bounder {
+	b := &bounder{first: first, cost: cost, v: make([]int64, len(cost)), top: make([]int64, len(first)-1)}
+	worst := int64(1)
+	for _, c := range cost {
+		worst = max(worst, c, -c)
+	}
+	used := bits.Len64(uint64(worst)) + bits.Len(uint(len(first)))
+	b.shift = uint(min(24, max(0, 56-used)))
+	return b
+}
+
+// most is the greatest multiplier with which row r cannot overflow a sum over m
+// rows and all sorties.
+func (b *bounder) most(r *row, m int) int64 {
+	worst := max(r.rhs, -r.rhs, 1)
+	for _, c := range r.coef {
+		worst = max(worst, c, -c)
+	}
+	return (1 << 60) / worst / int64(m+1) / int64(len(b.first))
+}
+
+// round makes whole multipliers of floating-point ones.
+func (b *bounder) round(rows []*row, pi []float64) []int64 {
+	scale := float64(int64(1) << b.shift)
+	lambda := make([]int64, len(pi))
+	for r, v := range pi {
+		v = float64(v * scale)
+		if !(v > 0.5) {
+			continue
+		}
+		most := b.most(rows[r], len(rows))
+		if v >= float64(most) {
+			lambda[r] = most
+		} else {
+			lambda[r] = int64(math.Round(v))
+		}
+	}
+	return lambda
+}
+
+const nothing = math.MinInt64 // the bound of an empty set
+
+// bound computes (1) times scale over the options that are not excluded; nothing
+// when a sortie has none left. v and top are kept for gap.
+func (b *bounder) bound(rows []*row, lambda []int64, off []bool) int64 {
+	for j, c := range b.cost {
+		b.v[j] = c << b.shift
+	}
+	sum := int64(0)
+	for r, l := range lambda {
+		if l == 0 {
+			continue
+		}
+		sum += l * rows[r].rhs
+		for k, j := range rows[r].idx {
+			b.v[j] -= l * rows[r].coef[k]
+		}
+	}
+	empty := false
+	for i := range b.top {
+		b.top[i] = nothing
+		for j := b.first[i]; j < b.first[i+1]; j++ {
+			if !off[j] && b.v[j] > b.top[i] {
+				b.top[i] = b.v[j]
+			}
+		}
+		if b.top[i] == nothing {
+			empty = true
+			continue
+		}
+		sum += b.top[i]
+	}
+	if empty {
+		sum = nothing
+	}
+	b.last = sum
+	return sum
+}
+
+// value is the greatest whole objective that a scaled bound allows.
+func (b *bounder) value(scaled int64) int64 {
+	if scaled == nothing {
+		return nothing
+	}
+	return scaled >> b.shift
+}
+
+// gap is (2) for option j of sortie i, after bound.
+func (b *bounder) gap(i int, j int32) int64 { return b.top[i] - b.v[j] }

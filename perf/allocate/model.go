@@ -1,0 +1,375 @@
+package allocate
+
+import (
+	"slices"
+	"sort"
+)
+
+// An option is one thing that can become of a sortie: launched with a fit, or
+// held (on a spot, where held aircraft stay in their group).
+type option struct {
+	fit   int // index into the sortie's fits, or Held
+	spot  int // index into the group's spots, or -1
+	slot  int // launch time in the crews' calendar, -1 without units or crews
+	units int64
+}
+
+// A row is a linear constraint, sum of coef*x <= rhs, over the options. Rows come
+// from the problem (base) by integer rounding: for any fraction num/den >= 0,
+// integers x >= 0 with sum a*x <= b also keep
+//
+//	sum floor(a*num/den)*x <= floor(b*num/den).
+//
+// With den the greatest common divisor of the coefficients this only tidies up
+// ("nine units are four pairs"); with larger ones it is a cutting plane.
+type row struct {
+	base     base
+	num, den int64
+	idx      []int32
+	coef     []int64
+	rhs      int64
+}
+
+// A base names the constraint of the problem that a row comes from.
+type base struct {
+	kind baseKind
+	a, b int // see the kinds
+	// c is the second slot of a crew window.
+	c int
+}
+
+type baseKind int
+
+const (
+	baseLot       baseKind = iota // a: lot
+	baseReserve                   // a: site
+	baseTransfer                  // a: transfer
+	baseSpot                      // a: group, b: spot
+	baseNeighbour                 // a: group, b: neighbour
+	baseBehind                    // a: group, b: spot behind
+	baseCrews                     // a: site, b: first slot, c: last slot
+	baseLevel                     // a: level held at its value
+)
+
+// A model is the problem as sets of options (exactly one of each set is taken)
+// and rows over them.
+type model struct {
+	p      *Problem
+	first  []int32  // options of sortie i are first[i] up to first[i+1]
+	owner  []int32  // sortie of an option
+	opts   []option // in order of preference within a sortie
+	rows   []row    // all but crew windows and levels
+	levels [][]int64
+	names  []string
+	cal    []calendar // one for each site
+}
+
+// newModel lists the options of every sortie that are possible on their own and
+// the rows over them.
+func newModel(p *Problem, reduce bool) *model {
+	m := &model{p: p, names: p.levelNames(), cal: newCalendars(p)}
+	groups := map[string]int{}
+	for g := range p.Groups {
+		groups[p.Groups[g].ID] = g
+	}
+	m.first = append(m.first, 0)
+	for i := range p.Sorties {
+		g := -1
+		if id := p.Sorties[i].Group; id != "" {
+			g = groups[id]
+		}
+		set := m.options(i, g)
+		if reduce {
+			set = m.undominated(i, g, set)
+		}
+		for _, o := range set {
+			m.owner = append(m.owner, int32(i))
+			m.opts = append(m.opts, o)
+		}
+		m.first = append(m.first, int32(len(m.opts)))
+	}
+	m.buildLevels()
+	m.buildRows(groups)
+	return m
+}
+
+// options lists what can become of sortie i, best tie-break first, leaving out
+// fits that no plan could use because of stock, transfers or crews.
+func (m *model) options(i, g int) []option {
+	p, s := m.p, &m.p.Sorties[i]
+	var set []option
+	for f := range s.Fits {
+		fit := &s.Fits[f]
+		o := option{fit: f, spot: -1, slot: -1, units: int64(fit.Units())}
+		if g >= 0 {
+			o.spot = spotIndex(&p.Groups[g], fit.Spot)
+			if !p.Groups[g].Spots[o.spot].takes(s.ID) {
+				continue
+			}
+		}
+		at := p.launchS(i, fit.Spot)
+		if m.obstacle(s.Site, fit, at) != "" {
+			continue
+		}
+		if c := p.sites()[s.Site].Crews; c != nil && o.units > 0 {
+			o.slot = m.cal[s.Site].slot(at)
+		}
+		set = append(set, o)
+	}
+	if s.Must {
+		return set
+	}
+	if g >= 0 && p.Groups[g].HeldStay {
+		for sp := range p.Groups[g].Spots {
+			if p.Groups[g].Spots[sp].takes(s.ID) {
+				set = append(set, option{fit: Held, spot: sp, slot: -1})
+			}
+		}
+		return set
+	}
+	return append(set, option{fit: Held, spot: -1, slot: -1})
+}
+
+// obstacle says why no plan at all can use a fit, or "".
+func (m *model) obstacle(site int, fit *Fit, at int64) string {
+	p := m.p
+	n := int64(0)
+	for _, d := range fit.Draws {
+		lot := &p.Lots[d.Lot]
+		if d.Units > lot.Available-lot.Reserve {
+			return "stock"
+		}
+		if lot.Site != site {
+			t := p.transfer(d.Lot, site, at)
+			if t < 0 || d.Units > p.Transfers[t].MaxUnits {
+				return "transfer"
+			}
+		}
+		n += int64(d.Units)
+	}
+	if c := p.sites()[site].Crews; c != nil && n > 0 && c.UnitS*n > int64(c.Teams)*(c.HoldMaxS-c.HoldMinS) {
+		return "crews"
+	}
+	return ""
+}
+
+func spotIndex(g *Group, id string) int {
+	for s := range g.Spots {
+		if g.Spots[s].ID == id {
+			return s
+		}
+	}
+	return -1
+}
+
+// fit is the fit of option j, nil if it holds the sortie.
+func (m *model) fit(j int) *Fit {
+	if f := m.opts[j].fit; f != Held {
+		return &m.p.Sorties[m.owner[j]].Fits[f]
+	}
+	return nil
+}
+
+// levelValue is what option o of sortie i adds to a level, all levels counted so
+// that greater is better.
+func levelValue(p *Problem, name string, i int, o option) int64 {
+	s := &p.Sorties[i]
+	if o.fit == Held {
+		if name == "kept" && s.Keep == "" {
+			return 1
+		}
+		return 0
+	}
+	f := &s.Fits[o.fit]
+	switch name {
+	case "priority":
+		return int64(s.Priority)
+	case "units":
+		return -o.units
+	case "expiry_rank":
+		sum := int64(0)
+		for _, d := range f.Draws {
+			sum += int64(d.Units) * int64(p.Lots[d.Lot].ExpiryRank)
+		}
+		return -sum
+	case "margin_mm":
+		return min(f.MarginMM, MarginCapMM)
+	}
+	if s.Keep == f.ID {
+		return 1
+	}
+	return 0
+}
+
+func (m *model) buildLevels() {
+	for _, name := range m.names {
+		v := make([]int64, len(m.opts))
+		for j := range v {
+			v[j] = levelValue(m.p, name, int(m.owner[j]), m.opts[j])
+		}
+		m.levels = append(m.levels, v)
+	}
+}
+
+// buildRows writes every constraint but the crew windows, which are many and
+// are added where they matter (crews.go).
+func (m *model) buildRows(groups map[string]int) {
+	p := m.p
+	type entry struct {
+		j    int32
+		coef int64
+	}
+	at := map[base][]entry{}
+	rhs := map[base]int64{}
+	put := func(b base, j int, coef int64) { at[b] = append(at[b], entry{int32(j), coef}) }
+
+	left := make([]int64, len(p.sites()))
+	for l := range p.Lots {
+		lot := &p.Lots[l]
+		rhs[base{kind: baseLot, a: l}] = max(0, int64(lot.Available-lot.Reserve))
+		left[lot.Site] += int64(lot.Available)
+	}
+	for k, site := range p.sites() {
+		// Without a reserve the lots' own rows say it already.
+		if site.Reserve > 0 {
+			rhs[base{kind: baseReserve, a: k}] = max(0, left[k]-int64(site.Reserve))
+		}
+	}
+	for t := range p.Transfers {
+		rhs[base{kind: baseTransfer, a: t}] = int64(p.Transfers[t].MaxUnits)
+	}
+	for g := range p.Groups {
+		for s := range p.Groups[g].Spots {
+			rhs[base{kind: baseSpot, a: g, b: s}] = 1
+			if p.Groups[g].HeldStay && p.Groups[g].Spots[s].Behind != "" {
+				rhs[base{kind: baseBehind, a: g, b: s}] = 1
+			}
+		}
+		for n := range p.Groups[g].Neighbours {
+			rhs[base{kind: baseNeighbour, a: g, b: n}] = p.Groups[g].Neighbours[n].GapMM
+		}
+	}
+	for j := range m.opts {
+		g := -1
+		if id := p.Sorties[m.owner[j]].Group; id != "" {
+			g = groups[id]
+		}
+		for b, coef := range usage(p, int(m.owner[j]), g, m.opts[j]) {
+			put(b, j, coef)
+		}
+	}
+	bases := make([]base, 0, len(at))
+	for b := range at {
+		bases = append(bases, b)
+	}
+	sort.Slice(bases, func(x, y int) bool { return bases[x].before(bases[y]) })
+	for _, b := range bases {
+		bound, ok := rhs[b]
+		if !ok {
+			continue
+		}
+		r := row{base: b, num: 1, den: 1, rhs: bound}
+		for _, e := range at[b] {
+			r.idx = append(r.idx, e.j)
+			r.coef = append(r.coef, e.coef)
+		}
+		if r = r.tidied(); !r.idle(m) {
+			m.rows = append(m.rows, r)
+		}
+	}
+}
+
+func (b base) before(c base) bool {
+	return slices.Compare([]int{int(b.kind), b.a, b.b, b.c}, []int{int(c.kind), c.a, c.b, c.c}) < 0
+}
+
+// usage is what an option takes of each constraint, crew windows aside.
+func usage(p *Problem, i, g int, o option) map[base]int64 {
+	s := &p.Sorties[i]
+	use := map[base]int64{}
+	if o.fit != Held {
+		at := p.launchS(i, s.Fits[o.fit].Spot)
+		for _, d := range s.Fits[o.fit].Draws {
+			n := int64(d.Units)
+			use[base{kind: baseLot, a: d.Lot}] += n
+			use[base{kind: baseReserve, a: p.Lots[d.Lot].Site}] += n
+			if p.Lots[d.Lot].Site != s.Site {
+				use[base{kind: baseTransfer, a: p.transfer(d.Lot, s.Site, at)}] += n
+			}
+		}
+	}
+	if o.spot < 0 {
+		return use
+	}
+	group := &p.Groups[g]
+	id := group.Spots[o.spot].ID
+	use[base{kind: baseSpot, a: g, b: o.spot}] = 1
+	for n, nb := range group.Neighbours {
+		if nb.A == id || nb.B == id {
+			use[base{kind: baseNeighbour, a: g, b: n}] = s.HalfSpanMM
+		}
+	}
+	if !group.HeldStay {
+		return use
+	}
+	for sp := range group.Spots {
+		behind := group.Spots[sp].Behind
+		if (o.fit != Held && sp == o.spot && behind != "") || (o.fit == Held && behind == id) {
+			use[base{kind: baseBehind, a: g, b: sp}] = 1
+		}
+	}
+	return use
+}
+
+// rounded is the row multiplied by num/den and rounded down on both sides.
+func (r *row) rounded(num, den int64) row {
+	out := row{base: r.base, num: r.num * num, den: r.den * den, rhs: floorDiv(r.rhs*num, den)}
+	for k, c := range r.coef {
+		if c = floorDiv(c*num, den); c != 0 {
+			out.idx = append(out.idx, r.idx[k])
+			out.coef = append(out.coef, c)
+		}
+	}
+	return out
+}
+
+// tidied is the row divided by what its coefficients have in common.
+func (r *row) tidied() row {
+	g := int64(0)
+	for _, c := range r.coef {
+		g = gcd(g, c)
+	}
+	if g <= 1 {
+		return *r
+	}
+	return r.rounded(1, g)
+}
+
+// idle says that no choice of one option for each sortie can break the row.
+func (r *row) idle(m *model) bool {
+	worst := map[int32]int64{}
+	for k, j := range r.idx {
+		i := m.owner[j]
+		worst[i] = max(worst[i], r.coef[k])
+	}
+	sum := int64(0)
+	for _, w := range worst {
+		sum += w
+	}
+	return sum <= r.rhs
+}
+
+func floorDiv(a, b int64) int64 {
+	q := a / b
+	if a%b != 0 && (a < 0) != (b < 0) {
+		q--
+	}
+	return q
+}
+
+func gcd(a, b int64) int64 {
+	for b != 0 {
+		a, b = b, a%b
+	}
+	return max(a, -a)
+}

@@ -1,0 +1,510 @@
+package allocate
+
+import "math"
+
+// A simplex solves the linear relaxation of one stage,
+//
+//	greatest c*x, one option (in fractions) of each sortie, rows A*x <= b,
+//
+// by the dual simplex method, which can go on from where it stood when options are
+// excluded or rows are added. Its floating-point result is never trusted: it only
+// proposes multipliers, from which bound.go computes an integer bound.
+//
+// Sorties are many and rows few, so the basis is kept in generalised upper
+// bounding form. Each sortie i has one basic option as its key; what the other
+// basic options of i take is taken from the key, x_key(i) = 1 - sum of them. The
+// remaining basis has one column for each row only:
+//
+//	a_j - a_key(i)   for a basic option j of sortie i that is not its key,
+//	e_r              for the slack of row r,
+//
+// and inv is its inverse. Products are rounded before they are added (float64(a*b)),
+// so that every machine finds the same multipliers.
+type simplex struct {
+	first []int32
+	owner []int32
+	cost  []float64
+	rows  []*row
+	cols  [][]entry // options' entries by row
+	off   []bool    // excluded options
+
+	key   []int32     // of each sortie
+	place []int32     // of each option: position in basis, isKey or nonbasic
+	slack []int32     // of each row's slack: position in basis or nonbasic
+	basis []int32     // option, or len(cost)+row for a slack
+	inv   [][]float64 // inverse of the working basis
+	x     []float64   // values of basis
+	d     []float64   // reduced costs of options, <= 0 for those not excluded
+	pi    []float64   // multipliers of rows, >= 0
+	z     float64     // objective of the dual, falls to the optimum
+
+	alpha   []float64 // row of the tableau, scratch
+	w       []float64 // column of the tableau, scratch
+	value   []float64 // x of every option, scratch of solution
+	ray     []float64 // multipliers that prove infeasibility, after lpInfeasible
+	rayGain float64   // by how much the ray lowers the bound for each step
+	pivots  int       // since the last fresh inverse
+	total   int       // pivots of all
+}
+
+type entry struct {
+	row  int32
+	coef float64
+}
+
+const (
+	nonbasic = -1
+	isKey    = -2
+	lpZero   = 1e-9 // feasibility tolerance
+	lpPivot  = 1e-7 // least pivot
+)
+
+type lpOutcome int
+
+const (
+	lpOptimal lpOutcome = iota
+	lpCutoff            // the bound fell below what was asked for
+	lpInfeasible
+	lpStuck // too many pivots: multipliers are valid, x is not
+)
+
+func newSimplex(first, owner []int32, cost []float64) *simplex {
+	n := len(owner)
+	s := &simplex{first: first, owner: owner, cost: cost,
+		cols: make([][]entry, n), off: make([]bool, n), key: make([]int32, len(first)-1),
+		place: make([]int32, n), d: make([]float64, n), alpha: make([]float64, n), value: make([]float64, n)}
+	s.crash()
+	return s
+}
+
+// crash takes every sortie's dearest option as its key and all slacks as basis:
+// always dual feasible.
+func (s *simplex) crash() {
+	for j := range s.place {
+		s.place[j] = nonbasic
+	}
+	for i := range s.key {
+		best := int32(-1)
+		for j := s.first[i]; j < s.first[i+1]; j++ {
+			if !s.off[j] && (best < 0 || s.cost[j] > s.cost[best]) {
+				best = j
+			}
+		}
+		if best < 0 {
+			best = s.first[i] // with all excluded, one of them shows as infeasible
+		}
+		s.key[i] = best
+		s.place[best] = isKey
+	}
+	for r := range s.rows {
+		s.basis[r] = int32(len(s.cost) + r)
+		s.slack[r] = int32(r)
+		for c := range s.inv[r] {
+			s.inv[r][c] = 0
+		}
+		s.inv[r][r] = 1
+	}
+	s.pivots = 0
+	s.recompute()
+}
+
+// addRow adds a constraint with its slack in the basis.
+func (s *simplex) addRow(r *row) {
+	m := len(s.rows)
+	for k, j := range r.idx {
+		s.cols[j] = append(s.cols[j], entry{int32(m), float64(r.coef[k])})
+	}
+	s.rows = append(s.rows, r)
+	s.basis = append(s.basis, 0)
+	s.slack = append(s.slack, 0)
+	s.pi = append(s.pi, 0)
+	s.x = append(s.x, 0)
+	s.w = append(s.w, 0)
+	s.ray = append(s.ray, 0)
+	for k := range s.inv {
+		s.inv[k] = append(s.inv[k], 0)
+	}
+	s.inv = append(s.inv, make([]float64, m+1))
+	s.enter(m)
+}
+
+// enter puts the slack of row m into the basis as its last element: with v the
+// row's entries in the old basis, the inverse grows by the line (-v*inv, 1).
+func (s *simplex) enter(m int) {
+	s.basis[m] = int32(len(s.cost) + m)
+	s.slack[m] = int32(m)
+	s.pi[m] = 0
+	line := s.inv[m]
+	for c := range line {
+		line[c] = 0
+	}
+	line[m] = 1
+	for k := 0; k < m; k++ {
+		s.inv[k][m] = 0
+		j := s.basis[k]
+		if int(j) >= len(s.cost) {
+			continue
+		}
+		v := s.coef(m, j) - s.coef(m, s.key[s.owner[j]])
+		if v == 0 {
+			continue
+		}
+		for c := 0; c < m; c++ {
+			line[c] -= float64(v * s.inv[k][c])
+		}
+	}
+	s.solveX()
+}
+
+func (s *simplex) coef(r int, j int32) float64 {
+	for _, e := range s.cols[j] {
+		if int(e.row) == r {
+			return e.coef
+		}
+	}
+	return 0
+}
+
+// solveX computes x = inv*(b - sum of keys' columns).
+func (s *simplex) solveX() {
+	b := s.w
+	for r := range s.rows {
+		b[r] = float64(s.rows[r].rhs)
+	}
+	for _, j := range s.key {
+		for _, e := range s.cols[j] {
+			b[e.row] -= e.coef
+		}
+	}
+	for k := range s.x {
+		s.x[k] = dot(s.inv[k], b)
+	}
+}
+
+// recompute refreshes everything that follows from basis and inverse.
+func (s *simplex) recompute() {
+	s.solveX()
+	for r := range s.pi {
+		s.pi[r] = 0
+	}
+	for k, j := range s.basis {
+		if int(j) >= len(s.cost) {
+			continue
+		}
+		c := s.cost[j] - s.cost[s.key[s.owner[j]]]
+		for r, v := range s.inv[k] {
+			s.pi[r] += float64(c * v)
+		}
+	}
+	s.z = 0
+	for r := range s.rows {
+		s.z += float64(s.pi[r] * float64(s.rows[r].rhs))
+	}
+	s.price(s.pi)
+	for i := range s.key {
+		k := s.key[i]
+		mu := s.cost[k] - s.alpha[k]
+		s.z += mu
+		for j := s.first[i]; j < s.first[i+1]; j++ {
+			s.d[j] = s.cost[j] - s.alpha[j] - mu
+			if s.place[j] != nonbasic {
+				s.d[j] = 0
+			}
+		}
+	}
+}
+
+// price sets alpha_j = rho*a_j for every option.
+func (s *simplex) price(rho []float64) {
+	for j := range s.alpha {
+		s.alpha[j] = 0
+	}
+	for r, v := range rho {
+		if math.Abs(v) < 1e-12 {
+			continue
+		}
+		row := s.rows[r]
+		for k, j := range row.idx {
+			s.alpha[j] += float64(v * float64(row.coef[k]))
+		}
+	}
+}
+
+// solve re-optimises until the relaxation is solved, its bound falls to cutoff or
+// it proves infeasible.
+func (s *simplex) solve(cutoff float64) lpOutcome {
+	s.recompute()
+	budget := 200 + 20*len(s.rows) + 2*len(s.key)
+	for n := 0; n < budget; n++ {
+		if s.z <= cutoff {
+			return lpCutoff
+		}
+		if s.pivots >= 60 {
+			s.invert()
+			s.recompute()
+		}
+		k, i, above := s.leaving()
+		if k < 0 && i < 0 {
+			if s.pivots == 0 {
+				return lpOptimal
+			}
+			// Believe it only with a fresh view of x.
+			s.recompute()
+			if k, i, above = s.leaving(); k < 0 && i < 0 {
+				return lpOptimal
+			}
+		}
+		if i >= 0 {
+			if k = s.second(i); k < 0 {
+				if !s.swapKey(i) {
+					for r := range s.ray {
+						s.ray[r] = 0
+					}
+					s.rayGain = 0
+					return lpInfeasible
+				}
+				continue
+			}
+			s.exchangeKey(i, k)
+		}
+		if !s.pivot(k, above) {
+			return lpInfeasible
+		}
+	}
+	return lpStuck
+}
+
+// leaving picks the basic variable that breaks its bounds most: position k of the
+// basis, or the key of sortie i. above says that it is an excluded option above 0.
+func (s *simplex) leaving() (k, i int, above bool) {
+	k, i = -1, -1
+	worst := lpZero
+	for p, v := range s.x {
+		j := s.basis[p]
+		excluded := int(j) < len(s.cost) && s.off[j]
+		if v < -worst {
+			worst, k, above = -v, p, false
+		} else if excluded && v > worst {
+			worst, k, above = v, p, true
+		}
+	}
+	for q := range s.key {
+		s.value[s.key[q]] = 1
+	}
+	for p, j := range s.basis {
+		if int(j) < len(s.cost) {
+			s.value[s.key[s.owner[j]]] -= s.x[p]
+		}
+	}
+	for q, j := range s.key {
+		v := s.value[j]
+		s.value[j] = 0
+		if v < -worst {
+			worst, k, i, above = -v, -1, q, false
+		} else if s.off[j] && v > worst {
+			worst, k, i, above = v, -1, q, true
+		}
+	}
+	return k, i, above
+}
+
+// second is the position of the greatest basic option of sortie i beside its key.
+func (s *simplex) second(i int) int {
+	best := -1
+	for k, j := range s.basis {
+		if int(j) < len(s.cost) && int(s.owner[j]) == i && (best < 0 || s.x[k] > s.x[best]) {
+			best = k
+		}
+	}
+	return best
+}
+
+// exchangeKey lets the key of sortie i and the basic option at position k trade
+// roles. The old key's line of the tableau is minus the sum of the lines of the
+// others, x_key = 1 - sum.
+func (s *simplex) exchangeKey(i, k int) {
+	line, v := s.inv[k], s.x[k]
+	for c := range line {
+		line[c] = -line[c]
+	}
+	for p, j := range s.basis {
+		if p == k || int(j) >= len(s.cost) || int(s.owner[j]) != i {
+			continue
+		}
+		v += s.x[p]
+		for c, u := range s.inv[p] {
+			line[c] -= u
+		}
+	}
+	old, next := s.key[i], s.basis[k]
+	s.x[k] = 1 - v
+	s.basis[k], s.place[old] = old, int32(k)
+	s.key[i], s.place[next] = next, isKey
+}
+
+// swapKey replaces an excluded key that is the only basic option of its sortie.
+// Its line of the tableau is x_key = 1 - sum of the sortie's other options.
+func (s *simplex) swapKey(i int) bool {
+	q := int32(-1)
+	for j := s.first[i]; j < s.first[i+1]; j++ {
+		if j != s.key[i] && !s.off[j] && (q < 0 || s.d[j] > s.d[q]) {
+			q = j
+		}
+	}
+	if q < 0 {
+		return false
+	}
+	old, dq := s.key[i], s.d[q]
+	s.key[i], s.place[q], s.place[old] = q, isKey, nonbasic
+	for j := s.first[i]; j < s.first[i+1]; j++ {
+		s.d[j] -= dq
+	}
+	s.z += dq
+	s.total++
+	s.solveX()
+	return true
+}
+
+// pivot drives the variable at position k to zero. The entering variable is the
+// one whose reduced cost reaches zero first; ties go to the largest pivot. Without
+// one the relaxation is infeasible and line k of the inverse is a ray of
+// multipliers along which the bound falls without end.
+func (s *simplex) pivot(k int, above bool) bool {
+	rho := s.inv[k]
+	sign := 1.0
+	if above {
+		sign = -1
+	}
+	s.price(rho)
+	q, best, size := int32(-1), math.Inf(1), 0.0
+	try := func(j int32, a, d float64) {
+		if a = float64(sign * a); a > -lpPivot {
+			return
+		}
+		ratio := min(d, 0) / a
+		if ratio < best-1e-12 || (ratio <= best+1e-12 && -a > size) {
+			q, best, size = j, ratio, -a
+		}
+	}
+	for i := range s.key {
+		mu := s.alpha[s.key[i]]
+		for j := s.first[i]; j < s.first[i+1]; j++ {
+			s.alpha[j] -= mu
+			if s.place[j] == nonbasic && !s.off[j] {
+				try(j, s.alpha[j], s.d[j])
+			}
+		}
+	}
+	n := len(s.cost)
+	for r := range s.rows {
+		if s.slack[r] == nonbasic {
+			try(int32(n+r), rho[r], -s.pi[r])
+		}
+	}
+	if q < 0 {
+		for r := range s.ray {
+			s.ray[r] = float64(sign * rho[r])
+		}
+		s.rayGain = math.Abs(s.x[k])
+		return false
+	}
+	s.replace(k, q)
+	return true
+}
+
+// replace brings q into the basis at position k; alpha holds line k.
+func (s *simplex) replace(k int, q int32) {
+	n := len(s.cost)
+	for p := range s.w {
+		s.w[p] = 0
+	}
+	rho := s.inv[k]
+	var aq, dq float64
+	if int(q) < n {
+		aq, dq = s.alpha[q], min(s.d[q], 0)
+		for p := range s.w {
+			line := s.inv[p]
+			for _, e := range s.cols[q] {
+				s.w[p] += float64(line[e.row] * e.coef)
+			}
+			for _, e := range s.cols[s.key[s.owner[q]]] {
+				s.w[p] -= float64(line[e.row] * e.coef)
+			}
+		}
+	} else {
+		r := int(q) - n
+		aq, dq = rho[r], min(-s.pi[r], 0)
+		for p := range s.w {
+			s.w[p] = s.inv[p][r]
+		}
+	}
+	step := s.x[k] / aq
+	theta := dq / aq
+	s.z += float64(dq * step)
+	for j, a := range s.alpha {
+		if a != 0 {
+			s.d[j] -= float64(theta * a)
+		}
+	}
+	for r, a := range rho {
+		if a != 0 {
+			s.pi[r] += float64(theta * a)
+		}
+	}
+	old := s.basis[k]
+	if int(old) < n {
+		s.place[old], s.d[old] = nonbasic, -theta
+	} else {
+		s.slack[int(old)-n], s.pi[int(old)-n] = nonbasic, theta
+	}
+	s.basis[k] = q
+	if int(q) < n {
+		s.place[q], s.d[q] = int32(k), 0
+	} else {
+		s.slack[int(q)-n], s.pi[int(q)-n] = int32(k), 0
+	}
+	for c := range rho {
+		rho[c] /= s.w[k]
+	}
+	for p, v := range s.w {
+		if p == k || math.Abs(v) < 1e-13 {
+			continue
+		}
+		s.x[p] -= float64(v * step)
+		for c, u := range rho {
+			if u != 0 {
+				s.inv[p][c] -= float64(v * u)
+			}
+		}
+	}
+	s.x[k] = step
+	s.pivots++
+	s.total++
+}
+
+// solution is x of every option; it is valid until the next call.
+func (s *simplex) solution() []float64 {
+	for j := range s.value {
+		s.value[j] = 0
+	}
+	for _, j := range s.key {
+		s.value[j] = 1
+	}
+	for k, j := range s.basis {
+		if int(j) < len(s.cost) {
+			s.value[j] = s.x[k]
+			s.value[s.key[s.owner[j]]] -= s.x[k]
+		}
+	}
+	return s.value
+}
+
+func dot(a, b []float64) float64 {
+	sum := 0.0
+	for k, v := range a {
+		if v != 0 {
+			sum += float64(v * b[k])
+		}
+	}
+	return sum
+}

@@ -1,0 +1,193 @@
+package allocate
+
+import (
+	"context"
+	"fmt"
+	"math"
+)
+
+// DefaultNodes is the node limit where none is given.
+const DefaultNodes = 200_000
+
+// Options of [Solve]. The zero value is good.
+type Options struct {
+	// Nodes is the greatest number of search nodes; 0 means [DefaultNodes]. It
+	// stops the search at the same place on every machine.
+	Nodes int
+	// Progress, if not nil, is called now and then from the solving goroutine.
+	Progress func(Progress)
+}
+
+// Progress is where a search stands.
+type Progress struct {
+	Level string // being worked on, or "ties"
+	Nodes int
+	// Value of the best choice so far in that level; Found says if there is one.
+	Value int64
+	Found bool
+}
+
+// Solve answers a problem. It returns an *InvalidError listing every violation of
+// a problem that is not valid, and no other error but for a fault of its own (an
+// answer that [Verify] refuses is not given out).
+//
+// When the context ends, or the node limit is reached, the best choice found so
+// far is returned as Feasible; use the node limit where the answer has to be the
+// same everywhere. Solve runs in the calling goroutine and keeps nothing.
+func Solve(ctx context.Context, p *Problem, o Options) (*Result, error) {
+	if found := Validate(p); found != nil {
+		return nil, &InvalidError{found}
+	}
+	most := o.Nodes
+	if most <= 0 {
+		most = DefaultNodes
+	}
+	s := &solver{p: p, m: newModel(p, true), limits: &limits{ctx: ctx, most: most, progress: o.Progress}}
+	r := s.solve()
+	if err := Verify(p, r); err != nil {
+		return nil, fmt.Errorf("allocate: fault in the solver, its answer is withheld: %w", err)
+	}
+	return r, nil
+}
+
+type solver struct {
+	p       *Problem
+	m       *model
+	limits  *limits
+	choice  []int32 // best so far
+	values  []int64 // of the levels done, greater is better
+	windows []row   // crew windows and roundings met so far
+	result  Result
+	proof   Proof
+	proven  bool
+}
+
+func (s *solver) solve() *Result {
+	s.proven = true
+	for i := range s.p.Sorties {
+		if s.m.first[i] == s.m.first[i+1] {
+			return s.nothingFor()
+		}
+	}
+	s.choice = s.start()
+	for k := range s.m.levels {
+		if !s.level(k) {
+			break
+		}
+	}
+	if s.choice != nil && s.proven {
+		s.proven = s.ties()
+	}
+	r := &s.result
+	r.Nodes = s.limits.nodes
+	r.Proof = &s.proof
+	switch {
+	case s.choice == nil && s.proven:
+		r.Status, r.Levels = Infeasible, nil
+		return r
+	case s.choice == nil:
+		r.Status, r.Levels = Unknown, nil
+		return r
+	case s.proven:
+		r.Status = Optimal
+	default:
+		r.Status = Feasible
+	}
+	r.Choices = s.choices()
+	r.Objective = Value(s.p, r.Choices)
+	for k := range r.Levels {
+		l := &r.Levels[k]
+		l.Value, _ = r.Objective.level(l.Name)
+	}
+	return r
+}
+
+// nothingFor answers a problem in which some sortie must launch and has no fit,
+// or must stay and has no spot.
+func (s *solver) nothingFor() *Result {
+	return &Result{Status: Infeasible, Proof: &Proof{Levels: []LevelProof{{
+		Limit: -1,
+		Tree:  Tree{Nodes: []TreeNode{{Sortie: -1}}},
+	}}}}
+}
+
+// start is a choice to begin with: everything held, where that is allowed.
+func (s *solver) start() []int32 {
+	choice := make([]int32, len(s.p.Sorties))
+	for i := range choice {
+		j := s.m.first[i+1] - 1
+		if s.m.opts[j].fit != Held {
+			return nil
+		}
+		choice[i] = j
+	}
+	return choice
+}
+
+// level solves one level with the earlier ones held at their values. It returns
+// false when there is nothing to go on with.
+func (s *solver) level(k int) bool {
+	name := s.m.names[k]
+	_, maximise := (&Objective{}).level(name)
+	w := newSearch(s.m, k, s.values, s.windows, s.limits)
+	if k < len(s.m.levels)-1 {
+		// Leave something for the levels after this one.
+		w.quota = (s.limits.most - s.limits.nodes + 1) / 2
+	}
+	if s.limits.progress != nil {
+		w.onNew = func(value, _ int64) {
+			if !maximise {
+				value = -value
+			}
+			s.limits.progress(Progress{Level: name, Nodes: s.limits.nodes, Value: value, Found: true})
+		}
+	}
+	if s.choice != nil {
+		w.offer(s.choice)
+	}
+	proven := w.run()
+	s.proven = s.proven && proven
+	if w.best == nil {
+		s.choice = nil // what it began with does not keep the constraints
+		if proven {
+			s.proof.Levels = append(s.proof.Levels, LevelProof{Level: k, Limit: sense(w.bestVal*w.unit, maximise), Rows: s.m.proofRows(w.lp.rows), Tree: w.tree})
+		}
+		return false
+	}
+	s.choice = append([]int32(nil), w.best...)
+	bound := w.bound()
+	l := Level{Name: name, Maximise: maximise, Proven: s.proven}
+	if bound < math.MaxInt64/w.unit {
+		l.Bounded, l.Bound = true, sense(bound*w.unit, maximise)
+		s.proof.Levels = append(s.proof.Levels, LevelProof{Level: k, Limit: l.Bound, Rows: s.m.proofRows(w.lp.rows), Tree: w.tree})
+	}
+	s.result.Levels = append(s.result.Levels, l)
+	s.values = append(s.values, w.bestVal*w.unit)
+	s.windows = s.windows[:0]
+	for _, r := range w.lp.rows[len(s.m.rows):] {
+		if r.base.kind != baseLevel {
+			s.windows = append(s.windows, *r)
+		}
+	}
+	return true
+}
+
+func sense(v int64, maximise bool) int64 {
+	if maximise {
+		return v
+	}
+	return -v
+}
+
+// choices are the options of the answer as the caller knows them.
+func (s *solver) choices() []Choice {
+	out := make([]Choice, len(s.choice))
+	for i, j := range s.choice {
+		o := s.m.opts[j]
+		out[i].Fit = o.fit
+		if o.spot >= 0 {
+			out[i].Spot = s.p.group(s.p.Sorties[i].Group).Spots[o.spot].ID
+		}
+	}
+	return out
+}

@@ -1,0 +1,62 @@
+package allocate
+
+// ties looks, sortie by sortie in launch order, for an equally good choice that
+// agrees with the answer so far and prefers another option here; the first found
+// becomes the answer and the look goes on from there. Options are listed in order
+// of preference, so at the end no choice of equal value comes before the answer.
+//
+// One search serves them all: its level is the last, its incumbent pretends to be
+// one unit short of the value, and it stops at the first choice that reaches it.
+func (s *solver) ties() bool {
+	last := len(s.m.levels) - 1
+	w := newSearch(s.m, last, s.values[:last], s.windows, s.limits)
+	value := s.values[last] / w.unit
+	w.bestVal, w.enough = value-1, value
+	lambda, _, _ := w.relax()
+	w.exclude()
+	s.proof.TieCut, s.proof.TieShift = sparse(lambda), w.exact.shift
+	defer func() { s.proof.TieRows = s.m.proofRows(w.lp.rows) }()
+	if s.limits.progress != nil {
+		s.limits.progress(Progress{Level: "ties", Nodes: s.limits.nodes})
+	}
+	home := w.lp.save()
+	for i := range s.choice {
+		from, to := s.m.first[i], s.m.first[i+1]
+		for {
+			var preferred []int32
+			for j := from; j < s.choice[i]; j++ {
+				if !w.off[j] {
+					preferred = append(preferred, j)
+				}
+			}
+			if preferred == nil {
+				break
+			}
+			w.best, w.bestVal, w.done, w.cut = nil, value-1, false, false
+			w.tree = Tree{Shift: w.exact.shift}
+			mark := len(w.trail)
+			for j := s.choice[i]; j < to; j++ {
+				if !w.off[j] {
+					w.ban([]int32{j})
+				}
+			}
+			none := w.run()
+			w.undo(mark)
+			w.lp.restore(home)
+			if w.best == nil {
+				if !none {
+					return false
+				}
+				s.proof.Ties = append(s.proof.Ties, TieProof{Sortie: i, Tree: w.tree})
+				break
+			}
+			copy(s.choice, w.best)
+		}
+		for j := from; j < to; j++ {
+			if j != s.choice[i] && !w.off[j] {
+				w.ban([]int32{j})
+			}
+		}
+	}
+	return true
+}

@@ -1,0 +1,334 @@
+package allocate
+
+import (
+	"errors"
+	"fmt"
+)
+
+// Verify re-checks a result against the problem as stated, sharing no code with
+// the solver: that the choices keep every constraint, that the objective is what
+// they are worth, that status, values and bounds agree, and that the proof shows
+// each bound and, for an optimal result, the ties. It returns the first thing that
+// does not hold.
+func Verify(p *Problem, r *Result) error {
+	if found := Validate(p); found != nil {
+		return &InvalidError{found}
+	}
+	if r.Choices == nil {
+		return verifyNoChoice(p, r)
+	}
+	if broken := Check(p, r.Choices); broken != nil {
+		return fmt.Errorf("the choice breaks the problem: %s", broken[0])
+	}
+	if got := Value(p, r.Choices); got != r.Objective {
+		return fmt.Errorf("the choice is worth %+v, %+v is claimed", got, r.Objective)
+	}
+	names := p.levelNames()
+	if len(r.Levels) > len(names) || (r.Status == Optimal && len(r.Levels) < len(names)) {
+		return fmt.Errorf("%d levels of %d", len(r.Levels), len(names))
+	}
+	v := newVerifier(p)
+	proofs := map[int]*LevelProof{}
+	if r.Proof != nil {
+		for k := range r.Proof.Levels {
+			proofs[r.Proof.Levels[k].Level] = &r.Proof.Levels[k]
+		}
+	}
+	for k := range r.Levels {
+		l := &r.Levels[k]
+		value, maximise := r.Objective.level(l.Name)
+		switch {
+		case l.Name != names[k] || l.Maximise != maximise || l.Value != value:
+			return fmt.Errorf("level %d is %+v, the choice has %s %d", k+1, *l, names[k], value)
+		case r.Status == Optimal && !l.Proven:
+			return fmt.Errorf("level %s is not proven in an optimal result", l.Name)
+		case l.Proven && (!l.Bounded || l.Bound != l.Value):
+			return fmt.Errorf("level %s is called proven at %d with bound %d", l.Name, l.Value, l.Bound)
+		case !l.Bounded:
+			continue
+		case l.Gap() < 0:
+			return fmt.Errorf("level %s has value %d beyond its bound %d", l.Name, l.Value, l.Bound)
+		case proofs[k] == nil || proofs[k].Limit != l.Bound:
+			return fmt.Errorf("level %s has no proof of its bound %d", l.Name, l.Bound)
+		}
+		if err := v.level(r, k, proofs[k]); err != nil {
+			return fmt.Errorf("proof of level %s: %w", l.Name, err)
+		}
+	}
+	switch r.Status {
+	case Feasible:
+		return nil
+	case Optimal:
+		return v.ties(r)
+	}
+	return fmt.Errorf("status %v with a choice", r.Status)
+}
+
+func verifyNoChoice(p *Problem, r *Result) error {
+	switch r.Status {
+	case Unknown:
+		return nil
+	case Infeasible:
+		if r.Proof == nil || len(r.Proof.Levels) != 1 || r.Proof.Levels[0].Level != 0 {
+			return errors.New("infeasible without a proof")
+		}
+		// Shown is that every choice has less priority than any choice can have.
+		v := newVerifier(p)
+		least := int64(0)
+		for _, set := range v.opts {
+			low := int64(0)
+			for o := range set {
+				if o == 0 || set[o].level[0] < low {
+					low = set[o].level[0]
+				}
+			}
+			least += low
+		}
+		if limit := r.Proof.Levels[0].Limit; limit >= least {
+			return fmt.Errorf("the proof of infeasibility allows priority %d", limit)
+		}
+		return v.level(r, 0, &r.Proof.Levels[0])
+	}
+	return fmt.Errorf("status %v without a choice", r.Status)
+}
+
+// A verifier evaluates proofs. Its options are all the problem states (every fit,
+// and held), unless another one of the same sortie makes them needless.
+type verifier struct {
+	p     *Problem
+	opts  [][]proofOption // of each sortie
+	first []int           // index of a sortie's first option among all
+	total int
+	names []string
+}
+
+type proofOption struct {
+	ProofOption
+	level []int64 // greater is better
+	at    int64   // launch time
+	units int64
+}
+
+func newVerifier(p *Problem) *verifier {
+	v := &verifier{p: p, names: p.levelNames()}
+	for i := range p.Sorties {
+		s := &p.Sorties[i]
+		g := p.group(s.Group)
+		var set []proofOption
+		for f := range s.Fits {
+			o := proofOption{ProofOption: ProofOption{int32(f), -1}, at: p.launchS(i, s.Fits[f].Spot), units: int64(s.Fits[f].Units())}
+			if g != nil {
+				for sp := range g.Spots {
+					if g.Spots[sp].ID == s.Fits[f].Spot {
+						o.Spot = int32(sp)
+					}
+				}
+			}
+			if !v.impossible(i, &o) {
+				set = append(set, o)
+			}
+		}
+		switch {
+		case s.Must:
+		case g != nil && g.HeldStay:
+			for sp := range g.Spots {
+				if g.Spots[sp].takes(s.ID) {
+					set = append(set, proofOption{ProofOption: ProofOption{Held, int32(sp)}})
+				}
+			}
+		default:
+			set = append(set, proofOption{ProofOption: ProofOption{Held, -1}})
+		}
+		for k := range set {
+			set[k].level = v.levels(i, &set[k])
+		}
+		set = v.needed(i, set)
+		v.opts = append(v.opts, set)
+		v.first = append(v.first, v.total)
+		v.total += len(set)
+	}
+	return v
+}
+
+// impossible says that a fit breaks the problem whatever else is chosen.
+func (v *verifier) impossible(i int, o *proofOption) bool {
+	s := &v.p.Sorties[i]
+	if o.Spot >= 0 && !v.p.group(s.Group).Spots[o.Spot].takes(s.ID) {
+		return true
+	}
+	for _, d := range s.Fits[o.Fit].Draws {
+		lot := v.p.Lots[d.Lot]
+		if d.Units > lot.Available-lot.Reserve {
+			return true
+		}
+		if lot.Site == s.Site {
+			continue
+		}
+		if t := v.p.transfer(d.Lot, s.Site, o.at); t < 0 || d.Units > v.p.Transfers[t].MaxUnits {
+			return true
+		}
+	}
+	c := v.p.sites()[s.Site].Crews
+	return c != nil && o.units*c.UnitS > int64(c.Teams)*(c.HoldMaxS-c.HoldMinS)
+}
+
+func (v *verifier) levels(i int, o *proofOption) []int64 {
+	// What one sortie adds is the value of a choice in which it alone is chosen.
+	choices := []Choice{{Fit: int(o.Fit)}}
+	alone := Problem{Lots: v.p.Lots, Sorties: v.p.Sorties[i : i+1]}
+	val := Value(&alone, choices)
+	out := make([]int64, len(v.names))
+	for k, name := range v.names {
+		x, maximise := val.level(name)
+		if !maximise {
+			x = -x
+		}
+		out[k] = x
+	}
+	return out
+}
+
+// needed drops an option when another is at least as good, wants nothing more
+// and is preferred.
+func (v *verifier) needed(i int, set []proofOption) []proofOption {
+	var out []proofOption
+	for a := range set {
+		drop := false
+		for b := range set {
+			if a != b && !drop {
+				drop = v.replaces(i, &set[b], &set[a], b < a)
+			}
+		}
+		if !drop {
+			out = append(out, set[a])
+		}
+	}
+	return out
+}
+
+func (v *verifier) replaces(i int, b, a *proofOption, earlier bool) bool {
+	for k := range b.level {
+		if b.level[k] < a.level[k] {
+			return false
+		}
+		if b.level[k] > a.level[k] {
+			earlier = true
+			break
+		}
+	}
+	if !earlier || (b.Spot >= 0 && b.Spot != a.Spot) {
+		return false
+	}
+	// Launched wants the way in front clear, held is in the way of those behind.
+	if g := v.p.group(v.p.Sorties[i].Group); g != nil && g.HeldStay && (a.Fit == Held) != (b.Fit == Held) {
+		for sp := range g.Spots {
+			if b.Fit != Held && sp == int(b.Spot) && g.Spots[sp].Behind != "" {
+				return false
+			}
+			if b.Fit == Held && g.Spots[sp].Behind == g.Spots[b.Spot].ID {
+				return false
+			}
+		}
+	}
+	if b.units > 0 && b.at != a.at {
+		return false
+	}
+	drawn := map[int]int{}
+	if a.Fit != Held {
+		for _, d := range v.p.Sorties[i].Fits[a.Fit].Draws {
+			drawn[d.Lot] = d.Units
+		}
+	}
+	if b.Fit != Held {
+		for _, d := range v.p.Sorties[i].Fits[b.Fit].Draws {
+			if d.Units > drawn[d.Lot] {
+				return false
+			}
+		}
+	}
+	return true
+}
+
+// level checks that no choice is beyond the limit in level k while keeping the
+// earlier levels at the result's values.
+func (v *verifier) level(r *Result, k int, lp *LevelProof) error {
+	_, maximise := (&Objective{}).level(v.names[k])
+	limit := lp.Limit
+	if !maximise {
+		limit = -limit
+	}
+	t, err := v.tree(r, k, lp.Rows, &lp.Tree, limit)
+	if err != nil {
+		return err
+	}
+	return t.check(0)
+}
+
+// ties checks that no choice of equal value is preferred to the answer: at each
+// sortie, with those before it as answered, every option listed earlier is shown
+// to fall short of the value, by TieCut or by a tree.
+func (v *verifier) ties(r *Result) error {
+	if r.Proof == nil {
+		return errors.New("no proof")
+	}
+	last := len(v.names) - 1
+	value, maximise := r.Objective.level(v.names[last])
+	if !maximise {
+		value = -value
+	}
+	trees := map[int]*Tree{}
+	for k := range r.Proof.Ties {
+		trees[r.Proof.Ties[k].Sortie] = &r.Proof.Ties[k].Tree
+	}
+	cut := &Tree{Shift: r.Proof.TieShift, Nodes: []TreeNode{{Multipliers: r.Proof.TieCut, Sortie: -1}}}
+	t, err := v.tree(r, last, r.Proof.TieRows, cut, value-1)
+	if err != nil {
+		return err
+	}
+	bound, err := t.bound(0)
+	if err != nil {
+		return err
+	}
+	t.exclude(bound)
+	open := t.open
+	for i := range v.opts {
+		at, rival := -1, false
+		for o := range v.opts[i] {
+			name := v.opts[i][o].ProofOption
+			if int(name.Fit) == r.Choices[i].Fit && v.spotID(i, name.Spot) == r.Choices[i].Spot {
+				at = o
+				break
+			}
+			rival = rival || open[v.first[i]+o]
+		}
+		if at < 0 {
+			return fmt.Errorf("the choice of sortie %d is not among those that are needed", i)
+		}
+		if rival {
+			if trees[i] == nil {
+				return fmt.Errorf("no proof that nothing is preferred at sortie %d", i)
+			}
+			if t, err = v.tree(r, last, r.Proof.TieRows, trees[i], value-1); err != nil {
+				return err
+			}
+			copy(t.open, open)
+			for o := at; o < len(v.opts[i]); o++ {
+				t.open[v.first[i]+o] = false
+			}
+			if err := t.check(0); err != nil {
+				return fmt.Errorf("tie at sortie %d: %w", i, err)
+			}
+		}
+		for o := range v.opts[i] {
+			open[v.first[i]+o] = o == at
+		}
+	}
+	return nil
+}
+
+func (v *verifier) spotID(i int, spot int32) string {
+	if spot < 0 {
+		return ""
+	}
+	return v.p.group(v.p.Sorties[i].Group).Spots[spot].ID
+}
