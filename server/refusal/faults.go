@@ -3,6 +3,7 @@ package refusal
 import (
 	"errors"
 	"fmt"
+	"regexp"
 	"strings"
 
 	"buf.build/go/protovalidate"
@@ -46,6 +47,9 @@ func contractFault(prefix string, f *protovalidate.Violation) *bowrollv1.Violati
 	if scalar(f.FieldDescriptor) && f.FieldValue.IsValid() {
 		out.Value = fmt.Sprint(f.FieldValue.Interface())
 	}
+	if ends := bothEnds.FindStringSubmatch(message); ends != nil {
+		out.Allowed = "from " + ends[1] + " to " + ends[2]
+	}
 	if strings.HasSuffix(rule, ".pattern") && f.RuleValue.IsValid() {
 		out.Allowed = "text that matches " + f.RuleValue.String()
 	}
@@ -56,6 +60,9 @@ func contractFault(prefix string, f *protovalidate.Violation) *bowrollv1.Violati
 	}
 	return out
 }
+
+// bothEnds is how the library words a range.
+var bothEnds = regexp.MustCompile(`^must be greater than or equal to (\S+) and less than or equal to (\S+)$`)
 
 func scalar(fd protoreflect.FieldDescriptor) bool {
 	return fd != nil && fd.Message() == nil

@@ -72,7 +72,7 @@ func Line(v *bowrollv1.Violation) string {
 	case v.GetValue() != "":
 		b.WriteString(" is " + v.GetValue())
 	}
-	if v.GetAllowed() != "" {
+	if v.GetAllowed() != "" && v.GetAllowed() != "given" {
 		b.WriteString(": must be " + v.GetAllowed())
 	}
 	if v.GetHint() != "" {

@@ -1,0 +1,62 @@
+package catalog
+
+import (
+	"strings"
+
+	bowrollv1 "bowroll/proto/bowroll/v1"
+)
+
+// CheckSite returns what is wrong between the fields of a site, each field by
+// itself being as the contract asks. A site with speeds is a ship; one without
+// is ashore.
+func CheckSite(s *bowrollv1.Site) []*bowrollv1.Violation {
+	var vs violations
+	switch {
+	case s.LeastSpeedMps != nil && s.GreatestSpeedMps != nil:
+		if s.GetLeastSpeedMps() > s.GetGreatestSpeedMps() {
+			vs.add("greatest_speed_mps", figure(s.GetGreatestSpeedMps()), "order", "at least least_speed_mps, "+figure(s.GetLeastSpeedMps()), "")
+		}
+	case s.LeastSpeedMps != nil:
+		vs.add("greatest_speed_mps", "", "required", "", "a ship has both speeds, a strip none")
+	case s.GreatestSpeedMps != nil:
+		vs.add("least_speed_mps", "", "required", "", "a ship has both speeds, a strip none")
+	case s.TurnRateDegS != nil:
+		vs.add("turn_rate_deg_s", figure(s.GetTurnRateDegS()), "ashore", "", "a strip does not turn: give both speeds or leave this out")
+	}
+	return vs
+}
+
+// CheckDeck returns what is wrong between the fields of a deck of a site, each
+// field by itself being as the contract asks. A nil site says nothing of it.
+func CheckDeck(d *bowrollv1.Deck, site *bowrollv1.Site) []*bowrollv1.Violation {
+	var vs violations
+	seen := map[string]bool{}
+	for i, s := range d.GetSpots() {
+		if seen[s.GetId()] {
+			vs.add(element("spots", i, ".id"), s.GetId(), "unique", "unlike the ids before it", "")
+		}
+		seen[s.GetId()] = true
+	}
+	if d.GetPolicy().GetPermittedSinkM() > 0 && d.EdgeHeightM == nil {
+		vs.add("policy.permitted_sink_m", figure(d.GetPolicy().GetPermittedSinkM()), "edge", "0 where edge_height_m is not given", "")
+	}
+	if d.EdgeHeightM != nil && d.GetPolicy().GetPermittedSinkM() > d.GetEdgeHeightM() {
+		vs.add("policy.permitted_sink_m", figure(d.GetPolicy().GetPermittedSinkM()), "order", "at most edge_height_m, "+figure(d.GetEdgeHeightM()), "")
+	}
+	if site == nil || d.AxisOffsetDeg == nil {
+		return vs
+	}
+	if site.GreatestSpeedMps != nil && d.GetAxisOffsetDeg() > 180 {
+		vs.add("axis_offset_deg", figure(d.GetAxisOffsetDeg()), "range", "from -180 to 180 on a ship", "")
+	}
+	if site.GreatestSpeedMps == nil && d.GetAxisOffsetDeg() < 0 {
+		vs.add("axis_offset_deg", figure(d.GetAxisOffsetDeg()), "range", "from 0 to 360 ashore, a true heading", "")
+	}
+	return vs
+}
+
+// siteOf is the name of the site that a deck's name puts it on.
+func siteOf(deck string) string {
+	site, _, _ := strings.Cut(deck, "/decks/")
+	return site
+}
