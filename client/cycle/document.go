@@ -1,0 +1,159 @@
+package cycle
+
+import (
+	"bytes"
+	"errors"
+	"fmt"
+	"io"
+	"regexp"
+	"strconv"
+	"strings"
+
+	"go.yaml.in/yaml/v3"
+	"google.golang.org/protobuf/proto"
+
+	bowrollv1 "bowroll/proto/bowroll/v1"
+)
+
+// A Document is a file as written, before it is read into a message. The zero
+// Document is empty: what is [Document.Set] is all there is.
+type Document struct {
+	name string
+	root *yaml.Node
+	flag map[*yaml.Node]string // flag that gave a node
+}
+
+// Read reads a launch cycle. name is how the file is called in faults. The
+// error is a [Faults] where the file is at fault.
+func Read(name string, source []byte) (*bowrollv1.Cycle, *Index, error) {
+	document, err := Parse(name, source)
+	if err != nil {
+		return nil, nil, err
+	}
+	cycle := &bowrollv1.Cycle{}
+	index, err := document.Decode(cycle)
+	if err != nil {
+		return nil, nil, err
+	}
+	return cycle, index, nil
+}
+
+// Parse reads a file into a document. The error is a [Faults].
+func Parse(name string, source []byte) (*Document, error) {
+	decoder := yaml.NewDecoder(bytes.NewReader(source))
+	var file, second yaml.Node
+	switch err := decoder.Decode(&file); {
+	case errors.Is(err, io.EOF):
+		return nil, Faults{{Place: Place{File: name}, Problem: "is empty"}}
+	case err != nil:
+		return nil, Faults{unreadable(name, err)}
+	}
+	document := &Document{name: name, root: file.Content[0]}
+	if err := decoder.Decode(&second); err == nil {
+		return nil, Faults{{Place: document.place(&second), Problem: "a second document begins", Hint: "keep one document a file"}}
+	} else if !errors.Is(err, io.EOF) {
+		return nil, Faults{unreadable(name, err)}
+	}
+	return document, nil
+}
+
+var yamlLine = regexp.MustCompile(`^yaml: (?:line (\d+): )?`)
+
+// unreadable turns an error of the YAML reader, which names a line at most,
+// into a fault.
+func unreadable(name string, err error) Fault {
+	place := Place{File: name, Line: 1, Column: 1}
+	match := yamlLine.FindStringSubmatch(err.Error())
+	if match != nil && match[1] != "" {
+		place.Line, _ = strconv.Atoi(match[1])
+	}
+	text := err.Error()
+	if match != nil {
+		text = strings.TrimPrefix(text, match[0])
+	}
+	return Fault{Place: place, Problem: "not readable as YAML: " + text, Hint: "a value with a comma or a colon inside {…} or […] needs quotes"}
+}
+
+// Set writes a value at a path of keys, e.g. air.temperature, in place of what
+// stood there. flag is how the value is called in faults, e.g. --temperature.
+// The error says that the path leads through something that is no mapping.
+func (d *Document) Set(path, text, flag string) error {
+	if d.root == nil {
+		d.root = &yaml.Node{Kind: yaml.MappingNode}
+	}
+	at, steps := d.root, strings.Split(path, ".")
+	for i, step := range steps {
+		if at.Kind != yaml.MappingNode {
+			return fmt.Errorf("%s: %s holds no keys, so %s cannot be set", flag, strings.Join(steps[:i], "."), path)
+		}
+		child := valueOf(at, step)
+		last := i == len(steps)-1
+		if child == nil {
+			child = &yaml.Node{Kind: yaml.MappingNode}
+			name := &yaml.Node{Kind: yaml.ScalarNode, Value: step}
+			at.Content = append(at.Content, name, child)
+			d.mark(name, flag)
+			d.mark(child, flag)
+		}
+		if last {
+			// The whole node is replaced, so that nothing of the file is left in it.
+			*child = yaml.Node{Kind: yaml.ScalarNode, Value: text}
+			d.mark(child, flag)
+		}
+		at = child
+	}
+	return nil
+}
+
+func (d *Document) mark(node *yaml.Node, flag string) {
+	if d.flag == nil {
+		d.flag = map[*yaml.Node]string{}
+	}
+	d.flag[node] = flag
+}
+
+// Clear removes the value at a key of the top, if there is one.
+func (d *Document) Clear(name string) {
+	if d.root == nil || d.root.Kind != yaml.MappingNode {
+		return
+	}
+	for i := 0; i < len(d.root.Content); i += 2 {
+		if d.root.Content[i].Value == name {
+			d.root.Content = append(d.root.Content[:i:i], d.root.Content[i+2:]...)
+			return
+		}
+	}
+}
+
+// Decode reads the document into a message. The error is a [Faults]; the
+// message then holds what could be read.
+func (d *Document) Decode(into proto.Message) (*Index, error) {
+	root := d.root
+	if root == nil {
+		root = &yaml.Node{Kind: yaml.MappingNode}
+	}
+	r := &reader{document: d, index: newIndex()}
+	r.message(root, "", "", into.ProtoReflect())
+	if len(r.faults) > 0 {
+		return r.index, r.faults.sorted()
+	}
+	return r.index, nil
+}
+
+// place returns where a node was written.
+func (d *Document) place(node *yaml.Node) Place {
+	if flag, ok := d.flag[node]; ok {
+		return Place{File: d.name, Flag: flag}
+	}
+	return Place{File: d.name, Line: node.Line, Column: node.Column}
+}
+
+// valueOf returns the value of a key of a mapping, or nil.
+func valueOf(mapping *yaml.Node, name string) *yaml.Node {
+	for i := 0; i+1 < len(mapping.Content); i += 2 {
+		if mapping.Content[i].Value == name {
+			return mapping.Content[i+1]
+		}
+	}
+	return nil
+}

@@ -1,0 +1,49 @@
+package cycle
+
+import "strings"
+
+// An Index leads from a field of a message, as the service names it, back to
+// where it was written.
+type Index struct {
+	entries map[string]entry
+}
+
+type entry struct {
+	place Place
+	path  string
+}
+
+func newIndex() *Index { return &Index{entries: map[string]entry{}} }
+
+func (x *Index) add(field, path string, place Place) {
+	x.entries[field] = entry{place, path}
+}
+
+// Find returns the place and the path of keys of a field of the message, e.g.
+// sorties[2].gross_mass_kg. A field that was not written is found at the
+// nearest thing around it that was, with the rest of the name kept as it came.
+func (x *Index) Find(field string) (Place, string) {
+	rest := ""
+	for at := field; ; {
+		if e, ok := x.entries[at]; ok {
+			return e.place, join(e.path, strings.TrimPrefix(rest, "."))
+		}
+		cut := strings.LastIndexAny(at, ".[")
+		if cut < 0 {
+			break
+		}
+		at, rest = at[:cut], field[cut:]
+	}
+	return x.entries[""].place, field
+}
+
+// join adds a key or a place in a list to a path.
+func join(path, key string) string {
+	switch {
+	case path == "" || key == "":
+		return path + key
+	case strings.HasPrefix(key, "["):
+		return path + key
+	}
+	return path + "." + key
+}

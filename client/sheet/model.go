@@ -1,0 +1,100 @@
+package sheet
+
+import (
+	"fmt"
+	"io"
+
+	bowrollv1 "bowroll/proto/bowroll/v1"
+)
+
+// Model draws what computes the answers.
+func Model(w io.Writer, style Style, info *bowrollv1.ModelInfo) error {
+	p := newPage(style)
+	p.heading("MODEL "+clean(info.GetProvenance().GetModelVersion()), "program "+clean(info.GetProgramVersion()))
+	p.labelled(tonePlain, "Catalog", tonePlain, info.GetProvenance().GetCatalogRevision(), labelColumns)
+	if len(info.GetConstants()) > 0 {
+		p.heading("CONSTANTS", "")
+		t := table{columns: []column{{head: "Constant", least: 12}, {head: "Value", right: true}, {head: "Source", least: 16}}}
+		for _, c := range info.GetConstants() {
+			t.row(plain(clean(c.GetId()), figures(c.GetValue(), 9), clean(c.GetSource()))...)
+		}
+		p.table(t)
+	}
+	p.gap()
+	text := info.GetNotice()
+	if text == "" {
+		text = notice
+	}
+	p.paragraph(toneQuiet, text, 0)
+	return p.write(w)
+}
+
+// Checks draws the published checks with today's figures.
+func Checks(w io.Writer, style Style, answer *bowrollv1.ModelCheckResponse) error {
+	p := newPage(style)
+	p.heading("PUBLISHED CHECKS", "model "+clean(answer.GetProvenance().GetModelVersion()))
+	text, mood := fmt.Sprintf("All %d hold.", answer.GetHoldsCount()), toneGood
+	if answer.GetFailsCount() > 0 {
+		text, mood = fmt.Sprintf("%d FAIL, %d hold.", answer.GetFailsCount(), answer.GetHoldsCount()), toneBad
+	}
+	if shown := len(answer.GetChecks()) - int(answer.GetHoldsCount()+answer.GetFailsCount()); shown > 0 {
+		text += fmt.Sprintf(" %d shown only: from memory, they decide nothing.", shown)
+	}
+	p.paragraph(mood, text, 0)
+	p.gap()
+	t := table{columns: []column{
+		{head: "Check", least: 10},
+		{head: "What", least: 14, rank: 2},
+		{head: "Source", least: 16},
+		{head: "Obtained", rank: 1},
+		{head: "Unit"},
+		{head: "Expected", right: true},
+		{head: "Computed", right: true},
+		{head: "Deviation", right: true},
+		{head: "Tolerance", right: true, rank: 3},
+		{head: "Verdict"},
+	}}
+	for _, c := range answer.GetChecks() {
+		t.row(append(plain(clean(c.GetId()), clean(c.GetTitle()), clean(c.GetSource()), clean(c.GetObtained()), clean(c.GetUnit()),
+			figures(c.GetExpected(), 6), figures(c.GetComputed(), 6), figures(c.GetDeviation(), 2), figures(c.GetTolerance(), 2)),
+			verdict(c.GetVerdict()))...)
+	}
+	p.table(t)
+	return p.write(w)
+}
+
+// Vectors draws the deviations from a file of reference cases.
+func Vectors(w io.Writer, style Style, answer *bowrollv1.ModelCheckVectorsResponse) error {
+	p := newPage(style)
+	p.heading("REFERENCE CASES", "model "+clean(answer.GetProvenance().GetModelVersion()))
+	text, mood := fmt.Sprintf("All %d cases hold.", answer.GetCaseCount()), toneGood
+	if !answer.GetHolds() {
+		text, mood = fmt.Sprintf("Of %d cases NOT all hold.", answer.GetCaseCount()), toneBad
+	}
+	p.paragraph(mood, text, 0)
+	p.gap()
+	t := table{columns: []column{
+		{head: "Quantity", least: 12},
+		{head: "Cases", right: true},
+		{head: "Largest relative deviation", right: true},
+		{head: "Allowed", right: true},
+		{head: "Case", least: 8},
+		{head: "Verdict"},
+	}}
+	for _, d := range answer.GetDeviations() {
+		t.row(append(plain(clean(d.GetQuantity()), digits(int(d.GetCaseCount())), fmt.Sprintf("%.1e", d.GetLargestRelative()),
+			fmt.Sprintf("%.0e", d.GetTolerance()), orNone(d.GetCaseId())), verdict(d.GetVerdict()))...)
+	}
+	p.table(t)
+	return p.write(w)
+}
+
+func verdict(v bowrollv1.Verdict) cell {
+	switch v {
+	case bowrollv1.Verdict_VERDICT_HOLDS:
+		return cell{word(v), toneGood}
+	case bowrollv1.Verdict_VERDICT_FAILS:
+		return cell{"FAILS", toneBad}
+	}
+	return cell{text: word(v)}
+}

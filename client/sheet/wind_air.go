@@ -1,0 +1,89 @@
+package sheet
+
+import (
+	"io"
+
+	bowrollv1 "bowroll/proto/bowroll/v1"
+)
+
+// labelColumns is the room for the labels of lines such as "Wind".
+const labelColumns = 12
+
+// windOverDeck says what wind an answer used.
+func (p *page) windOverDeck(wind *bowrollv1.WindUsed) {
+	if wind == nil {
+		return
+	}
+	text := p.along(wind.GetHeadwindMps()) + ", crosswind " + p.side(wind.GetCrosswindMps())
+	if wind.SpeedMps != nil && wind.RelativeFromDeg != nil {
+		text += " (" + p.measured(speed, wind.GetSpeedMps()) + " from " + bearing(wind.GetRelativeFromDeg()) + " relative)"
+	}
+	p.labelled(tonePlain, "Wind over", tonePlain, text, labelColumns)
+	text = p.along(wind.GetCreditedHeadwindMps()) + " credited"
+	switch wind.GetPlannedOn() {
+	case "lull", "mean", "gust":
+		text += ", planned on the " + wind.GetPlannedOn()
+	}
+	p.labelled(tonePlain, "deck", tonePlain, text, labelColumns)
+}
+
+// airState says what air an answer used.
+func (p *page) airState(air *bowrollv1.AirState) {
+	if air == nil {
+		return
+	}
+	p.labelled(tonePlain, "Air", tonePlain, p.measured(temperature, air.GetTemperatureC())+", "+
+		p.measured(pressure, air.GetPressurePa())+", density altitude "+p.measured(height, air.GetDensityAltitudeM())+
+		" ("+fixed(air.GetDensityKgM3(), 3)+" kg/m3)", labelColumns)
+}
+
+// WindLimits draws in which winds one load may go.
+func WindLimits(w io.Writer, style Style, answer *bowrollv1.WindLimitsComputeResponse) error {
+	p := newPage(style)
+	p.warnings(alone(answer.GetCautions()))
+	p.heading("WIND LIMITS", "speeds in "+p.unit(speed))
+	t := table{columns: []column{
+		{head: "Units", right: true},
+		{head: "Least", under: "headwind", right: true},
+		{head: "Greatest", under: "crosswind", right: true},
+		{head: "Greatest", under: "tailwind", right: true},
+		{head: "Greatest", under: "over deck", right: true},
+	}}
+	for _, l := range answer.GetLimits() {
+		t.row(plain(digits(int(l.GetUnitCount())), p.limit(speed, l.GetLeastHeadwindMps()),
+			p.givenNumber(speed, l.CrosswindLimitMps), p.givenNumber(speed, l.TailwindLimitMps),
+			p.givenNumber(speed, l.WindCeilingMps))...)
+	}
+	p.table(t)
+	p.paragraph(toneQuiet, "Least headwind: "+none+" is no wind in range is enough, any is none is needed. Elsewhere "+none+" is no limit stated.", 0)
+	for _, l := range answer.GetLimits() {
+		if len(l.GetEnvelope()) > 0 {
+			p.envelope(l)
+		}
+	}
+	p.cautions("CAUTIONS", without(alone(answer.GetCautions()), bowrollv1.Severity_SEVERITY_WARNING))
+	p.provenance(answer.GetProvenance())
+	return p.write(w)
+}
+
+// envelope draws the winds over deck that keep every limit, by direction.
+func (p *page) envelope(l *bowrollv1.WindLimit) {
+	p.heading("WIND OVER DECK WITH "+plural(int(l.GetUnitCount()), "UNIT", "UNITS"), "speeds in "+p.unit(speed))
+	t := table{columns: []column{
+		{head: "From,", under: "relative", right: true},
+		{head: "Least", right: true},
+		{head: "set by", least: 8},
+		{head: "Greatest", right: true},
+		{head: "set by", least: 8},
+	}}
+	for _, e := range l.GetEnvelope() {
+		if !e.GetOpen() {
+			t.row(plain(bearing(e.GetRelativeFromDeg()), "closed", orNone(e.GetLeastBinds()), none, orNone(e.GetGreatestBinds()))...)
+			continue
+		}
+		t.row(plain(bearing(e.GetRelativeFromDeg()),
+			p.givenNumber(speed, e.LeastMps), orNone(e.GetLeastBinds()),
+			p.givenNumber(speed, e.GreatestMps), orNone(e.GetGreatestBinds()))...)
+	}
+	p.table(t)
+}
