@@ -3,9 +3,9 @@ package refusal
 import (
 	"errors"
 	"fmt"
-	"regexp"
 	"strings"
 
+	"buf.build/gen/go/bufbuild/protovalidate/protocolbuffers/go/buf/validate"
 	"buf.build/go/protovalidate"
 	"google.golang.org/protobuf/proto"
 	"google.golang.org/protobuf/reflect/protoreflect"
@@ -14,9 +14,8 @@ import (
 	bowrollv1 "bowroll/proto/bowroll/v1"
 )
 
-// Check returns every fault that the contract's own rules find in m, each with
-// prefix and a dot before its path. An error is a fault of the rules themselves.
-func Check(v protovalidate.Validator, prefix string, m proto.Message) ([]*bowrollv1.Violation, error) {
+// ruleFaults returns what the contract's own rules find in m.
+func ruleFaults(v protovalidate.Validator, prefix string, m proto.Message) ([]*bowrollv1.Violation, error) {
 	err := v.Validate(m)
 	if err == nil {
 		return nil, nil
@@ -27,42 +26,77 @@ func Check(v protovalidate.Validator, prefix string, m proto.Message) ([]*bowrol
 	}
 	faults := make([]*bowrollv1.Violation, 0, len(found.Violations))
 	for _, f := range found.Violations {
-		faults = append(faults, contractFault(prefix, f))
+		faults = append(faults, contractFault(prefix, m.ProtoReflect().Descriptor(), f))
 	}
 	return faults, nil
 }
 
-func contractFault(prefix string, f *protovalidate.Violation) *bowrollv1.Violation {
-	rule := f.Proto.GetRuleId()
+func contractFault(prefix string, of protoreflect.MessageDescriptor, f *protovalidate.Violation) *bowrollv1.Violation {
 	message := f.Proto.GetMessage()
 	out := &bowrollv1.Violation{
-		Field:   join(prefix, protovalidate.FieldPathString(f.Proto.GetField())),
-		Rule:    rule,
-		Allowed: strings.TrimPrefix(strings.TrimPrefix(message, "value must be "), "must be "),
+		Field: join(prefix, protovalidate.FieldPathString(f.Proto.GetField())),
+		Rule:  shortRule(f.Proto.GetRuleId()),
 	}
-	if rule == "required" {
-		out.Allowed = "given"
-		return out
+	fd := f.FieldDescriptor
+	if fd == nil && f.FieldValue.IsValid() {
+		fd = descriptorAt(of, f.Proto.GetField().GetElements())
 	}
-	if scalar(f.FieldDescriptor) && f.FieldValue.IsValid() {
-		out.Value = fmt.Sprint(f.FieldValue.Interface())
-	}
-	if ends := bothEnds.FindStringSubmatch(message); ends != nil {
-		out.Allowed = "from " + ends[1] + " to " + ends[2]
-	}
-	if strings.HasSuffix(rule, ".pattern") && f.RuleValue.IsValid() {
-		out.Allowed = "text that matches " + f.RuleValue.String()
-	}
-	if out.Value == "" && f.FieldDescriptor == nil || !scalar(f.FieldDescriptor) {
+	if fd == nil || fd.Message() != nil && !fd.IsList() && out.Rule != "required" {
 		// A rule over several fields has no value of its own: its message says
 		// what to do.
-		out.Allowed, out.Hint = "", message
+		out.Hint = message
+		return out
+	}
+	if out.Rule == "required" {
+		out.Allowed = allowedBy(fd, "range")
+		return out
+	}
+	if f.FieldValue.IsValid() {
+		if list, ok := f.FieldValue.Interface().(protoreflect.List); ok {
+			out.Value = fmt.Sprintf("%d entries", list.Len())
+		} else if scalar(fd) && !fd.IsMap() {
+			out.Value = valueText(fd, f.FieldValue)
+		}
+	}
+	if out.Allowed = allowedBy(fd, out.Rule); out.Allowed == "" {
+		out.Allowed = strings.TrimPrefix(strings.TrimPrefix(message, "value must be "), "must be ")
+	}
+	if out.Rule == "pattern" && f.RuleValue.IsValid() {
+		out.Allowed = "text that matches " + f.RuleValue.String()
 	}
 	return out
 }
 
-// bothEnds is how the library words a range.
-var bothEnds = regexp.MustCompile(`^must be greater than or equal to (\S+) and less than or equal to (\S+)$`)
+// descriptorAt finds the field that a path ends in, which the library does not
+// say for an element of a list.
+func descriptorAt(of protoreflect.MessageDescriptor, path []*validate.FieldPathElement) protoreflect.FieldDescriptor {
+	var fd protoreflect.FieldDescriptor
+	for _, e := range path {
+		if of == nil {
+			return nil
+		}
+		if fd = of.Fields().ByNumber(protoreflect.FieldNumber(e.GetFieldNumber())); fd == nil {
+			return nil
+		}
+		of = fd.Message()
+	}
+	return fd
+}
+
+// valueText is a value as it was sent, kept short.
+func valueText(fd protoreflect.FieldDescriptor, v protoreflect.Value) string {
+	const most = 80
+	if fd.Enum() != nil {
+		if value := fd.Enum().Values().ByNumber(v.Enum()); value != nil {
+			return string(value.Name())
+		}
+	}
+	text := fmt.Sprint(v.Interface())
+	if len(text) > most {
+		text = strings.ToValidUTF8(text[:most], "") + "..."
+	}
+	return text
+}
 
 func scalar(fd protoreflect.FieldDescriptor) bool {
 	return fd != nil && fd.Message() == nil
