@@ -1,0 +1,151 @@
+package takeoff
+
+import (
+	"math"
+
+	"bowroll/perf/booster"
+)
+
+// Measure says what a search makes least and a limit is held against.
+type Measure uint8
+
+const (
+	ByRun  Measure = iota // roll and rotation
+	ByRoll                // roll alone
+)
+
+// Of is the measured length in metres, +Inf where there is no lift-off.
+func (m Measure) Of(roll Roll) float64 {
+	switch {
+	case !roll.LiftsOff:
+		return math.Inf(1)
+	case m == ByRoll:
+		return roll.DistanceM
+	}
+	return roll.RunM
+}
+
+// FiringSearch says what to look through for the best firing.
+type FiringSearch struct {
+	Measure   Measure
+	Brakes    bool    // try firing on the brakes beside every rolling command
+	ReactionS float64 // on the brakes: first thrust to release
+	House     []Firing
+}
+
+// A Choice is one firing and what comes of it.
+type Choice struct {
+	Firing      Firing
+	Roll        Roll
+	HoldMarginN float64 // on the brakes: by how much they hold; else 0
+}
+
+// BestFiring is the nominal best time of command and what it was compared with.
+type BestFiring struct {
+	Choice              // the best of all
+	Rolling  Choice     // the best while rolling
+	Brakes   *Choice    // on the brakes, if asked
+	House    []Choice   // house rules, as asked
+	Unlit    Roll       // units carried, never fired
+	Searched [2]float64 // command times searched, s
+}
+
+// The scan over command times before refining.
+const (
+	scanPoints   = 64
+	scanRefined  = 3
+	firingTolerS = 1e-9
+)
+
+// BestFiring finds the command time with the least run for the units given,
+// over all of 0 to lift-off without firing, with the brakes and the house rules
+// evaluated beside it. The run has several stretches that fall and rise with
+// the command time and a kink wherever burn-out meets lift-off, so the whole
+// range is scanned before the lowest places are refined.
+//
+// The schedule is scratch memory and holds the best firing on return. Units may
+// differ from the fit in how they behave, not in what they are.
+func (r *Runner) BestFiring(s *booster.Schedule, units []booster.Unit, search FiringSearch) BestFiring {
+	var best BestFiring
+	s.Carry(units)
+	best.Unlit = r.Roll(s)
+	best.Rolling = r.bestRolling(s, units, search.Measure, best.Unlit)
+	best.Searched[1] = searchEnd(best.Unlit)
+	best.Choice = best.Rolling
+	if search.Brakes {
+		brakes := r.choose(s, units, Firing{Mode: OnBrakes, ReactionS: search.ReactionS})
+		best.Brakes = &brakes
+		if search.Measure.Of(brakes.Roll) < search.Measure.Of(best.Roll) {
+			best.Choice = brakes
+		}
+	}
+	for _, rule := range search.House {
+		best.House = append(best.House, r.choose(s, units, rule))
+	}
+	best.Firing.Schedule(s, units)
+	return best
+}
+
+// choose evaluates one firing.
+func (r *Runner) choose(s *booster.Schedule, units []booster.Unit, f Firing) Choice {
+	f.Schedule(s, units)
+	choice := Choice{Firing: f, Roll: r.Roll(s)}
+	if f.Mode == OnBrakes {
+		choice.HoldMarginN = r.BrakesHold(s, f)
+	}
+	return choice
+}
+
+// searchEnd is the last command time worth trying.
+func searchEnd(unlit Roll) float64 {
+	if unlit.LiftsOff {
+		return unlit.TimeS
+	}
+	return LimitS
+}
+
+func (r *Runner) bestRolling(s *booster.Schedule, units []booster.Unit, measure Measure, unlit Roll) Choice {
+	length := func(delay float64) float64 {
+		s.Build(units, delay)
+		return measure.Of(r.Roll(s))
+	}
+	end := searchEnd(unlit)
+	var times, lengths [scanPoints + 1]float64
+	for i := range times {
+		part := float64(i) / scanPoints
+		if !unlit.LiftsOff {
+			// Nothing changes any more once the speed is steady.
+			part *= part
+		}
+		times[i] = part * end
+		lengths[i] = length(times[i])
+	}
+	delay, shortest := 0.0, math.Inf(1)
+	for i := range times {
+		if lengths[i] < shortest {
+			delay, shortest = times[i], lengths[i]
+		}
+	}
+	var done [scanPoints + 1]bool
+	for range scanRefined {
+		low := -1
+		for i := range times {
+			if done[i] || math.IsInf(lengths[i], 1) || (low >= 0 && lengths[i] >= lengths[low]) {
+				continue
+			}
+			if (i > 0 && lengths[i-1] < lengths[i]) || (i < scanPoints && lengths[i+1] < lengths[i]) {
+				continue
+			}
+			low = i
+		}
+		if low < 0 {
+			break
+		}
+		done[low] = true
+		from, to := times[max(0, low-1)], times[min(scanPoints, low+1)]
+		if x, value := least(length, from, to, firingTolerS); value < shortest {
+			delay, shortest = x, value
+		}
+	}
+	return r.choose(s, units, Firing{Mode: Rolling, DelayS: delay})
+}
