@@ -43,6 +43,7 @@ type Plan struct {
 
 // An Assessment is one take-off answered.
 type Assessment struct {
+	GrossMassKG float64 // without units, as computed with
 	Firing      Firing
 	Roll        Roll
 	RequiredM   float64 // +Inf where it never lifts off
@@ -70,7 +71,7 @@ func HouseRules() []Firing {
 // is scratch memory and holds the firing used on return.
 func (r *Runner) Assess(s *booster.Schedule, plan Plan, d Demand) Assessment {
 	units := r.setting.Units
-	a := Assessment{Firing: plan.Firing}
+	a := Assessment{GrossMassKG: r.grossMass, Firing: plan.Firing}
 	if len(units) > 0 && (plan.Search || plan.Beside) {
 		best := r.BestFiring(s, units, FiringSearch{
 			Measure: ByRun, Brakes: true, ReactionS: plan.Firing.ReactionS, House: HouseRules(),
