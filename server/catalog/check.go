@@ -90,7 +90,7 @@ func (l *loader) report(it item, vs []*bowrollv1.Violation) {
 
 // missing tells a violation by absence.
 func missing(v *bowrollv1.Violation) bool {
-	return v.GetRule() == "required" || v.GetRule() == "repeated.min_items"
+	return v.GetRule() == "required" || v.GetRule() == "count"
 }
 
 // contract holds an item against the rules written in the contract.
