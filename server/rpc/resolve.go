@@ -1,0 +1,366 @@
+package rpc
+
+import (
+	"fmt"
+	"slices"
+	"strconv"
+	"strings"
+
+	"buf.build/go/protovalidate"
+	"google.golang.org/protobuf/proto"
+
+	"bowroll/perf/air"
+	"bowroll/perf/aircraft"
+	"bowroll/perf/booster"
+	"bowroll/perf/takeoff"
+	bowrollv1 "bowroll/proto/bowroll/v1"
+	"bowroll/server/catalog"
+	"bowroll/server/refusal"
+)
+
+// resolver turns cases into what the model computes with.
+type resolver struct {
+	validator protovalidate.Validator
+	catalog   *catalog.Snapshot
+}
+
+// resolved is a case with every name replaced by what it stands for.
+type resolved struct {
+	// Case is the request as resolved: the digest is taken over it.
+	Case      *bowrollv1.TakeoffCase
+	Setting   takeoff.Setting
+	Firing    takeoff.Firing
+	Best      bool // the firing is to be searched for
+	Policy    *bowrollv1.Policy
+	Wind      *bowrollv1.WindUsed
+	Limits    windLimits
+	Available float64
+	ScreenM   float64
+	EdgeM     *float64 // height of the deck edge above the water
+	HasBrakes bool
+	Duds      int
+	// The greatest tailwind and wind over deck of any state of the wind, for the
+	// limits; a wind over deck of 0 was not worked out.
+	TailwindMPS, GreatestWindMPS float64
+}
+
+// windLimits are the limits of deck and type together; nil where neither states
+// one.
+type windLimits struct {
+	CrosswindMPS, TailwindMPS, CeilingMPS *float64
+}
+
+// faults collects violations under a path.
+type faults struct {
+	prefix string
+	list   []*bowrollv1.Violation
+}
+
+func (f *faults) add(field, value, rule, allowed, hint string) {
+	f.list = append(f.list, &bowrollv1.Violation{
+		Field: f.prefix + "." + field, Value: value, Rule: rule, Allowed: allowed, Hint: hint,
+	})
+}
+
+// resolve turns a case into model input. The faults are complete: where the
+// contract's rules already refuse a field, what depends on it is not judged. An
+// error is a fault of the service, not of the case.
+func (r resolver) resolve(prefix string, c *bowrollv1.TakeoffCase) (*resolved, []*bowrollv1.Violation, error) {
+	if c == nil {
+		return nil, []*bowrollv1.Violation{{Field: prefix, Rule: "required", Allowed: "given"}}, nil
+	}
+	found, err := refusal.Check(r.validator, prefix, c)
+	if err != nil {
+		return nil, nil, fmt.Errorf("checking %s: %w", prefix, err)
+	}
+	f := &faults{prefix: prefix, list: found}
+	out := &resolved{Case: proto.CloneOf(c)}
+
+	r.resolveAircraft(out, f)
+	deck := r.resolveDeck(out, f)
+	r.resolveBoosters(out, f)
+	if len(f.list) > 0 {
+		return nil, f.list, nil
+	}
+	r.resolveAir(out, f)
+	out.Policy = policyUsed(c.GetPolicy(), deck.GetPolicy())
+	out.Case.Policy = out.Policy
+	r.resolveFiring(out)
+	r.resolveWind(out, deck, f)
+	if len(f.list) > 0 {
+		return nil, f.list, nil
+	}
+	return out, nil, nil
+}
+
+// resolveAircraft fills in the type and the flap, and holds the mass to the
+// type's band.
+func (r resolver) resolveAircraft(out *resolved, f *faults) {
+	c := out.Case
+	if c.GetAircraftType() != "" {
+		t, ok := r.catalog.AircraftType(c.GetAircraftType())
+		if !ok {
+			f.add("aircraft_type", strconv.Quote(c.GetAircraftType()), "known", oneOf(r.catalog.AircraftTypeNames()), "see the catalog")
+			return
+		}
+		c.Aircraft, c.AircraftType = t, ""
+	} else if c.GetAircraft() != nil {
+		for _, v := range catalog.CheckAircraftType(c.GetAircraft()) {
+			f.list = append(f.list, under(f.prefix+".aircraft", v))
+		}
+	}
+	if c.GetAircraft() == nil || len(f.list) > 0 {
+		return
+	}
+	t := aircraftType(c.GetAircraft())
+	out.Setting.Aircraft = t
+	out.Setting.Flap = t.FlapIndex(c.GetFlap())
+	if out.Setting.Flap < 0 {
+		names := make([]string, len(t.Flaps))
+		for i := range t.Flaps {
+			names[i] = t.Flaps[i].Name
+		}
+		f.add("flap", strconv.Quote(c.GetFlap()), "known", oneOf(names), "a flap setting of the aircraft type")
+	}
+	out.Setting.GrossMassKG = c.GetGrossMassKg()
+	checkMass(t, c.GetGrossMassKg(), f)
+}
+
+// poundKG is the international pound (exact by definition).
+const poundKG = 0.45359237
+
+// checkMass refuses a mass outside the type's band and names the slip that it
+// looks like.
+func checkMass(t *aircraft.Type, massKG float64, f *faults) {
+	low, high := t.EmptyMassKG, t.MaxMassKG
+	inside := func(m float64) bool { return (low == 0 || m >= low) && (high == 0 || m <= high) }
+	if inside(massKG) {
+		return
+	}
+	hint := "check the mass"
+	switch {
+	case inside(massKG * poundKG):
+		hint = "looks like pounds: send kilograms"
+	case inside(massKG / poundKG):
+		hint = "looks like kilograms taken for pounds and converted: send kilograms"
+	case inside(massKG * 10), inside(massKG / 10):
+		hint = "looks like one digit too few or too many"
+	}
+	allowed := "at least " + number(low) + " kg"
+	if high != 0 {
+		allowed = number(low) + " to " + number(high) + " kg for this type"
+	}
+	f.add("gross_mass_kg", number(massKG), "band", allowed, hint)
+}
+
+// resolveDeck fills in surface, run, screen and limits, and returns the deck
+// named, if one was.
+func (r resolver) resolveDeck(out *resolved, f *faults) *bowrollv1.Deck {
+	c := out.Case
+	deck := new(bowrollv1.Deck)
+	if c.GetDeck() != "" {
+		d, ok := r.catalog.Deck(c.GetDeck())
+		if !ok {
+			f.add("deck", strconv.Quote(c.GetDeck()), "known", oneOf(r.catalog.DeckNames()), "see the catalog")
+			return deck
+		}
+		deck = d
+		c.Surface = d.GetSurface()
+		if c.ScreenM == nil {
+			c.ScreenM = d.ScreenM
+		}
+		if c.EdgeHeightM == nil {
+			c.EdgeHeightM = d.EdgeHeightM
+		}
+		if c.GetSpot() != "" {
+			resolveSpot(c, d, f)
+		}
+	} else if c.GetSpot() != "" {
+		f.add("spot", strconv.Quote(c.GetSpot()), "goes-with", "", "a spot goes with a deck named from the catalog")
+	}
+	surface := c.GetSurface()
+	out.Setting.Surface = takeoff.Surface{
+		RollingFriction: surface.GetRollingFriction(),
+		BrakingFriction: surface.GetBrakingFriction(),
+		Upslope:         surface.GetUpslope(),
+	}
+	out.HasBrakes = surface.BrakingFriction != nil
+	out.Available = c.GetAvailableM()
+	out.ScreenM = c.GetScreenM()
+	out.EdgeM = c.EdgeHeightM
+	out.Limits = windLimits{
+		CrosswindMPS: lesser(deck.CrosswindLimitMps, c.GetAircraft().CrosswindLimitMps),
+		TailwindMPS:  lesser(deck.TailwindLimitMps, c.GetAircraft().TailwindLimitMps),
+		CeilingMPS:   deck.WindCeilingMps,
+	}
+	return deck
+}
+
+func resolveSpot(c *bowrollv1.TakeoffCase, d *bowrollv1.Deck, f *faults) {
+	i := slices.IndexFunc(d.GetSpots(), func(s *bowrollv1.Spot) bool { return s.GetId() == c.GetSpot() })
+	if i < 0 {
+		names := make([]string, len(d.GetSpots()))
+		for j, s := range d.GetSpots() {
+			names[j] = s.GetId()
+		}
+		f.add("spot", strconv.Quote(c.GetSpot()), "known", oneOf(names), "a spot of "+d.GetName())
+		return
+	}
+	spot := d.GetSpots()[i]
+	if c.AvailableM == nil {
+		c.AvailableM = spot.AvailableM
+	}
+	if span := c.GetAircraft().GetSpanM(); spot.WidestSpanM != nil && span > spot.GetWidestSpanM() {
+		f.add("spot", strconv.Quote(c.GetSpot()), "span", "a spot for a span of "+number(span)+" m",
+			"the widest span that fits it is "+number(spot.GetWidestSpanM())+" m")
+	}
+}
+
+// resolveBoosters fills in the units, each at a station where the type has them.
+func (r resolver) resolveBoosters(out *resolved, f *faults) {
+	b := out.Case.GetBoosters()
+	if b == nil {
+		return
+	}
+	if b.GetBoosterType() != "" {
+		t, ok := r.catalog.BoosterType(b.GetBoosterType())
+		if !ok {
+			f.add("boosters.booster_type", strconv.Quote(b.GetBoosterType()), "known", oneOf(r.catalog.BoosterTypeNames()), "see the catalog")
+			return
+		}
+		b.Type, b.BoosterType = t, ""
+	} else if b.GetType() != nil {
+		for _, v := range catalog.CheckBoosterType(b.GetType()) {
+			f.list = append(f.list, under(f.prefix+".boosters.type", v))
+		}
+	}
+	if b.GetDuds() > b.GetCount() {
+		f.add("boosters.duds", strconv.Itoa(int(b.GetDuds())), "range", "0 to count ("+strconv.Itoa(int(b.GetCount()))+")", "")
+	}
+	if b.GetType() == nil || out.Setting.Aircraft == nil || len(f.list) > 0 {
+		return
+	}
+	out.Duds = int(b.GetDuds())
+	stations := stationsFor(out, int(b.GetCount()), f)
+	out.Setting.Units = fitUnits(boosterType(b.GetType()), stations, b.GetGrainTemperatureC())
+	for i, u := range b.GetUnitTemperatures() {
+		at := slices.IndexFunc(stations, func(s aircraft.Station) bool { return s.ID == u.GetStation() && s.ID != "" })
+		if at < 0 {
+			f.add("boosters.unit_temperatures["+strconv.Itoa(i)+"].station", strconv.Quote(u.GetStation()), "known",
+				"a station that carries a unit", "")
+			continue
+		}
+		out.Setting.Units[at].GrainTemperatureC = u.GetGrainTemperatureC()
+	}
+	for i := range out.Setting.Units {
+		checkGrain(&out.Setting.Units[i], f)
+		out.Setting.Units[i].Dud = i >= len(out.Setting.Units)-out.Duds
+	}
+}
+
+// checkGrain refuses a unit outside its firing limits: it is never extrapolated.
+func checkGrain(u *booster.Unit, f *faults) {
+	limits := u.Type.Firing
+	if limits == nil || limits.Contains(u.GrainTemperatureC) {
+		return
+	}
+	const field = "boosters.grain_temperature_c"
+	for _, v := range f.list {
+		if v.GetField() == f.prefix+"."+field {
+			return // said already for another unit
+		}
+	}
+	f.add(field, number(u.GrainTemperatureC), "firing-limits",
+		number(limits.MinC)+" to "+number(limits.MaxC)+" degrees Celsius, the firing limits of the unit",
+		"a unit outside its firing limits may not be fired")
+}
+
+// stationsFor gives the stations of the loading with this count. A type without
+// stations carries its units without any: no yaw can be worked out then.
+func stationsFor(out *resolved, count int, f *faults) []aircraft.Station {
+	p := out.Case.GetAircraft()
+	if len(p.GetStations()) == 0 {
+		return make([]aircraft.Station, count)
+	}
+	var counts []string
+	for _, l := range p.GetLoadings() {
+		if int(l.GetUnitCount()) != count {
+			counts = append(counts, strconv.Itoa(int(l.GetUnitCount())))
+			continue
+		}
+		stations := make([]aircraft.Station, 0, count)
+		for _, id := range l.GetStations() {
+			if i := out.Setting.Aircraft.StationIndex(id); i >= 0 {
+				stations = append(stations, out.Setting.Aircraft.Stations[i])
+			}
+		}
+		return stations
+	}
+	f.add("boosters.count", strconv.Itoa(count), "loading", oneOf(counts), "a loading of the aircraft type")
+	return nil
+}
+
+// fitUnits hangs one unit from each station.
+func fitUnits(t *booster.Type, stations []aircraft.Station, grainC float64) []booster.Unit {
+	units := make([]booster.Unit, len(stations))
+	for i, s := range stations {
+		units[i] = booster.Unit{
+			Type: t, GrainTemperatureC: grainC,
+			LateralM: s.LateralM, LongitudinalM: s.LongitudinalM, Line: s.Line,
+		}
+	}
+	return units
+}
+
+func (r resolver) resolveAir(out *resolved, f *faults) {
+	a := out.Case.GetAir()
+	state, err := air.At(air.Conditions{
+		PressurePa: a.PressurePa, PressureAltitudeM: a.PressureAltitudeM,
+		ElevationM: a.ElevationM, QNHPa: a.QnhPa,
+		TemperatureC: a.TemperatureC, RelativeHumidity: a.RelativeHumidity,
+	})
+	f.list = append(f.list, refusal.FromModel(f.prefix+".air", err)...)
+	out.Setting.Air = state
+}
+
+func (r resolver) resolveFiring(out *resolved) {
+	firing := out.Case.GetBoosters().GetFiring()
+	out.Firing.ReactionS = out.Policy.GetReleaseReactionS()
+	if firing != nil && firing.ReactionS != nil {
+		out.Firing.ReactionS = firing.GetReactionS()
+	}
+	switch firing.GetMode() {
+	case bowrollv1.FiringMode_FIRING_MODE_ROLLING:
+		out.Firing.Mode, out.Firing.DelayS = takeoff.Rolling, firing.GetDelayS()
+	case bowrollv1.FiringMode_FIRING_MODE_ON_BRAKES:
+		out.Firing.Mode = takeoff.OnBrakes
+	case bowrollv1.FiringMode_FIRING_MODE_BEST:
+		out.Best = true
+	}
+}
+
+// lesser is the smaller of two limits, either of which may be unstated.
+func lesser(a, b *float64) *float64 {
+	switch {
+	case a == nil:
+		return b
+	case b == nil || *a <= *b:
+		return a
+	}
+	return b
+}
+
+func under(prefix string, v *bowrollv1.Violation) *bowrollv1.Violation {
+	v = proto.CloneOf(v)
+	v.Field = prefix + "." + v.GetField()
+	return v
+}
+
+func oneOf(names []string) string {
+	if len(names) == 0 {
+		return "nothing: none is known"
+	}
+	return "one of " + strings.Join(names, ", ")
+}
+
+func number(v float64) string { return strconv.FormatFloat(v, 'g', -1, 64) }
