@@ -15,8 +15,7 @@ import (
 	bowrollv1 "bowroll/proto/bowroll/v1"
 )
 
-// A Document is a file as written, before it is read into a message. The zero
-// Document is empty: what is [Document.Set] is all there is.
+// A Document is a file as written, before it is read into a message.
 type Document struct {
 	name string
 	root *yaml.Node
@@ -36,6 +35,12 @@ func Read(name string, source []byte) (*bowrollv1.Cycle, *Index, error) {
 		return nil, nil, err
 	}
 	return cycle, index, nil
+}
+
+// New returns an empty document, called name in faults, for [Document.Set] to
+// fill.
+func New(name string) *Document {
+	return &Document{name: name, root: &yaml.Node{Kind: yaml.MappingNode}}
 }
 
 // Parse reads a file into a document. The error is a [Faults].
@@ -78,9 +83,6 @@ func unreadable(name string, err error) Fault {
 // stood there. flag is how the value is called in faults, e.g. --temperature.
 // The error says that the path leads through something that is no mapping.
 func (d *Document) Set(path, text, flag string) error {
-	if d.root == nil {
-		d.root = &yaml.Node{Kind: yaml.MappingNode}
-	}
 	at, steps := d.root, strings.Split(path, ".")
 	for i, step := range steps {
 		if at.Kind != yaml.MappingNode {
@@ -114,7 +116,7 @@ func (d *Document) mark(node *yaml.Node, flag string) {
 
 // Clear removes the value at a key of the top, if there is one.
 func (d *Document) Clear(name string) {
-	if d.root == nil || d.root.Kind != yaml.MappingNode {
+	if d.root.Kind != yaml.MappingNode {
 		return
 	}
 	for i := 0; i < len(d.root.Content); i += 2 {
@@ -125,15 +127,16 @@ func (d *Document) Clear(name string) {
 	}
 }
 
+// Has reports whether a key of the top is written.
+func (d *Document) Has(name string) bool {
+	return d.root.Kind == yaml.MappingNode && valueOf(d.root, name) != nil
+}
+
 // Decode reads the document into a message. The error is a [Faults]; the
 // message then holds what could be read.
 func (d *Document) Decode(into proto.Message) (*Index, error) {
-	root := d.root
-	if root == nil {
-		root = &yaml.Node{Kind: yaml.MappingNode}
-	}
 	r := &reader{document: d, index: newIndex()}
-	r.message(root, "", "", into.ProtoReflect())
+	r.message(d.root, "", "", into.ProtoReflect())
 	if len(r.faults) > 0 {
 		return r.index, r.faults.sorted()
 	}

@@ -55,6 +55,23 @@ func keysOf(message protoreflect.MessageDescriptor) []key {
 	return keys
 }
 
+// missing says what to write where a key is missing.
+func (k *key) missing() string {
+	const lead = "absent is never zero: write it"
+	switch {
+	case k.unit.suffix != "":
+		return lead + ", e.g. " + k.name + ": " + k.unit.example
+	case k.field.Enum() != nil:
+		list, _ := words(k.field.Enum())
+		return lead + ", one of " + strings.Join(list, ", ")
+	case isInstant(k.field):
+		return lead + ", e.g. " + instantExample
+	case k.field.Message() != nil:
+		return lead + "; it holds " + strings.Join(names(keysOf(k.field.Message())), ", ")
+	}
+	return lead
+}
+
 // names lists the names of keys.
 func names(keys []key) []string {
 	list := make([]string, len(keys))

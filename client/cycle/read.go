@@ -50,38 +50,39 @@ func (r *reader) message(node *yaml.Node, path, field string, into protoreflect.
 			continue
 		}
 		written[name.Value] = name
-		if k := r.find(name, path, keys); k != nil {
+		k, meant := r.find(name, path, keys)
+		if k != nil {
 			r.value(value, k, join(path, k.name), join(field, string(k.field.Name())), into)
+		} else if meant != "" && written[meant] == nil {
+			// The hint says it already; it need not be called missing too.
+			written[meant] = name
 		}
 	}
 	for _, k := range keys {
 		if k.required && written[k.name] == nil {
-			at := Fault{Place: r.document.place(node), Path: join(path, k.name), Problem: "is missing", Hint: "absent is never zero: write it"}
-			if k.unit.suffix != "" {
-				at.Hint += ", e.g. " + k.name + ": " + k.unit.example
-			}
-			r.faults = append(r.faults, at)
+			r.faults = append(r.faults, Fault{Place: r.document.place(node), Path: join(path, k.name), Problem: "is missing", Hint: k.missing()})
 		}
 	}
 }
 
 // find looks a key up, and says what was meant where there is none such.
-func (r *reader) find(name *yaml.Node, path string, keys []key) *key {
+func (r *reader) find(name *yaml.Node, path string, keys []key) (found *key, meant string) {
 	if name.Kind != yaml.ScalarNode || name.ShortTag() == "!!merge" || name.Anchor != "" {
 		r.fault(name, path, "is no plain key", "", "write the key out")
-		return nil
+		return nil, ""
 	}
 	for i := range keys {
 		if keys[i].name == name.Value {
-			return &keys[i]
+			return &keys[i], ""
 		}
 	}
 	hint := "the keys here are " + strings.Join(names(keys), ", ")
 	if near, ok := Nearest(name.Value, names(keys)); ok {
-		hint = "did you mean " + near + "?"
+		hint, meant = "did you mean "+near+"?", near
 	}
 	for _, k := range keys {
 		if name.Value == string(k.field.Name()) {
+			meant = k.name
 			hint = "write " + k.name + ", with the unit in the value: " + k.name + ": " + k.unit.example
 		}
 	}
@@ -89,7 +90,7 @@ func (r *reader) find(name *yaml.Node, path string, keys []key) *key {
 	if flag, ok := r.document.flag[name]; ok {
 		r.faults[len(r.faults)-1].Place = Place{File: r.document.name, Flag: flag}
 	}
-	return nil
+	return nil, meant
 }
 
 // usable refuses what no value may be: blank, an anchor or a reference to one.
@@ -230,11 +231,14 @@ func (r *reader) number(node *yaml.Node, k *key, path string) (v protoreflect.Va
 	return protoreflect.ValueOfFloat64(x), true
 }
 
+// instantExample is an instant as a file writes it.
+const instantExample = "2041-03-07T05:30:00Z"
+
 // instant reads an RFC 3339 instant with its offset.
 func (r *reader) instant(node *yaml.Node, path string) (v protoreflect.Value, ok bool) {
 	at, err := time.Parse(time.RFC3339Nano, node.Value)
 	if err != nil {
-		r.fault(node, path, "is not an instant with an offset", "RFC 3339", "e.g. 2041-03-07T05:30:00Z")
+		r.fault(node, path, "is not an instant with an offset", "RFC 3339", "e.g. "+instantExample)
 		return v, false
 	}
 	stamp := timestamppb.New(at)

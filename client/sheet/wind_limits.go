@@ -6,42 +6,12 @@ import (
 	bowrollv1 "bowroll/proto/bowroll/v1"
 )
 
-// labelColumns is the room for the labels of lines such as "Wind".
-const labelColumns = 12
-
-// windOverDeck says what wind an answer used.
-func (p *page) windOverDeck(wind *bowrollv1.WindUsed) {
-	if wind == nil {
-		return
-	}
-	text := p.along(wind.GetHeadwindMps()) + ", crosswind " + p.side(wind.GetCrosswindMps())
-	if wind.SpeedMps != nil && wind.RelativeFromDeg != nil {
-		text += " (" + p.measured(speed, wind.GetSpeedMps()) + " from " + bearing(wind.GetRelativeFromDeg()) + " relative)"
-	}
-	p.labelled(tonePlain, "Wind over", tonePlain, text, labelColumns)
-	text = p.along(wind.GetCreditedHeadwindMps()) + " credited"
-	switch wind.GetPlannedOn() {
-	case "lull", "mean", "gust":
-		text += ", planned on the " + wind.GetPlannedOn()
-	}
-	p.labelled(tonePlain, "deck", tonePlain, text, labelColumns)
-}
-
-// airState says what air an answer used.
-func (p *page) airState(air *bowrollv1.AirState) {
-	if air == nil {
-		return
-	}
-	p.labelled(tonePlain, "Air", tonePlain, p.measured(temperature, air.GetTemperatureC())+", "+
-		p.measured(pressure, air.GetPressurePa())+", density altitude "+p.measured(height, air.GetDensityAltitudeM())+
-		" ("+fixed(air.GetDensityKgM3(), 3)+" kg/m3)", labelColumns)
-}
-
-// WindLimits draws in which winds one load may go.
-func WindLimits(w io.Writer, style Style, answer *bowrollv1.WindLimitsComputeResponse) error {
+// WindLimits draws in which winds one load may go. about says what the load is;
+// it may be empty.
+func WindLimits(w io.Writer, style Style, about string, answer *bowrollv1.WindLimitsComputeResponse) error {
 	p := newPage(style)
 	p.warnings(alone(answer.GetCautions()))
-	p.heading("WIND LIMITS", "speeds in "+p.unit(speed))
+	p.heading("WIND LIMITS", clean(about))
 	t := table{columns: []column{
 		{head: "Units", right: true},
 		{head: "Least", under: "headwind", right: true},
@@ -55,7 +25,7 @@ func WindLimits(w io.Writer, style Style, answer *bowrollv1.WindLimitsComputeRes
 			p.givenNumber(speed, l.WindCeilingMps))...)
 	}
 	p.table(t)
-	p.paragraph(toneQuiet, "Least headwind: "+none+" is no wind in range is enough, any is none is needed. Elsewhere "+none+" is no limit stated.", 0)
+	p.paragraph(toneQuiet, "Speeds in "+p.unit(speed)+". Least headwind: "+none+" is no wind in range is enough, any is none is needed. Elsewhere "+none+" is no limit stated.", 0)
 	for _, l := range answer.GetLimits() {
 		if len(l.GetEnvelope()) > 0 {
 			p.envelope(l)

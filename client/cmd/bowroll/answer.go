@@ -1,0 +1,86 @@
+package main
+
+import (
+	"bytes"
+	"encoding/json"
+	"io"
+	"os"
+
+	"google.golang.org/protobuf/encoding/protojson"
+	"google.golang.org/protobuf/proto"
+
+	"bowroll/client"
+	"bowroll/client/sheet"
+)
+
+// ask connects, calls and shows what came back, as JSON or drawn.
+func ask[T proto.Message](p *program, what string, call func(*client.Client) (T, error), draw func(io.Writer, sheet.Style, T) error) (answer T, err error) {
+	done := p.waiting(what)
+	answer, err = func() (T, error) {
+		c, err := p.connect()
+		if err != nil {
+			var none T
+			return none, err
+		}
+		defer func() { _ = c.Close() }() // the answer is here; how the connection ends changes nothing
+		return call(c)
+	}()
+	done()
+	if err != nil {
+		return answer, err
+	}
+	if p.line.Format == "json" {
+		return answer, writeJSON(p.stdout, answer)
+	}
+	return answer, draw(p.stdout, p.style(), answer)
+}
+
+// writeJSON writes a message with the contract's names, zeros and empty lists
+// shown. It is indented anew, because protojson varies its white space.
+func writeJSON(w io.Writer, m proto.Message) error {
+	compact, err := protojson.MarshalOptions{UseProtoNames: true, EmitUnpopulated: true}.Marshal(m)
+	if err != nil {
+		return err
+	}
+	return indent(w, compact)
+}
+
+func indent(w io.Writer, compact []byte) error {
+	var text bytes.Buffer
+	if err := json.Indent(&text, compact, "", "  "); err != nil {
+		return err
+	}
+	text.WriteByte('\n')
+	_, err := w.Write(text.Bytes())
+	return err
+}
+
+// longest is the longest file that is read: what the service takes at most.
+const longest = 1 << 20
+
+// read reads a file, or stdin for "-".
+func (p *program) read(name string) ([]byte, error) {
+	in := p.stdin
+	if name != "-" {
+		file, err := os.Open(name)
+		if err != nil {
+			return nil, badInput{err}
+		}
+		defer func() { _ = file.Close() }()
+		in = file
+	}
+	source, err := io.ReadAll(io.LimitReader(in, longest+1))
+	switch {
+	case err != nil:
+		return nil, badInput{err}
+	case len(source) > longest:
+		return nil, badInput{tooLong(name)}
+	}
+	return source, nil
+}
+
+type tooLong string
+
+func (t tooLong) Error() string {
+	return string(t) + " is longer than 1 MiB, the longest that the service takes"
+}

@@ -1,0 +1,196 @@
+package main
+
+import (
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"strings"
+	"syscall"
+
+	"google.golang.org/grpc/codes"
+
+	"bowroll/client"
+	"bowroll/client/cycle"
+	bowrollv1 "bowroll/proto/bowroll/v1"
+)
+
+// badInput marks an error as the caller's.
+type badInput struct{ error }
+
+func (b badInput) Unwrap() error { return b.error }
+
+// refused is an error of the service with the document that asked, so that each
+// violation can be shown where it was written.
+type refused struct {
+	error
+	index  *cycle.Index
+	within string // field of the request that holds the document, e.g. "cycle."
+}
+
+func (r refused) Unwrap() error { return r.error }
+
+// finish says what went wrong, if anything did, and returns the exit code.
+func (p *program) finish(err error) int {
+	switch {
+	case err == nil, errors.Is(err, syscall.EPIPE):
+		return exitAnswered
+	case errors.Is(err, errNothing):
+		return exitNothing
+	case p.ctx.Err() != nil && errors.Is(p.ctx.Err(), context.Canceled):
+		fmt.Fprintln(p.stderr, "bowroll: stopped; nothing was changed")
+		return exitStopped
+	}
+	code, body := exitService, &problem{Code: "UNKNOWN", Message: err.Error()}
+	if errors.As(err, &badInput{}) {
+		code, body.Code = exitBadInput, "INVALID_ARGUMENT"
+	}
+	var faults cycle.Faults
+	if errors.As(err, &faults) {
+		code, body = exitBadInput, faulty(faults)
+	} else if r, ok := client.AsRefusal(err); ok {
+		body = refusal(err, r)
+		if r.BadInput() {
+			code = exitBadInput
+		}
+	}
+	if p.line.Format == "json" {
+		body.json(p.stderr)
+	} else {
+		body.text(p.stderr)
+	}
+	return code
+}
+
+// A problem is what went wrong, in the form that every entry to the service
+// uses, with the place of each violation added.
+type problem struct {
+	Code       string      `json:"code"`
+	Message    string      `json:"message"`
+	Violations []violation `json:"violations"`
+}
+
+type violation struct {
+	Place   string `json:"place"`
+	Field   string `json:"field"`
+	Value   string `json:"value"`
+	Rule    string `json:"rule"`
+	Allowed string `json:"allowed"`
+	Hint    string `json:"hint"`
+}
+
+// faulty is a document that could not be read.
+func faulty(faults cycle.Faults) *problem {
+	body := &problem{Code: "INVALID_ARGUMENT", Message: count(len(faults), "fault") + " in what was written"}
+	for _, f := range faults {
+		place, field := f.Place.String(), f.Path
+		if flag, ok := flagOf(f); ok {
+			place, field = flag, ""
+		}
+		body.Violations = append(body.Violations, violation{place, field, f.Value, f.Problem, f.Allowed, f.Hint})
+	}
+	return body
+}
+
+// flagOf names the flag that a fault of the command line is about.
+func flagOf(f cycle.Fault) (string, bool) {
+	if f.Place.File != commandLineName {
+		return "", false
+	}
+	if flag, ok := casePaths()[f.Path]; ok {
+		return flag, true
+	}
+	return f.Place.Flag, f.Place.Flag != "" && !strings.HasPrefix(f.Problem, "is missing")
+}
+
+// refusal is a request that the service would not answer.
+func refusal(err error, r *client.Refusal) *problem {
+	body := &problem{Code: codeName(r.Code), Message: r.Message}
+	var asked refused
+	_ = errors.As(err, &asked)
+	for _, v := range r.Violations {
+		field, place := v.GetField(), ""
+		if asked.index != nil {
+			at, path := asked.index.Find(strings.TrimPrefix(field, asked.within))
+			field, place = path, at.String()
+			if flag, ok := casePaths()[path]; ok && at.File == commandLineName {
+				place, field = flag, ""
+			}
+		}
+		body.Violations = append(body.Violations, violation{place, field, v.GetValue(), ruleText(v), v.GetAllowed(), v.GetHint()})
+	}
+	return body
+}
+
+// ruleText says in words which rule a violation broke.
+func ruleText(v *bowrollv1.Violation) string {
+	switch v.GetRule() {
+	case "required":
+		return "is missing"
+	case "range":
+		return "is out of range"
+	case "known":
+		return "is not known"
+	case "":
+		return "is refused"
+	}
+	return "breaks the rule " + v.GetRule()
+}
+
+// codeName is the canonical name of a code, e.g. INVALID_ARGUMENT.
+func codeName(c codes.Code) string {
+	var b strings.Builder
+	for i, r := range c.String() {
+		if i > 0 && r >= 'A' && r <= 'Z' {
+			b.WriteByte('_')
+		}
+		b.WriteRune(r)
+	}
+	return strings.ToUpper(b.String())
+}
+
+// json writes the problem as the service's error body.
+func (b *problem) json(w io.Writer) {
+	if b.Violations == nil {
+		b.Violations = []violation{}
+	}
+	encoder := json.NewEncoder(w)
+	encoder.SetEscapeHTML(false)
+	encoder.SetIndent("", "  ")
+	_ = encoder.Encode(b) // there is nowhere left to say that stderr is gone
+}
+
+// text writes the problem for people: one line a fault that an editor can jump
+// to, what is allowed and what to do below it.
+func (b *problem) text(w io.Writer) {
+	if len(b.Violations) == 0 {
+		fmt.Fprintf(w, "bowroll: %s\n", b.Message)
+		return
+	}
+	for _, v := range b.Violations {
+		line := v.Place
+		if v.Field != "" && line != "" {
+			line += ": "
+		}
+		line += v.Field
+		if v.Value != "" {
+			line += fmt.Sprintf(" %q", v.Value)
+		}
+		fmt.Fprintf(w, "%s: %s\n", line, v.Rule)
+		if v.Allowed != "" {
+			fmt.Fprintf(w, "    allowed: %s\n", v.Allowed)
+		}
+		if v.Hint != "" {
+			fmt.Fprintf(w, "    hint: %s\n", v.Hint)
+		}
+	}
+	fmt.Fprintf(w, "bowroll: %s; nothing was planned\n", count(len(b.Violations), "fault"))
+}
+
+func count(n int, what string) string {
+	if n == 1 {
+		return "1 " + what
+	}
+	return fmt.Sprintf("%d %ss", n, what)
+}

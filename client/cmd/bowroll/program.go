@@ -1,0 +1,126 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"strconv"
+	"time"
+
+	"github.com/alecthomas/kong"
+	"golang.org/x/term"
+
+	"bowroll/client"
+	"bowroll/client/sheet"
+	"bowroll/perf/quantity"
+)
+
+// Exit codes.
+const (
+	exitAnswered = 0
+	exitNothing  = 1
+	exitBadInput = 2
+	exitService  = 3
+	exitStopped  = 130
+)
+
+// errNothing says that the question was answered and nothing may launch, or
+// that a check fails: the answer is on the screen, there is nothing to add.
+var errNothing = errors.New("answered, with nothing that may launch")
+
+// A program is one run of the command line with everything it touches.
+type program struct {
+	stdin          io.Reader
+	stdout, stderr io.Writer
+	getenv         func(string) string
+	start          client.Starter
+
+	ctx  context.Context
+	line commandLine
+}
+
+// commandLine is every command and flag.
+type commandLine struct {
+	Server  string        `help:"Service to ask. Without it one is started inside this program." placeholder:"HOST:PORT" env:"BOWROLL_SERVER"`
+	CA      string        `name:"ca" help:"Certificates (PEM) that the service's own is checked with; this machine's otherwise. A loopback address needs none." placeholder:"FILE" type:"existingfile"`
+	Units   string        `help:"Units of tables: ${enum} (trade: kt, ft, lb, inHg)." enum:"trade,si" default:"trade"`
+	Format  string        `help:"Form of the answer: ${enum}. JSON is SI, with the contract's own names." enum:"table,json" default:"table"`
+	Timeout time.Duration `help:"Longest to wait for an answer." default:"30s"`
+
+	Plan    planCommand    `cmd:"" help:"Plan a launch cycle: who goes, with which units, fired when, on which course."`
+	Roll    rollCommand    `cmd:"" help:"Answer one take-off: does it get off in the run it has, and what if a unit fails."`
+	Wind    windCommand    `cmd:"" help:"Say in which winds a load may go, for each number of units."`
+	Model   modelCommand   `cmd:"" help:"Show the model's version, or check it against published values."`
+	Catalog catalogCommand `cmd:"" help:"Show the aircraft types, booster types, sites and decks that may be named."`
+}
+
+const description = `Gets a queue of aircraft off a short deck with a limited stock of booster units.
+
+Values are written with their units: "14,200 lb", "24 kt", "29.92 inHg", "95 degF".
+Results advise; the approved flight manual, the ordnance instructions, local codes
+and the officers and licensed people responsible decide.
+
+Exit status: 0 answered; 1 answered, and nothing may launch or a check fails;
+2 bad input; 3 service or network.`
+
+// run carries out one command line and returns the exit code.
+func (p *program) run(ctx context.Context, args []string) (code int) {
+	p.ctx = ctx
+	parser, err := kong.New(&p.line, kong.Name("bowroll"), kong.Description(description),
+		kong.Writers(p.stdout, p.stderr), kong.Bind(p), kong.ConfigureHelp(kong.HelpOptions{Compact: true}),
+		kong.Exit(func(code int) { panic(exit(code)) }))
+	if err != nil {
+		fmt.Fprintln(p.stderr, "bowroll:", err)
+		return exitService
+	}
+	// Help leaves through kong's exit, which must not return.
+	defer func() {
+		switch e := recover().(type) {
+		case nil:
+		case exit:
+			code = int(e)
+		default:
+			panic(e)
+		}
+	}()
+	parsed, err := parser.Parse(args)
+	if err != nil {
+		fmt.Fprintf(p.stderr, "bowroll: %v\n  help: bowroll --help, or --help after a command\n", err)
+		return exitBadInput
+	}
+	return p.finish(parsed.Run())
+}
+
+// exit is the code that kong leaves with.
+type exit int
+
+// style is how tables are drawn for the reader of stdout.
+func (p *program) style() sheet.Style {
+	style := sheet.Style{Width: 80, Units: quantity.Trade}
+	if p.line.Units == "si" {
+		style.Units = quantity.SI
+	}
+	if width, ok := terminal(p.stdout); ok {
+		style.Width = width
+		style.Colour = p.getenv("NO_COLOR") == "" && p.getenv("TERM") != "dumb"
+	}
+	if width, err := strconv.Atoi(p.getenv("COLUMNS")); err == nil && width > 0 {
+		style.Width = width
+	}
+	return style
+}
+
+// terminal returns the width of a terminal, and whether it is one.
+func terminal(w io.Writer) (width int, ok bool) {
+	file, isFile := w.(*os.File)
+	if !isFile || !term.IsTerminal(int(file.Fd())) {
+		return 0, false
+	}
+	width, _, err := term.GetSize(int(file.Fd()))
+	if err != nil || width <= 0 {
+		width = 80
+	}
+	return width, true
+}

@@ -1,0 +1,69 @@
+package main
+
+import (
+	"io"
+	"maps"
+	"slices"
+
+	"bowroll/client"
+	"bowroll/client/sheet"
+	bowrollv1 "bowroll/proto/bowroll/v1"
+)
+
+type rollCommand struct {
+	caseFlags
+}
+
+func (*rollCommand) Help() string {
+	return `Examples:
+
+  bowroll roll --aircraft-type corvane --flap takeoff --gross-mass "12,900 lb" \
+    --deck sites/varrow/decks/main --spot s3 --headwind "34 kt" \
+    --temperature "79 degF" --pressure "29.83 inHg" \
+    --boosters 2 --booster-type emberlin-6 --grain-temperature "68 degF" --firing best
+
+  bowroll roll --case case.yaml --headwind "28 kt"`
+}
+
+// everything is all that a take-off can be asked for.
+var everything = []bowrollv1.Section{
+	bowrollv1.Section_SECTION_FAILURES, bowrollv1.Section_SECTION_BEST_FIRING,
+	bowrollv1.Section_SECTION_LIMITS, bowrollv1.Section_SECTION_WORTH,
+}
+
+func (c *rollCommand) Run(p *program) error {
+	document, err := c.document(p)
+	if err != nil {
+		return err
+	}
+	asked, index, err := decode(document)
+	if err != nil {
+		return err
+	}
+	request := &bowrollv1.TakeoffsComputeRequest{Case: asked, Sections: everything}
+	off, err := ask(p, "computing the take-off",
+		func(to *client.Client) (*bowrollv1.Takeoff, error) { return to.Takeoffs.Compute(p.ctx, request) },
+		func(w io.Writer, style sheet.Style, off *bowrollv1.Takeoff) error {
+			return sheet.Takeoff(w, style, about(asked), off)
+		})
+	switch {
+	case err != nil:
+		return refused{err, index, "case."}
+	case !launchable(off.GetOutcome()):
+		return errNothing
+	}
+	return nil
+}
+
+// launchable reports whether an outcome leaves the launch to judgement. Every
+// outcome that this program does not know stops it.
+func launchable(o bowrollv1.Outcome) bool {
+	switch o {
+	case bowrollv1.Outcome_OUTCOME_GETS_OFF, bowrollv1.Outcome_OUTCOME_MARGINAL,
+		bowrollv1.Outcome_OUTCOME_NOT_WORTH_FITTING, bowrollv1.Outcome_OUTCOME_BURN_OUT_IN_ROTATION:
+		return true
+	}
+	return false
+}
+
+func sortedKeys(m map[string]string) []string { return slices.Sorted(maps.Keys(m)) }

@@ -1,0 +1,108 @@
+package client
+
+import (
+	"crypto/tls"
+	"net"
+	"time"
+
+	"google.golang.org/grpc"
+	"google.golang.org/grpc/credentials"
+	"google.golang.org/grpc/credentials/insecure"
+	"google.golang.org/grpc/keepalive"
+)
+
+// maxReceive is the longest answer taken, the longest that the service sends.
+const maxReceive = 4 << 20
+
+// serviceConfig retries calls that the service could not be reached for: three
+// attempts in all, backing off from 0.1 s to 1 s, and fewer where many fail.
+// Every method named here only reads, so a repeat does nothing twice; one that
+// changes something must carry a request_id before it is added.
+const serviceConfig = `{
+  "methodConfig": [{
+    "name": [
+      {"service": "bowroll.v1.Takeoffs"},
+      {"service": "bowroll.v1.WindLimits"},
+      {"service": "bowroll.v1.Cycles"},
+      {"service": "bowroll.v1.Catalog"},
+      {"service": "bowroll.v1.Model"}
+    ],
+    "retryPolicy": {
+      "maxAttempts": 3,
+      "initialBackoff": "0.1s",
+      "maxBackoff": "1s",
+      "backoffMultiplier": 2,
+      "retryableStatusCodes": ["UNAVAILABLE"]
+    }
+  }],
+  "retryThrottling": {"maxTokens": 10, "tokenRatio": 0.1}
+}`
+
+// An Option changes how a client connects or calls.
+type Option func(*settings)
+
+type settings struct {
+	timeout     func(method string) time.Duration
+	credentials credentials.TransportCredentials
+	dial        []grpc.DialOption
+}
+
+func gather(options []Option) settings {
+	s := settings{timeout: patience}
+	for _, o := range options {
+		o(&s)
+	}
+	return s
+}
+
+// WithTimeout sets the deadline of unary calls whose context has none. Without
+// it reading calls get 5 s and computing ones 35 s, a little more than the
+// service takes at most, so that its own answer comes first.
+func WithTimeout(timeout time.Duration) Option {
+	return func(s *settings) { s.timeout = func(string) time.Duration { return timeout } }
+}
+
+// WithTransportCredentials sets how the connection is secured. Without it a
+// loopback address is reached in the clear and any other over TLS with the
+// certificates that this machine trusts.
+func WithTransportCredentials(c credentials.TransportCredentials) Option {
+	return func(s *settings) { s.credentials = c }
+}
+
+// WithDialOptions adds options of gRPC's own, e.g. interceptors that measure.
+func WithDialOptions(options ...grpc.DialOption) Option {
+	return func(s *settings) { s.dial = append(s.dial, options...) }
+}
+
+// Dial prepares a connection to the service at target, host:port or any name
+// that gRPC resolves. The connection itself is made by the first call, or by
+// [Client.Await]; an error here means that the target cannot be one.
+func Dial(target string, options ...Option) (*Client, error) {
+	s := gather(options)
+	if s.credentials == nil {
+		s.credentials = credentials.NewTLS(&tls.Config{MinVersion: tls.VersionTLS12})
+		if onLoopback(target) {
+			s.credentials = insecure.NewCredentials()
+		}
+	}
+	conn, err := grpc.NewClient(target, append([]grpc.DialOption{
+		grpc.WithTransportCredentials(s.credentials),
+		grpc.WithDefaultServiceConfig(serviceConfig),
+		grpc.WithDefaultCallOptions(grpc.MaxCallRecvMsgSize(maxReceive)),
+		grpc.WithKeepaliveParams(keepalive.ClientParameters{Time: 30 * time.Second, Timeout: 10 * time.Second}),
+	}, s.dial...)...)
+	if err != nil {
+		return nil, err
+	}
+	return newClient(conn, s, conn.Close), nil
+}
+
+// onLoopback reports whether a target can only be this machine.
+func onLoopback(target string) bool {
+	host, _, err := net.SplitHostPort(target)
+	if err != nil {
+		host = target
+	}
+	ip := net.ParseIP(host)
+	return host == "localhost" || ip != nil && ip.IsLoopback()
+}
