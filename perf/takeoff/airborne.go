@@ -25,11 +25,10 @@ func (r *Runner) AirDistance(s *booster.Schedule, roll Roll, screenM float64) Ai
 		result.Reached = true
 		return result
 	}
-	f := flight{r: r, clLimit: 0.9 * r.wing.clMax, nzMax: nzScreen}
+	f := flight{r: r, clLimit: 0.9 * r.wing.clMax, nzMax: nzScreen, screenM: screenM}
 	y := flightState{flightV: roll.AirspeedMPS}
 	start := roll.TimeS + r.rotationS
-	end, ok := f.fly(s, start, start+LimitS, &y,
-		func(y *flightState) float64 { return max(y[flightH]-screenM, -sinkLimitM-y[flightH]) }, nil)
+	end, ok := f.fly(s, start, start+LimitS, &y)
 	result.SinksBack = ok && y[flightH] < 0
 	result.Reached = ok && !result.SinksBack
 	result.DistanceM, result.TimeS = y[flightX], end-start
@@ -58,7 +57,7 @@ func (r *Runner) OffBow(s *booster.Schedule, edge State, deckHeightM float64) Si
 		result.SinkM = deckHeightM
 		return result
 	}
-	f := flight{r: r, clLimit: r.wing.clMax / (1.05 * 1.05), nzMax: math.Inf(1)}
+	f := flight{r: r, clLimit: r.wing.clMax / (1.05 * 1.05), nzMax: math.Inf(1), offBow: true}
 	y := flightState{flightV: airspeed, flightH: deckHeightM}
 	var slope flightState
 	f.segment = &s.Segments()[s.Index(edge.TimeS)]
@@ -67,8 +66,7 @@ func (r *Runner) OffBow(s *booster.Schedule, edge State, deckHeightM float64) Si
 		result.AirspeedMPS = airspeed
 		return result
 	}
-	end, ok := f.fly(s, edge.TimeS, edge.TimeS+60, &y,
-		func(y *flightState) float64 { return max(y[flightGamma], -y[flightH]) }, nil)
+	end, ok := f.fly(s, edge.TimeS, edge.TimeS+60, &y)
 	result.Recovers = ok && y[flightH] > 0
 	result.SinkM = deckHeightM - y[flightH]
 	result.TimeS, result.DistanceM, result.AirspeedMPS = end-edge.TimeS, y[flightX], y[flightV]

@@ -15,6 +15,16 @@ type flight struct {
 	segment *booster.Segment
 	clLimit float64
 	nzMax   float64 // +Inf: whatever clLimit gives
+	screenM float64 // height that ends the flight
+	offBow  bool    // the flight ends at its lowest point or in the water instead
+}
+
+// reached rises through zero where the flight ends.
+func (f *flight) reached(y *flightState) float64 {
+	if f.offBow {
+		return max(y[flightGamma], -y[flightH])
+	}
+	return max(y[flightH]-f.screenM, -sinkLimitM-y[flightH])
 }
 
 type flightState [4]float64
@@ -138,11 +148,8 @@ func (f *flight) try(t, h float64, y, k1, out, k7 *flightState) (relative float6
 	return relative
 }
 
-// fly integrates until reached reports a value of at least zero, which it must
-// do first at a single crossing within any one step, and ends at the crossing.
-// It gives up at the limit. visit, if not nil, sees each accepted state.
-func (f *flight) fly(s *booster.Schedule, t, limitS float64, y *flightState,
-	reached func(y *flightState) float64, visit func(y *flightState) bool) (endS float64, ok bool) {
+// fly integrates to where reached is zero, or gives up at the limit.
+func (f *flight) fly(s *booster.Schedule, t, limitS float64, y *flightState) (endS float64, ok bool) {
 	segments := s.Segments()
 	index := s.Index(t)
 	f.segment = &segments[index]
@@ -164,13 +171,10 @@ func (f *flight) fly(s *booster.Schedule, t, limitS float64, y *flightState,
 			h *= max(0.2, 0.9*math.Pow(relative, -0.2))
 			continue
 		}
-		if reached(&out) >= 0 {
-			return f.cross(t, h, y, &k1, reached)
+		if f.reached(&out) >= 0 {
+			return f.cross(t, h, y, &k1)
 		}
 		*y, k1 = out, k7
-		if visit != nil && !visit(y) {
-			return t + h, false
-		}
 		grow := 5.0
 		if relative > 0 {
 			grow = clamp(0.9*math.Pow(relative, -0.2), 0.2, 5)
@@ -197,12 +201,12 @@ func (f *flight) fly(s *booster.Schedule, t, limitS float64, y *flightState,
 
 // cross finds the step that ends where reached is zero, stepping anew from y
 // each time so that the crossing has the method's full order.
-func (f *flight) cross(t, h float64, y, k1 *flightState, reached func(*flightState) float64) (float64, bool) {
+func (f *flight) cross(t, h float64, y, k1 *flightState) (float64, bool) {
 	var out, k7 flightState
 	low, high := 0.0, h
-	atLow := reached(y)
+	atLow := f.reached(y)
 	f.try(t, h, y, k1, &out, &k7)
-	atHigh := reached(&out)
+	atHigh := f.reached(&out)
 	side := 0
 	x := h
 	for range 100 {
@@ -212,7 +216,7 @@ func (f *flight) cross(t, h float64, y, k1 *flightState, reached func(*flightSta
 			x = low + 0.5*(high-low)
 		}
 		f.try(t, x, y, k1, &out, &k7)
-		at := reached(&out)
+		at := f.reached(&out)
 		if math.Abs(at) <= 1e-13 || high-low <= 1e-15*(1+t) {
 			break
 		}

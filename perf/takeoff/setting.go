@@ -1,6 +1,7 @@
 package takeoff
 
 import (
+	"math"
 	"strconv"
 
 	"bowroll/perf/air"
@@ -44,19 +45,40 @@ func (s *Setting) Validate() error {
 	faults.Range("surface.braking_friction", s.Surface.BrakingFriction, 0, 1.5, "")
 	faults.Range("surface.upslope", s.Surface.Upslope, -0.2, 0.2, "rise over run, 0.01 is 1 %")
 	for i := range s.Units {
-		path := violation.Index("units", i)
-		unit := &s.Units[i]
-		if unit.Type == nil {
-			faults.Absent(path+".type", "given", "")
-			continue
+		if !sound(&s.Units[i]) {
+			faults.Nest(violation.Index("units", i), validateUnit(&s.Units[i]))
 		}
-		if faults.Finite(path+".grain_temperature_c", unit.GrainTemperatureC, "") && unit.Type.Firing != nil {
-			faults.Range(path+".grain_temperature_c", unit.GrainTemperatureC,
-				unit.Type.Firing.MinC, unit.Type.Firing.MaxC, "firing limits of the unit")
-		}
-		faults.NotNegative(path+".late_s", unit.LateS, "")
-		faults.Range(path+".thrust_deviation", unit.ThrustDeviation, -0.9, 2, "")
-		faults.Range(path+".rate_deviation", unit.RateDeviation, -0.9, 2, "")
 	}
+	return faults.Err()
+}
+
+// sound is validateUnit without words, for the many calls that pass.
+func sound(u *booster.Unit) bool {
+	return u.Type != nil && !math.IsNaN(u.GrainTemperatureC-u.GrainTemperatureC) &&
+		(u.Type.Firing == nil || u.Type.Firing.Contains(u.GrainTemperatureC)) &&
+		u.LateS >= 0 && !math.IsInf(u.LateS, 1) &&
+		u.ThrustDeviation >= deviationLeast && u.ThrustDeviation <= deviationMost &&
+		u.RateDeviation >= deviationLeast && u.RateDeviation <= deviationMost
+}
+
+// The deviations from the nominal that are believed of a unit.
+const (
+	deviationLeast = -0.9
+	deviationMost  = 2.0
+)
+
+func validateUnit(u *booster.Unit) error {
+	var faults violation.List
+	if u.Type == nil {
+		faults.Absent("type", "given", "")
+		return faults.Err()
+	}
+	if faults.Finite("grain_temperature_c", u.GrainTemperatureC, "") && u.Type.Firing != nil {
+		faults.Range("grain_temperature_c", u.GrainTemperatureC,
+			u.Type.Firing.MinC, u.Type.Firing.MaxC, "firing limits of the unit")
+	}
+	faults.NotNegative("late_s", u.LateS, "")
+	faults.Range("thrust_deviation", u.ThrustDeviation, deviationLeast, deviationMost, "")
+	faults.Range("rate_deviation", u.RateDeviation, deviationLeast, deviationMost, "")
 	return faults.Err()
 }

@@ -21,7 +21,7 @@ import (
 // every architecture computes the same bits.
 const (
 	maxOrder  = 14
-	stepError = 1e-10 // m/s, largest last term of the series in a step
+	stepError = 1e-7 // m/s, largest last terms of the series in a step; runs are then good to 1e-9
 )
 
 // reciprocal[k] is 1/k.
