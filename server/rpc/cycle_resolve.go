@@ -1,0 +1,253 @@
+package rpc
+
+import (
+	"math"
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+
+	"google.golang.org/protobuf/proto"
+
+	"bowroll/perf/booster"
+	"bowroll/perf/wind"
+	bowrollv1 "bowroll/proto/bowroll/v1"
+	"bowroll/server/catalog"
+	"bowroll/server/refusal"
+)
+
+// resolvedCycle is a cycle with every name replaced by what it stands for.
+type resolvedCycle struct {
+	cycle   *bowrollv1.Cycle
+	deck    *bowrollv1.Deck
+	site    *bowrollv1.Site
+	policy  *bowrollv1.Policy
+	ship    *bowrollv1.Ship // nil ashore
+	sorties []*resolvedSortie
+	lots    []resolvedLot
+}
+
+// resolvedSortie is one sortie without units yet.
+type resolvedSortie struct {
+	sortie *bowrollv1.Sortie
+	base   *resolved // the take-off without units
+	counts []int     // unit counts permitted, rising
+}
+
+// resolvedLot is one lot.
+type resolvedLot struct {
+	lot       *bowrollv1.Lot
+	kind      *booster.Type
+	expire    time.Time
+	available int    // usable units less the lot's reserve
+	barred    string // why none of it may be used, whatever the time; empty where it may
+}
+
+const cyclePrefix = "cycle"
+
+// resolveCycle turns a cycle into model input with every fault at once.
+func (r resolver) resolveCycle(c *bowrollv1.Cycle) (*resolvedCycle, []*bowrollv1.Violation, error) {
+	if c == nil {
+		return nil, []*bowrollv1.Violation{{Field: cyclePrefix, Rule: "required", Allowed: "given"}}, nil
+	}
+	found, err := refusal.Check(r.validator, cyclePrefix, c)
+	if err != nil {
+		return nil, nil, err
+	}
+	f := &faults{prefix: cyclePrefix, list: found}
+	out := &resolvedCycle{cycle: proto.CloneOf(c)}
+	r.resolveCycleDeck(out, f)
+	r.resolveLots(out, f)
+	checkQueue(c, f)
+	// Sorties are judged by data only where what they share is sound: otherwise
+	// each would repeat the same fault.
+	if !sharedFault(f.list) {
+		if err := r.resolveSorties(out, f); err != nil {
+			return nil, nil, err
+		}
+	}
+	if len(f.list) > 0 {
+		return nil, f.list, nil
+	}
+	return out, nil, nil
+}
+
+// sharedFault tells whether a fault is of the cycle as a whole.
+func sharedFault(list []*bowrollv1.Violation) bool {
+	return slices.ContainsFunc(list, func(v *bowrollv1.Violation) bool {
+		rest := strings.TrimPrefix(v.GetField(), cyclePrefix+".")
+		return !strings.HasPrefix(rest, "sorties[") && !strings.HasPrefix(rest, "lots[")
+	})
+}
+
+// resolveCycleDeck finds deck and site, and settles policy, course and speed.
+func (r resolver) resolveCycleDeck(out *resolvedCycle, f *faults) {
+	c := out.cycle
+	deck, ok := r.catalog.Deck(c.GetDeck())
+	if !ok {
+		if c.GetDeck() != "" {
+			f.add("deck", strconv.Quote(c.GetDeck()), "known", oneOf(r.catalog.DeckNames()), "see the catalog")
+		}
+		return
+	}
+	out.deck = deck
+	out.site, _ = r.catalog.Site(siteName(c.GetDeck()))
+	out.policy = policyUsed(c.GetPolicy(), deck.GetPolicy())
+	c.Policy = out.policy
+	if out.site.GreatestSpeedMps == nil {
+		if c.GetShip() != nil {
+			f.add("ship", "", "goes-with", "", "the site "+out.site.GetName()+" does not move")
+		}
+		return
+	}
+	out.ship = c.GetShip()
+	least, greatest := out.site.GetLeastSpeedMps(), out.site.GetGreatestSpeedMps()
+	if c.LeastSpeedMps != nil {
+		least = c.GetLeastSpeedMps()
+	}
+	if c.GreatestSpeedMps != nil {
+		greatest = c.GetGreatestSpeedMps()
+	}
+	if ceiling := out.site.GetGreatestSpeedMps(); max(least, greatest, out.ship.GetSpeedMps()) > ceiling {
+		f.add("greatest_speed_mps", number(max(least, greatest, out.ship.GetSpeedMps())), "range",
+			"at most "+number(ceiling)+" m/s, the greatest speed of "+out.site.GetName(), "")
+		return
+	}
+	if out.ship == nil {
+		settled := wind.HeadUpUnder(naturalWind(c.GetNaturalWind()), deck.GetAxisOffsetDeg(), least, greatest, deck.WindCeilingMps)
+		out.ship = &bowrollv1.Ship{CourseDeg: proto.Float64(settled.CourseDeg), SpeedMps: proto.Float64(settled.SpeedMPS)}
+	}
+	c.Ship = out.ship
+}
+
+// siteName is the site that a deck's name says it is on.
+func siteName(deck string) string {
+	site, _, _ := strings.Cut(deck, "/decks/")
+	return site
+}
+
+func (r resolver) resolveLots(out *resolvedCycle, f *faults) {
+	seen := map[string]int{}
+	for i, lot := range out.cycle.GetLots() {
+		path := "lots[" + strconv.Itoa(i) + "]"
+		if first, again := seen[lot.GetId()]; again {
+			f.add(path+".id", strconv.Quote(lot.GetId()), "unique", "an id of its own", "lots["+strconv.Itoa(first)+"] has it")
+		} else {
+			seen[lot.GetId()] = i
+		}
+		if lot.GetBoosterType() != "" {
+			t, ok := r.catalog.BoosterType(lot.GetBoosterType())
+			if !ok {
+				f.add(path+".booster_type", strconv.Quote(lot.GetBoosterType()), "known", oneOf(r.catalog.BoosterTypeNames()), "see the catalog")
+				continue
+			}
+			lot.Type, lot.BoosterType = t, ""
+		} else if lot.GetType() != nil {
+			for _, v := range catalog.CheckBoosterType(lot.GetType()) {
+				f.list = append(f.list, under(f.prefix+"."+path+".type", v))
+			}
+		}
+		if lot.GetType() == nil {
+			continue
+		}
+		resolved := resolvedLot{
+			lot: lot, kind: boosterType(lot.GetType()), expire: lot.GetExpireTime().AsTime(),
+			available: max(0, int(lot.GetUsableCount())-int(lot.GetReserveCount())),
+		}
+		switch limits := resolved.kind.Firing; {
+		case lot.GetQuarantined():
+			resolved.barred = "quarantined"
+		case limits != nil && !limits.Contains(lot.GetGrainTemperatureC()):
+			resolved.barred = "at " + number(lot.GetGrainTemperatureC()) + " degC outside its firing limits of " +
+				number(limits.MinC) + " to " + number(limits.MaxC) + " degC"
+		case !resolved.expire.After(out.cycle.GetStartTime().AsTime()):
+			resolved.barred = "expired"
+		}
+		out.lots = append(out.lots, resolved)
+	}
+	// Lots of one type share the model's type, so that their units can be told to
+	// be alike.
+	for i := range out.lots {
+		for j := range i {
+			if proto.Equal(out.lots[i].lot.GetType(), out.lots[j].lot.GetType()) {
+				out.lots[i].kind = out.lots[j].kind
+				break
+			}
+		}
+	}
+}
+
+// checkQueue judges what the sorties are to each other.
+func checkQueue(c *bowrollv1.Cycle, f *faults) {
+	seen := map[string]int{}
+	before := math.Inf(-1)
+	for i, s := range c.GetSorties() {
+		path := "sorties[" + strconv.Itoa(i) + "]"
+		if first, again := seen[s.GetId()]; again {
+			f.add(path+".id", strconv.Quote(s.GetId()), "unique", "an id of its own", "sorties["+strconv.Itoa(first)+"] has it")
+		} else {
+			seen[s.GetId()] = i
+		}
+		if s.LaunchS != nil {
+			if s.GetLaunchS() < before {
+				f.add(path+".launch_s", number(s.GetLaunchS()), "order", "at least "+number(before)+", the time of the one before",
+					"list the sorties in launch order")
+			}
+			before = max(before, s.GetLaunchS())
+		}
+	}
+}
+
+// resolveSorties resolves each sortie as a take-off without units.
+func (r resolver) resolveSorties(out *resolvedCycle, f *faults) error {
+	c := out.cycle
+	for i, s := range c.GetSorties() {
+		path := "sorties[" + strconv.Itoa(i) + "]"
+		prefix := f.prefix + "." + path
+		if slices.ContainsFunc(f.list, func(v *bowrollv1.Violation) bool { return strings.HasPrefix(v.GetField(), prefix+".") }) {
+			continue
+		}
+		base, found, err := r.resolve(prefix, &bowrollv1.TakeoffCase{
+			Id: s.GetId(), AircraftType: s.GetAircraftType(), Aircraft: s.GetAircraft(), Flap: s.GetFlap(),
+			GrossMassKg: s.GrossMassKg, Air: c.GetAir(), NaturalWind: c.GetNaturalWind(), Ship: out.ship,
+			Deck: c.GetDeck(), Spot: s.GetSpot(), AvailableM: s.AvailableM, Policy: out.policy,
+		})
+		if err != nil {
+			return err
+		}
+		if len(found) > 0 {
+			f.list = append(f.list, found...)
+			continue
+		}
+		s.Aircraft, s.AircraftType = base.Case.GetAircraft(), ""
+		out.sorties = append(out.sorties, &resolvedSortie{sortie: s, base: base, counts: permitted(s, path, f)})
+	}
+	return nil
+}
+
+// permitted lists the unit counts that a sortie may have.
+func permitted(s *bowrollv1.Sortie, path string, f *faults) []int {
+	loadings := []int{0}
+	for _, l := range s.GetAircraft().GetLoadings() {
+		loadings = append(loadings, int(l.GetUnitCount()))
+	}
+	slices.Sort(loadings)
+	loadings = slices.Compact(loadings)
+	if len(s.GetPermittedCounts()) == 0 {
+		return loadings
+	}
+	var counts []int
+	for i, n := range s.GetPermittedCounts() {
+		if !slices.Contains(loadings, int(n)) {
+			var known []string
+			for _, l := range loadings {
+				known = append(known, strconv.Itoa(l))
+			}
+			f.add(path+".permitted_counts["+strconv.Itoa(i)+"]", strconv.Itoa(int(n)), "loading", oneOf(known), "a loading of the aircraft type")
+			continue
+		}
+		counts = append(counts, int(n))
+	}
+	slices.Sort(counts)
+	return counts
+}
