@@ -71,10 +71,11 @@ func (p *page) warnings(list []warned) {
 	list = slices.DeleteFunc(slices.Clone(list), func(w warned) bool {
 		return w.caution.GetSeverity() != bowrollv1.Severity_SEVERITY_WARNING
 	})
-	p.cautions("WARNINGS", list)
+	p.cautions("", list)
 }
 
-// cautions draws a list of cautions.
+// cautions draws a list of cautions. The heading may be empty: each says how
+// serious it is.
 func (p *page) cautions(heading string, list []warned) {
 	if len(list) == 0 {
 		return

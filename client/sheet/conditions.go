@@ -14,15 +14,15 @@ func (p *page) windOverDeck(wind *bowrollv1.WindUsed) {
 	}
 	text := p.along(wind.GetHeadwindMps()) + ", crosswind " + p.side(wind.GetCrosswindMps())
 	if wind.SpeedMps != nil && wind.RelativeFromDeg != nil {
-		text += " (" + p.measured(speed, wind.GetSpeedMps()) + " from " + bearing(wind.GetRelativeFromDeg()) + " relative)"
+		text = p.measured(speed, wind.GetSpeedMps()) + " over deck from " + bearing(wind.GetRelativeFromDeg()) + " relative: " + text
 	}
-	p.labelled(tonePlain, "Wind over", tonePlain, text, labelColumns)
-	text = p.along(wind.GetCreditedHeadwindMps()) + " credited"
+	p.labelled(tonePlain, "Wind", tonePlain, text, labelColumns)
+	text = p.along(wind.GetCreditedHeadwindMps())
 	switch wind.GetPlannedOn() {
 	case "lull", "mean", "gust":
 		text += ", planned on the " + wind.GetPlannedOn()
 	}
-	p.labelled(tonePlain, "deck", tonePlain, text, labelColumns)
+	p.labelled(tonePlain, "Credited", tonePlain, text, labelColumns)
 }
 
 // airState says what air an answer used.

@@ -7,8 +7,8 @@ import (
 	"bowroll/perf/quantity"
 )
 
-// indent is how far everything under a heading stands in.
-const indent = 0
+// readable is the longest line of running text that is easily read.
+const readable = 100
 
 // Style is how a sheet is drawn.
 type Style struct {
@@ -66,18 +66,19 @@ func (p *page) paint(t tone, text string) string {
 
 // line writes one line that is already set.
 func (p *page) line(text string) {
-	if text != "" {
-		p.text.WriteString(strings.Repeat(" ", indent) + text)
-	}
-	p.text.WriteByte('\n')
+	p.text.WriteString(strings.ReplaceAll(text, hold, " ") + "\n")
 }
 
 func (p *page) gap() { p.text.WriteByte('\n') }
 
-// heading opens a part of the page. aside stands at the right end of its line.
+// heading opens a part of the page, with a gap above it. aside stands at the
+// right end of its line. A part that needs no name has the gap alone.
 func (p *page) heading(text, aside string) {
 	if p.text.Len() > 0 {
 		p.gap()
+	}
+	if text == "" {
+		return
 	}
 	line := p.paint(toneTitle, text)
 	if room := p.style.Width - columns(text) - columns(aside); aside != "" && room > 1 {
@@ -89,7 +90,7 @@ func (p *page) heading(text, aside string) {
 // paragraph sets a text into the width of the page; lines after the first
 // stand in by hang columns more.
 func (p *page) paragraph(t tone, text string, hang int) {
-	for i, line := range wrap(clean(text), p.style.Width-indent-hang) {
+	for i, line := range wrap(clean(text), min(p.style.Width, readable)-hang) {
 		if i > 0 {
 			line = strings.Repeat(" ", hang) + line
 		}
@@ -99,7 +100,7 @@ func (p *page) paragraph(t tone, text string, hang int) {
 
 // labelled sets a text beside a label that takes at columns.
 func (p *page) labelled(labelTone tone, label string, t tone, text string, at int) {
-	for i, line := range wrap(clean(text), p.style.Width-indent-at) {
+	for i, line := range wrap(clean(text), min(p.style.Width, readable)-at) {
 		lead := strings.Repeat(" ", at)
 		if i == 0 {
 			lead = p.paint(labelTone, pad(label, at, false))

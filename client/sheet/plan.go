@@ -56,37 +56,39 @@ func (s *planSheet) headline() {
 	}
 	s.heading(strings.ToUpper(clean(title)), aside)
 
-	go_, held := len(s.plan.GetLaunches()), len(s.plan.GetHeld())
+	off, held := len(s.plan.GetLaunches()), len(s.plan.GetHeld())
 	if held == 0 {
-		s.paragraph(toneGood, fmt.Sprintf("All %d launch.", go_), 0)
+		s.paragraph(toneGood, fmt.Sprintf("All %d launch.", off), 0)
 	} else {
 		var ids []string
 		for _, h := range s.plan.GetHeld() {
 			ids = append(ids, h.GetSortie())
 		}
 		tone := toneCare
-		if go_ == 0 {
+		if off == 0 {
 			tone = toneBad
 		}
-		s.paragraph(tone, fmt.Sprintf("%d of %d launch; %d held: %s.", go_, go_+held, held, strings.Join(ids, ", ")), 0)
+		s.paragraph(tone, fmt.Sprintf("%d of %d launch; %d held: %s.", off, off+held, held, strings.Join(ids, ", ")), 0)
 	}
 	s.paragraph(tonePlain, s.proof(), 0)
 }
 
-// proof says what the plan costs and what is known of it.
+// proof says what the plan is worth, what it costs and what is known of it.
 func (s *planSheet) proof() string {
-	used, after := 0, 0
+	used, after, asked := 0, 0, int(s.plan.GetObjective().GetPriorityLaunched())
 	for _, l := range s.plan.GetLots() {
 		used += int(l.GetUsedCount())
 		after += int(l.GetAfterCount())
 	}
-	text := fmt.Sprintf("%s used, %d left. ", plural(used, "unit", "units"), after)
-	if s.plan.GetOptimal() {
-		return text + fmt.Sprintf("Proven: no plan launches more priority than this one's %d, and none as much with fewer units.",
-			s.plan.GetObjective().GetPriorityLaunched())
+	for _, h := range s.plan.GetHeld() {
+		asked += int(h.GetPriority())
 	}
-	return text + fmt.Sprintf("NOT PROVEN best: priority %d launched, at most %s possible; the search stopped at its limit.",
-		s.plan.GetObjective().GetPriorityLaunched(), fixed(s.plan.GetBound(), 0))
+	text := fmt.Sprintf("Priority launched %d of %d; %s used, %d left. ", s.plan.GetObjective().GetPriorityLaunched(), asked,
+		plural(used, "unit", "units"), after)
+	if s.plan.GetOptimal() {
+		return text + "Proven best: no plan launches more, or as much with fewer units."
+	}
+	return text + fmt.Sprintf("NOT PROVEN best: up to %s might be launched; the search stopped at its limit.", fixed(s.plan.GetBound(), 0))
 }
 
 // course says what to steer and what wind that makes.
@@ -107,8 +109,8 @@ func (s *planSheet) launches() {
 	t := table{columns: []column{
 		{head: "#", right: true},
 		{head: "Time", under: "UTC", right: true, rank: 1},
-		{head: "Sortie", least: 6},
-		{head: "Type", rank: 3, least: 6},
+		{head: "Sortie", least: 10},
+		{head: "Type", rank: 3, least: 10},
 		{head: "Mass", right: true, rank: 4},
 		{head: "Spot", least: 4},
 		{head: "Run", under: "avail", right: true},
@@ -120,7 +122,6 @@ func (s *planSheet) launches() {
 		{head: "Run", under: "req'd", right: true},
 		{head: "Margin", right: true},
 		{head: "Least", under: "wind", right: true},
-		{head: "Burn end to", under: "lift-off", right: true, rank: 7},
 		{head: "Dud", under: "leg"},
 		{head: "Outcome", least: 8},
 	}}
@@ -138,12 +139,9 @@ func (s *planSheet) launch(l *bowrollv1.PlannedLaunch) []cell {
 	off := l.GetTakeoff()
 	sortie := s.sorties[l.GetSortie()]
 	cue := off.GetFiring().GetCue()
-	fire, burn := none, none
+	fire := none
 	if off.GetFiring() != nil {
 		fire = firing(off.GetFiring())
-		if off.GetClimb() != nil {
-			burn = given(off.Climb.BurnEndMinusLiftoffS, func(v float64) string { return fmt.Sprintf("%+.1f s", v) })
-		}
 	}
 	leg := none
 	if l.Leg != nil {
@@ -177,7 +175,6 @@ func (s *planSheet) launch(l *bowrollv1.PlannedLaunch) []cell {
 		{text: s.givenNumber(length, off.RequiredRunM)},
 		margin,
 		{text: s.limit(speed, l.GetLeastHeadwindMps())},
-		{text: burn},
 		{text: leg},
 		outcome(off.GetOutcome()),
 	}
@@ -212,7 +209,7 @@ func draws(list []*bowrollv1.Draw) string {
 	}
 	parts := make([]string, len(list))
 	for i, d := range list {
-		parts[i] = digits(int(d.GetUnitCount())) + " " + clean(d.GetLot())
+		parts[i] = digits(int(d.GetUnitCount())) + hold + clean(d.GetLot())
 	}
 	return strings.Join(parts, " + ")
 }

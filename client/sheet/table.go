@@ -43,7 +43,7 @@ func plain(texts ...string) []cell {
 
 // draw sets the table into the width of the page.
 func (p *page) table(t table) {
-	kept, widths, gap := t.fit(p.style.Width - indent)
+	kept, widths, gap := t.fit(p.style.Width)
 	between := strings.Repeat(" ", gap)
 	heads, unders, any := make([]cell, len(kept)), make([]cell, len(kept)), false
 	for i, c := range kept {

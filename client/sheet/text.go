@@ -41,14 +41,24 @@ func clean(text string) string {
 	}, text)
 }
 
-// wrap breaks a text into lines of at most limit columns, between words where
-// it can, after a hyphen or inside a word where it must. There is always one
-// line.
+// hold is a blank at which no line breaks.
+const hold = "\u00a0"
+
+// wrap breaks a text into lines of at most limit columns, at blanks where it
+// can, after a hyphen or inside a word where it must. A plus sign that falls on
+// a break is left out: what it joins then stands one below the other. There is
+// always one line.
 func wrap(text string, limit int) []string {
 	limit = max(limit, 1)
 	var lines []string
 	line, used := "", 0
-	for _, word := range strings.Fields(text) {
+	words := strings.FieldsFunc(text, func(r rune) bool { return r == ' ' })
+	for i, word := range words {
+		if word == "+" && used > 0 && i+1 < len(words) && used+3+columns(words[i+1]) > limit {
+			lines = append(lines, line)
+			line, used = "", 0
+			continue
+		}
 		n := columns(word)
 		if used > 0 && used+1+n <= limit {
 			line, used = line+" "+word, used+1+n

@@ -20,7 +20,7 @@ type measure struct {
 
 var (
 	length      = measure{quantity.Length, 0, 1}
-	height      = measure{quantity.Length, 0, 1}
+	height      = measure{quantity.Length, 0, 0}
 	speed       = measure{quantity.Speed, 1, 1}
 	mass        = measure{quantity.Mass, 0, 0}
 	temperature = measure{quantity.Temperature, 0, 1}

@@ -23,11 +23,20 @@ func (s *planSheet) held() {
 	}
 	at = min(at, s.style.Width/3)
 	for _, h := range s.plan.GetHeld() {
-		s.labelled(toneTitle, label(h), tonePlain, s.holdText(h), at)
+		s.labelled(toneTitle, label(h), tonePlain, s.who(h)+s.holdText(h), at)
 		if text := s.releases(h.GetReleases()); text != "" {
-			s.labelled(tonePlain, "", toneCare, "Launches with "+text+".", at)
+			s.labelled(tonePlain, "", toneCare, "Would launch with "+text+".", at)
 		}
 	}
+}
+
+// who says what a held sortie is for and what it is worth.
+func (s *planSheet) who(h *bowrollv1.HeldSortie) string {
+	text := fmt.Sprintf("priority %d. ", h.GetPriority())
+	if name := s.sorties[h.GetSortie()].GetDisplayName(); name != "" {
+		return name + ", " + text
+	}
+	return upperFirst(text)
 }
 
 // holdText says why a sortie is held, with the numbers of the option that comes
@@ -50,7 +59,7 @@ func (s *planSheet) holdText(h *bowrollv1.HeldSortie) string {
 	}
 	with := "without units"
 	if best.GetUnitCount() > 0 {
-		with = "with " + draws(best.GetDraws())
+		with = "with " + units(best.GetDraws())
 	}
 	if best.RequiredRunM == nil {
 		return fmt.Sprintf("%s: %s it %s.", reason, with, word(best.GetOutcome()))
@@ -64,6 +73,15 @@ func (s *planSheet) holdText(h *bowrollv1.HeldSortie) string {
 		return text + "."
 	}
 	return text + fmt.Sprintf(", but %s.", word(best.GetOutcome()))
+}
+
+// units says in a sentence which units a fit takes.
+func units(list []*bowrollv1.Draw) string {
+	var parts []string
+	for _, d := range list {
+		parts = append(parts, plural(int(d.GetUnitCount()), "unit", "units")+" of "+clean(d.GetLot()))
+	}
+	return strings.Join(parts, " and ")
 }
 
 // nearest returns the option that would have served best: one that is usable
@@ -117,50 +135,4 @@ func (p *page) change(c *bowrollv1.Change) string {
 		return fixed(amount, 0) + " units " + more
 	}
 	return clean(c.GetText())
-}
-
-// stock draws what the plan takes from each lot.
-func (s *planSheet) stock() {
-	if len(s.plan.GetLots()) == 0 {
-		return
-	}
-	lots := map[string]*bowrollv1.Lot{}
-	for _, l := range s.cycle.GetLots() {
-		lots[l.GetId()] = l
-	}
-	s.heading("STOCK", "")
-	t := table{columns: []column{
-		{head: "Lot", least: 6},
-		{head: "Type", least: 8},
-		{head: "Expires", rank: 1},
-		{head: "Grain", right: true, rank: 2},
-		{head: "Before", right: true},
-		{head: "Used", right: true},
-		{head: "After", right: true},
-		{head: "Not for use", least: 12},
-	}}
-	before, used, after := 0, 0, 0
-	for _, l := range s.plan.GetLots() {
-		expires, grain := none, none
-		if lot := lots[l.GetLot()]; lot != nil {
-			if lot.GetExpireTime() != nil {
-				expires = lot.GetExpireTime().AsTime().Format("2 Jan 2006")
-			}
-			grain = s.givenMeasured(temperature, lot.GrainTemperatureC)
-		}
-		t.row(
-			cell{text: clean(l.GetLot()), tone: toneTitle},
-			cell{text: short(clean(l.GetBoosterType()))},
-			cell{text: expires}, cell{text: grain},
-			cell{text: digits(int(l.GetBeforeCount()))},
-			cell{text: digits(int(l.GetUsedCount()))},
-			cell{text: digits(int(l.GetAfterCount()))},
-			cell{text: clean(l.GetBarred()), tone: toneCare},
-		)
-		before, used, after = before+int(l.GetBeforeCount()), used+int(l.GetUsedCount()), after+int(l.GetAfterCount())
-	}
-	if len(s.plan.GetLots()) > 1 {
-		t.row(plain("all", "", "", "", digits(before), digits(used), digits(after), "")...)
-	}
-	s.table(t)
 }
