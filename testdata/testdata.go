@@ -7,5 +7,5 @@ import "embed"
 
 // Files holds the folders catalog, cycles and published.
 //
-//go:embed catalog
+//go:embed catalog cycles published
 var Files embed.FS
