@@ -17,12 +17,14 @@ import (
 
 // Reasons with which the service itself, rather than one of its parts, says no.
 const (
-	ReasonBusy      = "BUSY"
-	ReasonDeadline  = "DEADLINE_PASSED"
-	ReasonCancelled = "CANCELLED"
-	ReasonTooLarge  = "TOO_LARGE"
-	ReasonInternal  = "INTERNAL"
-	ReasonStatus    = "STATUS"
+	ReasonBusy       = "BUSY"
+	ReasonDeadline   = "DEADLINE_PASSED"
+	ReasonCancelled  = "CANCELLED"
+	ReasonTooLarge   = "TOO_LARGE"
+	ReasonUnreadable = "UNREADABLE"
+	ReasonRouting    = "ROUTING"
+	ReasonInternal   = "INTERNAL"
+	ReasonStatus     = "STATUS"
 )
 
 // Busy says that the service has as much in hand as it takes on, and when to
@@ -125,3 +127,25 @@ func Retry(err error) (time.Duration, bool) {
 
 // CodeName is the canonical name of a status code, e.g. "INVALID_ARGUMENT".
 func CodeName(c codes.Code) string { return code.Code(c).String() }
+
+// Unreadable refuses a request that is not in the form that its transport asks
+// for, with what is wrong.
+func Unreadable(detail string) error {
+	fault := &bowrollv1.Violation{Rule: "json", Hint: detail}
+	return with(codes.InvalidArgument, ReasonUnreadable, detail, nil, []*bowrollv1.Violation{fault})
+}
+
+// Routing refuses a request for the way it was sent, before any service sees it.
+func Routing(c codes.Code, message string, fault *bowrollv1.Violation) error {
+	return with(c, ReasonRouting, message, nil, []*bowrollv1.Violation{fault})
+}
+
+// Reason is the stable reason of err, or "".
+func Reason(err error) string {
+	for _, d := range status.Convert(err).Details() {
+		if info, ok := d.(*errdetails.ErrorInfo); ok {
+			return info.GetReason()
+		}
+	}
+	return ""
+}

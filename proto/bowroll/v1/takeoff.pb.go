@@ -3095,11 +3095,11 @@ const file_bowroll_v1_takeoff_proto_rawDesc = "" +
 	"\x17LIMIT_STATE_UNSPECIFIED\x10\x00\x12\x15\n" +
 	"\x11LIMIT_STATE_FOUND\x10\x01\x12!\n" +
 	"\x1dLIMIT_STATE_NO_LIMIT_IN_RANGE\x10\x02\x12\x14\n" +
-	"\x10LIMIT_STATE_NONE\x10\x032\xd0\x03\n" +
+	"\x10LIMIT_STATE_NONE\x10\x032\xf8\x03\n" +
 	"\bTakeoffs\x12c\n" +
 	"\aCompute\x12\".bowroll.v1.TakeoffsComputeRequest\x1a\x13.bowroll.v1.Takeoff\"\x1f\x82\xd3\xe4\x93\x02\x19:\x01*\"\x14/v1/takeoffs:compute\x12\x87\x01\n" +
-	"\fBatchCompute\x12'.bowroll.v1.TakeoffsBatchComputeRequest\x1a(.bowroll.v1.TakeoffsBatchComputeResponse\"$\x82\xd3\xe4\x93\x02\x1e:\x01*\"\x19/v1/takeoffs:batchCompute\x12h\n" +
-	"\rStreamCompute\x12(.bowroll.v1.TakeoffsStreamComputeRequest\x1a).bowroll.v1.TakeoffsStreamComputeResponse(\x010\x01\x12k\n" +
+	"\fBatchCompute\x12'.bowroll.v1.TakeoffsBatchComputeRequest\x1a(.bowroll.v1.TakeoffsBatchComputeResponse\"$\x82\xd3\xe4\x93\x02\x1e:\x01*\"\x19/v1/takeoffs:batchCompute\x12\x8f\x01\n" +
+	"\rStreamCompute\x12(.bowroll.v1.TakeoffsStreamComputeRequest\x1a).bowroll.v1.TakeoffsStreamComputeResponse\"%\x82\xd3\xe4\x93\x02\x1f:\x01*\"\x1a/v1/takeoffs:streamCompute(\x010\x01\x12k\n" +
 	"\x05Trace\x12 .bowroll.v1.TakeoffsTraceRequest\x1a!.bowroll.v1.TakeoffsTraceResponse\"\x1d\x82\xd3\xe4\x93\x02\x17:\x01*\"\x12/v1/takeoffs:traceB$Z\"bowroll/proto/bowroll/v1;bowrollv1b\x06proto3"
 
 var (

@@ -89,6 +89,49 @@ func local_request_Takeoffs_BatchCompute_0(ctx context.Context, marshaler runtim
 	return msg, metadata, err
 }
 
+func request_Takeoffs_StreamCompute_0(ctx context.Context, marshaler runtime.Marshaler, client TakeoffsClient, req *http.Request, pathParams map[string]string) (Takeoffs_StreamComputeClient, runtime.ServerMetadata, error) {
+	var metadata runtime.ServerMetadata
+	stream, err := client.StreamCompute(ctx)
+	if err != nil {
+		grpclog.Errorf("Failed to start streaming: %v", err)
+		return nil, metadata, err
+	}
+	dec := marshaler.NewDecoder(req.Body)
+	handleSend := func() error {
+		var protoReq TakeoffsStreamComputeRequest
+		err := dec.Decode(&protoReq)
+		if errors.Is(err, io.EOF) {
+			return err
+		}
+		if err != nil {
+			grpclog.Errorf("Failed to decode request: %v", err)
+			return status.Errorf(codes.InvalidArgument, "Failed to decode request: %v", err)
+		}
+		if err := stream.Send(&protoReq); err != nil {
+			grpclog.Errorf("Failed to send request: %v", err)
+			return err
+		}
+		return nil
+	}
+	go func() {
+		for {
+			if err := handleSend(); err != nil {
+				break
+			}
+		}
+		if err := stream.CloseSend(); err != nil {
+			grpclog.Errorf("Failed to terminate client stream: %v", err)
+		}
+	}()
+	header, err := stream.Header()
+	if err != nil {
+		grpclog.Errorf("Failed to get header from client: %v", err)
+		return nil, metadata, err
+	}
+	metadata.HeaderMD = header
+	return stream, metadata, nil
+}
+
 func request_Takeoffs_Trace_0(ctx context.Context, marshaler runtime.Marshaler, client TakeoffsClient, req *http.Request, pathParams map[string]string) (proto.Message, runtime.ServerMetadata, error) {
 	var (
 		protoReq TakeoffsTraceRequest
@@ -161,6 +204,13 @@ func RegisterTakeoffsHandlerServer(ctx context.Context, mux *runtime.ServeMux, s
 			return
 		}
 		forward_Takeoffs_BatchCompute_0(annotatedContext, mux, outboundMarshaler, w, req, resp, mux.GetForwardResponseOptions()...)
+	})
+
+	mux.Handle(http.MethodPost, pattern_Takeoffs_StreamCompute_0, func(w http.ResponseWriter, req *http.Request, pathParams map[string]string) {
+		err := status.Error(codes.Unimplemented, "streaming calls are not yet supported in the in-process transport")
+		_, outboundMarshaler := runtime.MarshalerForRequest(mux, req)
+		runtime.HTTPError(ctx, mux, outboundMarshaler, w, req, err)
+		return
 	})
 	mux.Handle(http.MethodPost, pattern_Takeoffs_Trace_0, func(w http.ResponseWriter, req *http.Request, pathParams map[string]string) {
 		ctx, cancel := context.WithCancel(req.Context())
@@ -256,6 +306,23 @@ func RegisterTakeoffsHandlerClient(ctx context.Context, mux *runtime.ServeMux, c
 		}
 		forward_Takeoffs_BatchCompute_0(annotatedContext, mux, outboundMarshaler, w, req, resp, mux.GetForwardResponseOptions()...)
 	})
+	mux.Handle(http.MethodPost, pattern_Takeoffs_StreamCompute_0, func(w http.ResponseWriter, req *http.Request, pathParams map[string]string) {
+		ctx, cancel := context.WithCancel(req.Context())
+		defer cancel()
+		inboundMarshaler, outboundMarshaler := runtime.MarshalerForRequest(mux, req)
+		annotatedContext, err := runtime.AnnotateContext(ctx, mux, req, "/bowroll.v1.Takeoffs/StreamCompute", runtime.WithHTTPPathPattern("/v1/takeoffs:streamCompute"))
+		if err != nil {
+			runtime.HTTPError(ctx, mux, outboundMarshaler, w, req, err)
+			return
+		}
+		resp, md, err := request_Takeoffs_StreamCompute_0(annotatedContext, inboundMarshaler, client, req, pathParams)
+		annotatedContext = runtime.NewServerMetadataContext(annotatedContext, md)
+		if err != nil {
+			runtime.HTTPError(annotatedContext, mux, outboundMarshaler, w, req, err)
+			return
+		}
+		forward_Takeoffs_StreamCompute_0(annotatedContext, mux, outboundMarshaler, w, req, func() (proto.Message, error) { return resp.Recv() }, mux.GetForwardResponseOptions()...)
+	})
 	mux.Handle(http.MethodPost, pattern_Takeoffs_Trace_0, func(w http.ResponseWriter, req *http.Request, pathParams map[string]string) {
 		ctx, cancel := context.WithCancel(req.Context())
 		defer cancel()
@@ -277,13 +344,15 @@ func RegisterTakeoffsHandlerClient(ctx context.Context, mux *runtime.ServeMux, c
 }
 
 var (
-	pattern_Takeoffs_Compute_0      = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1}, []string{"v1", "takeoffs"}, "compute"))
-	pattern_Takeoffs_BatchCompute_0 = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1}, []string{"v1", "takeoffs"}, "batchCompute"))
-	pattern_Takeoffs_Trace_0        = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1}, []string{"v1", "takeoffs"}, "trace"))
+	pattern_Takeoffs_Compute_0       = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1}, []string{"v1", "takeoffs"}, "compute"))
+	pattern_Takeoffs_BatchCompute_0  = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1}, []string{"v1", "takeoffs"}, "batchCompute"))
+	pattern_Takeoffs_StreamCompute_0 = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1}, []string{"v1", "takeoffs"}, "streamCompute"))
+	pattern_Takeoffs_Trace_0         = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1}, []string{"v1", "takeoffs"}, "trace"))
 )
 
 var (
-	forward_Takeoffs_Compute_0      = runtime.ForwardResponseMessage
-	forward_Takeoffs_BatchCompute_0 = runtime.ForwardResponseMessage
-	forward_Takeoffs_Trace_0        = runtime.ForwardResponseMessage
+	forward_Takeoffs_Compute_0       = runtime.ForwardResponseMessage
+	forward_Takeoffs_BatchCompute_0  = runtime.ForwardResponseMessage
+	forward_Takeoffs_StreamCompute_0 = runtime.ForwardResponseStream
+	forward_Takeoffs_Trace_0         = runtime.ForwardResponseMessage
 )

@@ -41,7 +41,9 @@ type TakeoffsClient interface {
 	// BatchCompute answers up to 10 000 take-offs, each with a status of its own,
 	// in the order given. One bad item never fails the rest.
 	BatchCompute(ctx context.Context, in *TakeoffsBatchComputeRequest, opts ...grpc.CallOption) (*TakeoffsBatchComputeResponse, error)
-	// StreamCompute answers take-offs as they are sent, in the order sent.
+	// StreamCompute answers take-offs as they are sent, in the order sent. Over
+	// JSON, requests and answers are newline-delimited, one object a line; the
+	// last line is a summary that says complete.
 	StreamCompute(ctx context.Context, opts ...grpc.CallOption) (grpc.BidiStreamingClient[TakeoffsStreamComputeRequest, TakeoffsStreamComputeResponse], error)
 	// Trace returns the time history of one take-off.
 	Trace(ctx context.Context, in *TakeoffsTraceRequest, opts ...grpc.CallOption) (*TakeoffsTraceResponse, error)
@@ -112,7 +114,9 @@ type TakeoffsServer interface {
 	// BatchCompute answers up to 10 000 take-offs, each with a status of its own,
 	// in the order given. One bad item never fails the rest.
 	BatchCompute(context.Context, *TakeoffsBatchComputeRequest) (*TakeoffsBatchComputeResponse, error)
-	// StreamCompute answers take-offs as they are sent, in the order sent.
+	// StreamCompute answers take-offs as they are sent, in the order sent. Over
+	// JSON, requests and answers are newline-delimited, one object a line; the
+	// last line is a summary that says complete.
 	StreamCompute(grpc.BidiStreamingServer[TakeoffsStreamComputeRequest, TakeoffsStreamComputeResponse]) error
 	// Trace returns the time history of one take-off.
 	Trace(context.Context, *TakeoffsTraceRequest) (*TakeoffsTraceResponse, error)

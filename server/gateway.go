@@ -1,0 +1,71 @@
+package server
+
+import (
+	"net/http"
+	"strings"
+
+	"github.com/grpc-ecosystem/grpc-gateway/v2/runtime"
+	"google.golang.org/grpc"
+	"google.golang.org/grpc/health"
+
+	"bowroll/server/intercept"
+)
+
+// gateway is the JSON side of the service.
+type gateway struct {
+	mux     *runtime.ServeMux
+	conn    *grpc.ClientConn
+	routes  routes
+	handler http.Handler
+}
+
+// newGateway makes a gateway to the server behind conn. The outermost layer
+// answers browsers' preflights, then come the probes, then what every request
+// is held against before it is routed.
+func newGateway(conn *grpc.ClientConn, origins []string, health *health.Server) *gateway {
+	g := &gateway{conn: conn, routes: newRoutes(Contract())}
+	g.mux = runtime.NewServeMux(
+		runtime.WithMarshalerOption(runtime.MIMEWildcard, jsonForm{}),
+		runtime.WithErrorHandler(writeError),
+		runtime.WithRoutingErrorHandler(g.routes.writeRoutingError),
+		runtime.WithIncomingHeaderMatcher(incomingHeader),
+		runtime.WithOutgoingHeaderMatcher(outgoingHeader),
+		runtime.WithOutgoingTrailerMatcher(func(string) (string, bool) { return "", false }),
+		runtime.WithDisablePathLengthFallback(),
+		runtime.WithDisableHTTPMethodOverride(),
+		runtime.WithWriteContentLength(),
+		runtime.WithMiddlewares(g.strictQuery),
+	)
+	probes := http.NewServeMux()
+	probes.HandleFunc("GET /healthz", healthz)
+	probes.Handle("GET /readyz", readyz(health))
+	probes.Handle("/", guard(g.routes, g.mux))
+	g.handler = cors(origins, g.routes, probes)
+	return g
+}
+
+// ServeHTTP answers a request.
+func (g *gateway) ServeHTTP(w http.ResponseWriter, r *http.Request) {
+	h := w.Header()
+	h.Set("X-Content-Type-Options", "nosniff")
+	h.Set("Cache-Control", "no-store")
+	g.handler.ServeHTTP(w, r)
+}
+
+// incomingHeader names the headers that reach the service. Nothing else does,
+// so that no caller can set what the gateway itself vouches for. The library
+// adds Authorization and Grpc-Timeout.
+func incomingHeader(name string) (string, bool) {
+	switch strings.ToLower(name) {
+	case intercept.RequestIDKey, "traceparent", "tracestate":
+		return strings.ToLower(name), true
+	}
+	return "", false
+}
+
+func outgoingHeader(name string) (string, bool) {
+	if name == intercept.RequestIDKey {
+		return "X-Request-Id", true
+	}
+	return "", false
+}

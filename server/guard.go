@@ -1,0 +1,70 @@
+package server
+
+import (
+	"io"
+	"mime"
+	"net/http"
+	"strings"
+
+	"google.golang.org/grpc/codes"
+
+	bowrollv1 "bowroll/proto/bowroll/v1"
+	"bowroll/server/refusal"
+)
+
+// body is a request's body with a limit on its size and, once it could not be
+// read, why.
+type body struct {
+	io.ReadCloser
+	refusal error
+}
+
+// guard holds a request's headers against what the gateway takes and bounds its
+// body, before anything is read.
+func guard(rs routes, next http.Handler) http.Handler {
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		if fault := headerFault(r); fault != nil {
+			refuse(w, http.StatusUnsupportedMediaType, refusal.Routing(codes.InvalidArgument, refusal.Line(fault), fault))
+			return
+		}
+		limit := rs.bodyLimit(r)
+		if r.ContentLength > limit {
+			err := refusal.TooLarge(int(r.ContentLength), int(limit), "ask for less at once, or use the stream")
+			refuse(w, http.StatusRequestEntityTooLarge, err)
+			return
+		}
+		r.Body = &body{ReadCloser: http.MaxBytesReader(w, r.Body, limit)}
+		next.ServeHTTP(w, r)
+	})
+}
+
+// bodyLimit is the most that the body of r may hold.
+func (rs routes) bodyLimit(r *http.Request) int64 {
+	for _, route := range rs.at(r.URL.Path) {
+		switch {
+		case route.method.IsStreamingClient():
+			return MaxStreamBodyBytes
+		case route.fullMethod() == bowrollv1.Takeoffs_BatchCompute_FullMethodName:
+			return MaxBulkBodyBytes
+		}
+	}
+	return MaxBodyBytes
+}
+
+// headerFault refuses bodies in another form. Asking for application/json also
+// makes browsers ask first before they send what another site's page made.
+func headerFault(r *http.Request) *bowrollv1.Violation {
+	if encoding := r.Header.Get("Content-Encoding"); encoding != "" && encoding != "identity" {
+		return &bowrollv1.Violation{Field: "Content-Encoding", Value: shorten(encoding), Rule: "known", Allowed: "identity", Hint: "send the body uncompressed"}
+	}
+	if r.Method == http.MethodGet || r.Method == http.MethodHead || r.ContentLength == 0 {
+		return nil
+	}
+	sent := r.Header.Get("Content-Type")
+	kind, parameters, err := mime.ParseMediaType(sent)
+	charset := strings.ToLower(parameters["charset"])
+	if err == nil && (kind == "application/json" || kind == ndjsonType) && (charset == "" || charset == "utf-8") {
+		return nil
+	}
+	return &bowrollv1.Violation{Field: "Content-Type", Value: shorten(sent), Rule: "known", Allowed: "application/json", Hint: "send the header Content-Type: application/json"}
+}

@@ -1,0 +1,70 @@
+package intercept
+
+import (
+	"strings"
+	"time"
+
+	"github.com/prometheus/client_golang/prometheus"
+	"google.golang.org/grpc/codes"
+
+	"bowroll/server/refusal"
+)
+
+// Metrics counts calls: how many, how they ended, how long they took.
+type Metrics struct {
+	begun    *prometheus.CounterVec
+	ended    *prometheus.CounterVec
+	seconds  *prometheus.HistogramVec
+	inFlight *prometheus.GaugeVec
+	shed     *prometheus.CounterVec
+	panics   prometheus.Counter
+}
+
+// NewMetrics registers the metrics with r, once.
+func NewMetrics(r prometheus.Registerer) (*Metrics, error) {
+	rpc := []string{"service", "method"}
+	m := &Metrics{
+		begun: prometheus.NewCounterVec(prometheus.CounterOpts{
+			Name: "bowroll_rpc_started_total", Help: "Calls begun.",
+		}, rpc),
+		ended: prometheus.NewCounterVec(prometheus.CounterOpts{
+			Name: "bowroll_rpc_handled_total", Help: "Calls ended, by status code.",
+		}, append(rpc, "code")),
+		seconds: prometheus.NewHistogramVec(prometheus.HistogramOpts{
+			Name: "bowroll_rpc_duration_seconds", Help: "Time from the request read to its answer.",
+			Buckets: []float64{.0002, .0005, .001, .002, .005, .01, .02, .05, .1, .2, .5, 1, 2, 5, 10, 30},
+		}, rpc),
+		inFlight: prometheus.NewGaugeVec(prometheus.GaugeOpts{
+			Name: "bowroll_rpc_in_flight", Help: "Calls in hand, by class.",
+		}, []string{"class"}),
+		shed: prometheus.NewCounterVec(prometheus.CounterOpts{
+			Name: "bowroll_rpc_shed_total", Help: "Calls refused because their class was full.",
+		}, []string{"class"}),
+		panics: prometheus.NewCounter(prometheus.CounterOpts{
+			Name: "bowroll_rpc_panics_total", Help: "Calls that panicked. Each is a bug.",
+		}),
+	}
+	for _, c := range []prometheus.Collector{m.begun, m.ended, m.seconds, m.inFlight, m.shed, m.panics} {
+		if err := r.Register(c); err != nil {
+			return nil, err
+		}
+	}
+	return m, nil
+}
+
+func (m *Metrics) started(method string) {
+	service, name := split(method)
+	m.begun.WithLabelValues(service, name).Inc()
+}
+
+func (m *Metrics) finished(method string, code codes.Code, took time.Duration) {
+	service, name := split(method)
+	m.ended.WithLabelValues(service, name, refusal.CodeName(code)).Inc()
+	m.seconds.WithLabelValues(service, name).Observe(took.Seconds())
+}
+
+// split parts "/package.Service/Method".
+func split(method string) (service, name string) {
+	service, name, _ = strings.Cut(strings.TrimPrefix(method, "/"), "/")
+	return service, name
+}

@@ -1,0 +1,58 @@
+package server
+
+import (
+	"time"
+
+	bowrollv1 "bowroll/proto/bowroll/v1"
+	"bowroll/server/intercept"
+)
+
+// Sizes of messages. A request larger than its class permits is refused with
+// the way round it; these are the outer bounds of the transport.
+const (
+	// MaxRequestBytes is the most that a request in binary form may hold.
+	MaxRequestBytes = 4 << 20
+	// MaxAnswerBytes is the most that an answer in binary form may hold. A
+	// caller that asks for a full batch must raise its own receive limit, which
+	// gRPC sets to 4 MiB.
+	MaxAnswerBytes = 64 << 20
+	// MaxBodyBytes is the most that a JSON body may hold, and MaxBulkBodyBytes
+	// that of a batch. Each line of a stream may hold MaxBodyBytes, all of them
+	// MaxStreamBodyBytes.
+	MaxBodyBytes       = 1 << 20
+	MaxBulkBodyBytes   = 16 << 20
+	MaxStreamBodyBytes = 1 << 30
+
+	ordinaryBytes = 1 << 20
+)
+
+// classes states for every method what a call may take. A new method must be
+// entered here before it can be served. Cores is how many may compute at once.
+func classes(cores int) intercept.Classes {
+	var (
+		read    = &intercept.Class{Name: "read", Deadline: 2 * time.Second, InFlight: 64, MaxBytes: ordinaryBytes, Retry: 100 * time.Millisecond}
+		compute = &intercept.Class{Name: "compute", Deadline: 30 * time.Second, InFlight: 64, MaxBytes: ordinaryBytes, Retry: 100 * time.Millisecond}
+		solve   = &intercept.Class{Name: "solve", Deadline: 30 * time.Second, InFlight: 2 * cores, MaxBytes: ordinaryBytes, Retry: time.Second}
+		bulk    = &intercept.Class{Name: "bulk", Deadline: 30 * time.Second, InFlight: max(2, cores), MaxBytes: MaxRequestBytes, Retry: time.Second}
+		stream  = &intercept.Class{Name: "stream", Deadline: 10 * time.Minute, InFlight: 32, MaxBytes: ordinaryBytes, Retry: time.Second}
+	)
+	return intercept.Classes{
+		bowrollv1.Takeoffs_Compute_FullMethodName:          compute,
+		bowrollv1.Takeoffs_BatchCompute_FullMethodName:     bulk,
+		bowrollv1.Takeoffs_StreamCompute_FullMethodName:    stream,
+		bowrollv1.Takeoffs_Trace_FullMethodName:            compute,
+		bowrollv1.WindLimits_Compute_FullMethodName:        solve,
+		bowrollv1.Cycles_Plan_FullMethodName:               solve,
+		bowrollv1.Catalog_GetAircraftType_FullMethodName:   read,
+		bowrollv1.Catalog_ListAircraftTypes_FullMethodName: read,
+		bowrollv1.Catalog_GetBoosterType_FullMethodName:    read,
+		bowrollv1.Catalog_ListBoosterTypes_FullMethodName:  read,
+		bowrollv1.Catalog_GetSite_FullMethodName:           read,
+		bowrollv1.Catalog_ListSites_FullMethodName:         read,
+		bowrollv1.Catalog_GetDeck_FullMethodName:           read,
+		bowrollv1.Catalog_ListDecks_FullMethodName:         read,
+		bowrollv1.Model_GetModel_FullMethodName:            read,
+		bowrollv1.Model_Check_FullMethodName:               solve,
+		bowrollv1.Model_CheckVectors_FullMethodName:        solve,
+	}
+}

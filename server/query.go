@@ -1,0 +1,124 @@
+package server
+
+import (
+	"net/http"
+	"net/url"
+	"slices"
+	"strconv"
+	"strings"
+
+	"github.com/grpc-ecosystem/grpc-gateway/v2/runtime"
+	"google.golang.org/protobuf/reflect/protoreflect"
+
+	bowrollv1 "bowroll/proto/bowroll/v1"
+	"bowroll/server/nearest"
+	"bowroll/server/refusal"
+)
+
+// strictQuery refuses query parameters that the call does not take, before the
+// library drops them in silence.
+func (g *gateway) strictQuery(next runtime.HandlerFunc) runtime.HandlerFunc {
+	return func(w http.ResponseWriter, r *http.Request, pathParams map[string]string) {
+		if pattern, ok := runtime.HTTPPattern(r.Context()); ok && r.URL.RawQuery != "" {
+			if route := g.routes[r.Method+" "+pattern.String()]; route != nil {
+				if err := refusal.Invalid(route.queryFaults(r)); err != nil {
+					refuse(w, http.StatusBadRequest, err)
+					return
+				}
+			}
+		}
+		next(w, r, pathParams)
+	}
+}
+
+// queryFaults returns every fault of a request's query, in the order of the keys.
+func (rt *route) queryFaults(r *http.Request) []*bowrollv1.Violation {
+	values, err := url.ParseQuery(r.URL.RawQuery)
+	if err != nil {
+		return []*bowrollv1.Violation{{Field: "query", Value: shorten(r.URL.RawQuery), Rule: "format", Allowed: "key=value pairs joined by &"}}
+	}
+	fields := rt.queryFields()
+	keys := make([]string, 0, len(values))
+	for key := range values {
+		keys = append(keys, key)
+	}
+	slices.Sort(keys)
+	var faults []*bowrollv1.Violation
+	for _, key := range keys {
+		fd := fields[key]
+		switch sent := values[key]; {
+		case fd == nil:
+			faults = append(faults, rt.unknownParameter(key, sent[0], fields))
+		case len(sent) > 1 && !fd.IsList():
+			faults = append(faults, &bowrollv1.Violation{Field: key, Value: shorten(sent[1]), Rule: "once", Allowed: "given once", Hint: "it stands twice"})
+		default:
+			for _, text := range sent {
+				if fault := parameterFault(key, text, fd); fault != nil {
+					faults = append(faults, fault)
+				}
+			}
+		}
+	}
+	return faults
+}
+
+// queryFields are the fields that a query may set: those of simple values that
+// neither path nor body binds.
+func (rt *route) queryFields() map[string]protoreflect.FieldDescriptor {
+	found := map[string]protoreflect.FieldDescriptor{}
+	if rt.hasBody {
+		return found
+	}
+	fields := rt.method.Input().Fields()
+	for i := range fields.Len() {
+		if fd := fields.Get(i); fd.Message() == nil && !rt.variables[string(fd.Name())] {
+			found[string(fd.Name())] = fd
+		}
+	}
+	return found
+}
+
+func (rt *route) unknownParameter(key, value string, fields map[string]protoreflect.FieldDescriptor) *bowrollv1.Violation {
+	known := make([]string, 0, len(fields))
+	for name := range fields {
+		known = append(known, name)
+	}
+	slices.Sort(known)
+	fault := &bowrollv1.Violation{Field: shorten(key), Value: shorten(value), Rule: "known"}
+	switch {
+	case rt.hasBody:
+		fault.Hint = "this call takes no query; send the request in the body"
+	case len(known) == 0:
+		fault.Hint = "this call takes no query"
+	default:
+		fault.Allowed = "one of " + strings.Join(known, ", ")
+	}
+	if near, ok := nearest.Of(key, known); ok {
+		fault.Hint = "did you mean " + near + "?"
+	}
+	return fault
+}
+
+func parameterFault(key, text string, fd protoreflect.FieldDescriptor) *bowrollv1.Violation {
+	var err error
+	allowed := ""
+	switch fd.Kind() {
+	case protoreflect.Int32Kind:
+		_, err = strconv.ParseInt(text, 10, 32)
+		allowed = "a whole number"
+	case protoreflect.BoolKind:
+		if text != "true" && text != "false" {
+			err = strconv.ErrSyntax
+		}
+		allowed = "true or false"
+	case protoreflect.EnumKind:
+		if fd.Enum().Values().ByName(protoreflect.Name(text)) == nil {
+			err = strconv.ErrSyntax
+		}
+		allowed = "a name of " + string(fd.Enum().Name())
+	}
+	if err == nil {
+		return nil
+	}
+	return &bowrollv1.Violation{Field: key, Value: shorten(text), Rule: "type", Allowed: allowed}
+}

@@ -1,0 +1,104 @@
+package server
+
+import (
+	"context"
+	"errors"
+	"net"
+	"net/http"
+	"time"
+
+	"go.uber.org/zap"
+	"golang.org/x/net/netutil"
+)
+
+// maxConnections bounds what a flood of connections to the gateway can hold.
+const maxConnections = 1024
+
+// Addresses are where a running server listens; empty where it does not.
+type Addresses struct{ GRPC, HTTP, Admin string }
+
+// Run listens and serves until ctx ends or a listener fails, then shuts down:
+// it first says that it is not ready, then takes no new calls, waits up to the
+// grace for those in hand, and ends the rest. Ready, where not nil, is called
+// with the addresses once all are open. A shutdown asked for by ctx is no error.
+func (s *Server) Run(ctx context.Context, ready func(Addresses)) error {
+	listeners, err := s.listen()
+	if err != nil {
+		return errors.Join(err, s.Close())
+	}
+	address := func(configured string) string {
+		if l := listeners[configured]; l != nil {
+			return l.Addr().String()
+		}
+		return ""
+	}
+	where := Addresses{GRPC: address(s.config.GRPCAddress), HTTP: address(s.config.HTTPAddress), Admin: address(s.config.AdminAddress)}
+
+	failed := make(chan error, 3)
+	var web []*http.Server
+	if l := listeners[s.config.HTTPAddress]; l != nil {
+		web = append(web, serveHTTP(l, s.gateway, s.config.Log, failed))
+	}
+	if l := listeners[s.config.AdminAddress]; l != nil {
+		web = append(web, serveHTTP(l, adminHandler(s.config.Registry), s.config.Log, failed))
+	}
+	if l := listeners[s.config.GRPCAddress]; l != nil {
+		go func() { failed <- s.grpc.Serve(l) }()
+	}
+	if ready != nil {
+		ready(where)
+	}
+	select {
+	case <-ctx.Done():
+		err = nil
+	case err = <-failed:
+	}
+	return errors.Join(err, s.shutdown(web))
+}
+
+// serveHTTP serves h on l with limits against slow and idle clients.
+func serveHTTP(l net.Listener, h http.Handler, log *zap.Logger, failed chan<- error) *http.Server {
+	server := &http.Server{
+		Handler:           h,
+		ReadHeaderTimeout: 5 * time.Second,
+		ReadTimeout:       30 * time.Second,
+		WriteTimeout:      60 * time.Second,
+		IdleTimeout:       2 * time.Minute,
+		MaxHeaderBytes:    32 << 10,
+		ErrorLog:          zap.NewStdLog(log),
+	}
+	go func() {
+		if err := server.Serve(netutil.LimitListener(l, maxConnections)); !errors.Is(err, http.ErrServerClosed) {
+			failed <- err
+		}
+	}()
+	return server
+}
+
+// shutdown ends the server gently, within the grace.
+func (s *Server) shutdown(web []*http.Server) error {
+	s.health.Shutdown()
+	ctx, cancel := context.WithTimeout(context.Background(), s.config.Grace)
+	defer cancel()
+	var err error
+	// The gateway first: what it has in hand still needs the gRPC server.
+	for _, w := range web {
+		if e := w.Shutdown(ctx); e != nil {
+			err = errors.Join(err, w.Close())
+		}
+	}
+	err = errors.Join(err, s.conn.Close())
+	gentle := make(chan struct{})
+	go func() {
+		s.grpc.GracefulStop()
+		close(gentle)
+	}()
+	select {
+	case <-gentle:
+	case <-ctx.Done():
+		s.grpc.Stop()
+		<-gentle
+	}
+	<-s.served
+	return err
+}

@@ -1,0 +1,162 @@
+package server
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"net"
+	"net/http"
+	"time"
+
+	"github.com/prometheus/client_golang/prometheus"
+	"go.opentelemetry.io/contrib/instrumentation/google.golang.org/grpc/otelgrpc"
+	"go.uber.org/zap"
+	"google.golang.org/grpc"
+	"google.golang.org/grpc/credentials/insecure"
+	"google.golang.org/grpc/health"
+	healthpb "google.golang.org/grpc/health/grpc_health_v1"
+	"google.golang.org/grpc/keepalive"
+	"google.golang.org/grpc/reflection"
+	"google.golang.org/grpc/test/bufconn"
+
+	"bowroll/server/intercept"
+	"bowroll/server/refusal"
+)
+
+// Config is what a server is made of beside its services.
+type Config struct {
+	// GRPCAddress and HTTPAddress are listened on, e.g. "127.0.0.1:8471"; empty
+	// means not at all.
+	GRPCAddress, HTTPAddress string
+	// AdminAddress serves metrics and profiles; empty means not at all.
+	AdminAddress string
+	// Reflection lets callers ask the gRPC listener for the contract.
+	Reflection bool
+	// Origins are the origins that browsers may call the gateway from, e.g.
+	// "https://plans.example"; there is no wildcard.
+	Origins []string
+	// Grace is how long calls in hand may take to end at shutdown.
+	Grace time.Duration
+	// Cores is how many computations may run at once, at least 1.
+	Cores int
+	// Log gets one line a call. Required.
+	Log *zap.Logger
+	// NewID makes request ids. Required.
+	NewID func() string
+	// Screen holds requests against the contract. Required.
+	Screen *refusal.Screen
+	// Registry takes the metrics. Required.
+	Registry *prometheus.Registry
+}
+
+// Server is a server that is ready to run. Make one with [New] and end it with
+// [Server.Close] or by ending the context of [Server.Run].
+type Server struct {
+	config  Config
+	grpc    *grpc.Server
+	health  *health.Server
+	inside  *bufconn.Listener
+	conn    *grpc.ClientConn
+	gateway http.Handler
+	// served ends when the connection in memory is no longer served.
+	served chan struct{}
+}
+
+// New puts a server together and starts it on its connection in memory; it
+// listens on no address before [Server.Run].
+func New(config Config, services Services) (*Server, error) {
+	config.Cores = max(1, config.Cores)
+	metrics, err := intercept.NewMetrics(config.Registry)
+	if err != nil {
+		return nil, err
+	}
+	methods := classes(config.Cores)
+	chain := intercept.Chain{
+		Log: config.Log, NewID: config.NewID, Classes: methods, Screen: config.Screen, Metrics: metrics,
+	}
+	s := &Server{
+		config: config,
+		grpc:   grpc.NewServer(append(transportOptions(), chain.ServerOptions()...)...),
+		health: health.NewServer(),
+		inside: bufconn.Listen(256 << 10),
+		served: make(chan struct{}),
+	}
+	if s.conn, err = s.Connect(); err != nil {
+		return nil, err
+	}
+	gateway := newGateway(s.conn, config.Origins, s.health)
+	if err := services.register(context.Background(), s.grpc, gateway.mux, s.conn); err != nil {
+		return nil, errors.Join(err, s.conn.Close())
+	}
+	if err := errors.Join(methods.Covers(s.grpc, Package), gateway.streams(s.grpc)); err != nil {
+		return nil, errors.Join(err, s.conn.Close())
+	}
+	s.gateway = gateway
+	healthpb.RegisterHealthServer(s.grpc, s.health)
+	if config.Reflection {
+		reflection.Register(s.grpc)
+	}
+	go func() {
+		defer close(s.served)
+		// It ends when the server stops, which is no error.
+		_ = s.grpc.Serve(s.inside)
+	}()
+	return s, nil
+}
+
+// transportOptions bound what one connection may take.
+func transportOptions() []grpc.ServerOption {
+	return []grpc.ServerOption{
+		grpc.MaxRecvMsgSize(MaxRequestBytes),
+		grpc.MaxSendMsgSize(MaxAnswerBytes),
+		grpc.MaxConcurrentStreams(256),
+		grpc.ConnectionTimeout(10 * time.Second),
+		grpc.MaxHeaderListSize(32 << 10),
+		grpc.KeepaliveParams(keepalive.ServerParameters{
+			MaxConnectionAge: 30 * time.Minute, MaxConnectionAgeGrace: time.Minute,
+			Time: time.Minute, Timeout: 20 * time.Second,
+		}),
+		grpc.KeepaliveEnforcementPolicy(keepalive.EnforcementPolicy{MinTime: 20 * time.Second}),
+		grpc.StatsHandler(otelgrpc.NewServerHandler()),
+	}
+}
+
+// Connect returns a new connection to the server that needs no network. Every
+// interceptor runs as for any caller. The caller closes it.
+func (s *Server) Connect() (*grpc.ClientConn, error) {
+	return grpc.NewClient("passthrough:///in-memory",
+		grpc.WithContextDialer(func(ctx context.Context, _ string) (net.Conn, error) { return s.inside.DialContext(ctx) }),
+		grpc.WithTransportCredentials(insecure.NewCredentials()),
+		grpc.WithDefaultCallOptions(grpc.MaxCallRecvMsgSize(MaxAnswerBytes), grpc.MaxCallSendMsgSize(MaxRequestBytes)))
+}
+
+// Handler is the JSON gateway.
+func (s *Server) Handler() http.Handler { return s.gateway }
+
+// Close ends the server at once: calls in hand fail.
+func (s *Server) Close() error {
+	s.health.Shutdown()
+	err := s.conn.Close()
+	s.grpc.Stop()
+	<-s.served
+	return err
+}
+
+// listen opens every address of the configuration, or none.
+func (s *Server) listen() (listeners map[string]net.Listener, err error) {
+	listeners = map[string]net.Listener{}
+	for _, address := range []string{s.config.GRPCAddress, s.config.HTTPAddress, s.config.AdminAddress} {
+		if address == "" {
+			continue
+		}
+		l, err := net.Listen("tcp", address)
+		if err != nil {
+			for _, open := range listeners {
+				err = errors.Join(err, open.Close())
+			}
+			return nil, fmt.Errorf("listening on %s: %w", address, err)
+		}
+		listeners[address] = l
+	}
+	return listeners, nil
+}
