@@ -1,0 +1,85 @@
+// Package assembly puts the whole service together: the contract's rules, a
+// catalog, the services that answer, and the server around them. bowrolld runs
+// it on the network; the command line runs it in its own process.
+package assembly
+
+import (
+	"context"
+	"crypto/rand"
+	"encoding/hex"
+	"fmt"
+	"io/fs"
+	"runtime"
+
+	"github.com/prometheus/client_golang/prometheus"
+	"go.uber.org/zap"
+	"google.golang.org/grpc"
+
+	"bowroll/server"
+	"bowroll/server/catalog"
+	"bowroll/server/refusal"
+	"bowroll/server/rpc"
+	"bowroll/testdata"
+)
+
+// BuiltInCatalog is the invented catalog that comes with the program.
+func BuiltInCatalog() (fs.FS, error) { return fs.Sub(testdata.Files, "catalog") }
+
+// Services returns everything that answers, over one state of the catalog. A
+// batch is computed on as many goroutines as cores says.
+func Services(screen *refusal.Screen, snapshot *catalog.Snapshot, cores int) server.Services {
+	rules := screen.Validator()
+	return server.Services{
+		Takeoffs:   rpc.NewTakeoffs(rules, snapshot, cores),
+		WindLimits: rpc.NewWindLimits(rules, snapshot),
+		Cycles:     rpc.NewCycles(rules, snapshot, cores),
+		Catalog:    rpc.NewCatalog(snapshot),
+	}
+}
+
+// New reads the catalog and makes the server; screen and services of config and
+// its cores are filled in where they are not set.
+func New(config server.Config, folder fs.FS) (*server.Server, error) {
+	var err error
+	if config.Screen == nil {
+		if config.Screen, err = refusal.NewScreen(server.Contract()...); err != nil {
+			return nil, err
+		}
+	}
+	if config.Cores < 1 {
+		config.Cores = runtime.GOMAXPROCS(0)
+	}
+	snapshot, err := catalog.Load(folder, config.Screen.Validator())
+	if err != nil {
+		return nil, err
+	}
+	return server.New(config, Services(config.Screen, snapshot, config.Cores))
+}
+
+// InProcess starts a server with the built-in catalog in this process and
+// connects to it in memory. It listens on no address and logs nothing. The
+// function returned stops it.
+func InProcess(context.Context) (*grpc.ClientConn, func(), error) {
+	folder, err := BuiltInCatalog()
+	if err != nil {
+		return nil, nil, err
+	}
+	s, err := New(server.Config{
+		Log: zap.NewNop(), NewID: NewID, Registry: prometheus.NewRegistry(),
+	}, folder)
+	if err != nil {
+		return nil, nil, err
+	}
+	conn, err := s.Connect()
+	if err != nil {
+		return nil, nil, fmt.Errorf("connecting in memory: %w", err)
+	}
+	return conn, func() { _ = s.Close() }, nil
+}
+
+// NewID makes a request id: 16 hexadecimal digits at random.
+func NewID() string {
+	var b [8]byte
+	rand.Read(b[:]) // never fails
+	return hex.EncodeToString(b[:])
+}
