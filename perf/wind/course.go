@@ -64,7 +64,8 @@ type CourseAnswer struct {
 	// from north. Edges are found to 1e-6 degrees, limits kept to 1e-9 m/s.
 	Open []Arc
 	// Recommended needs the least change of course; of courses within 0.5
-	// degrees of that, the one with the least speed. Nil where none is open.
+	// degrees of that, the one with the least speed (within 0.005 m/s). Nil where
+	// none is open.
 	Recommended *Option
 	// LeastSpeed is the open course that needs the least speed; of those, the
 	// one with the least change of course. Nil where none is open.
@@ -170,14 +171,11 @@ func FindCourse(q CourseQuery) (*CourseAnswer, error) {
 		return answer, nil
 	}
 	answer.Open = s.arcs(open)
-	recommended := s.nearest(open, 0, tieDeg)
-	least := s.nearest(open, 0, 360)
+	recommended := s.nearest(open, 0, leastChange)
+	least := s.nearest(open, 0, leastSpeed)
 	answer.Recommended = s.option(recommended)
 	answer.LeastSpeed = s.option(least)
 	answer.Faster = s.option(s.faster(recommended))
 	answer.Trade = s.trade(least.speed, s.greatest)
 	return answer, nil
 }
-
-// tieDeg is how near two changes of course count as the same.
-const tieDeg = 0.5

@@ -144,7 +144,7 @@ func TestFindCourseAgainstAMesh(t *testing.T) {
 			if miss := q.miss(r.CourseDeg, r.SpeedMPS); miss > 1e-6 || q.closed(circle(r.CourseDeg)) {
 				t.Fatalf("recommended %+v misses by %v", r, miss)
 			}
-			if nearest < change-0.5-1e-5 || slowest < r.SpeedMPS-1e-5 {
+			if nearest < change-0.5-1e-5 || slowest < r.SpeedMPS-leastChange.mps-1e-5 {
 				t.Fatalf("the mesh has a change of %v and, as near as recommended, a speed of %v; recommended %+v", nearest, slowest, r)
 			}
 			return

@@ -20,16 +20,24 @@ func (s *solver) leastAt(courseDeg, room, ease float64) float64 {
 	return least
 }
 
-// speedTie is how near two speeds count as the same, m/s.
-const speedTie = 1e-6
+// A tie is how near two courses' changes and two speeds count as the same.
+type tie struct{ deg, mps float64 }
 
-// nearest gives, of the open courses whose change is within tie degrees of the
-// least, the one that needs the least speed; of those, the one with the least
-// change, to starboard where both sides are alike.
+// leastChange prefers a small change of course: changes within half a degree
+// are alike, and so are speeds that no ship's log tells apart, lest she alter
+// course to save nothing. leastSpeed prefers a low speed.
+var (
+	leastChange = tie{deg: 0.5, mps: 0.005}
+	leastSpeed  = tie{deg: 360, mps: 1e-6}
+)
+
+// nearest gives, of the open courses whose change ties with the least, the one
+// that needs the least speed; of those that tie in speed, the one with the
+// least change, to starboard where both sides are alike.
 //
 // Inside a span every bound on the speed is monotone in the course, so the
 // greatest of them falls and then rises: a section search finds its least.
-func (s *solver) nearest(open []span, ease, tie float64) choice {
+func (s *solver) nearest(open []span, ease float64, tied tie) choice {
 	least := math.Inf(1)
 	for _, c := range open {
 		least = min(least, math.Abs(s.change(c.from)), math.Abs(s.change(c.to)))
@@ -46,7 +54,7 @@ func (s *solver) nearest(open []span, ease, tie float64) choice {
 		if math.Abs(s.change(far)) < math.Abs(s.change(near)) {
 			near, far = far, near
 		}
-		spare := least + tie - math.Abs(s.change(near))
+		spare := least + tied.deg - math.Abs(s.change(near))
 		if spare < 0 {
 			continue
 		}
@@ -58,18 +66,18 @@ func (s *solver) nearest(open []span, ease, tie float64) choice {
 	}
 	best := choice{course: math.NaN()}
 	for _, c := range candidates {
-		if c.speed > speed+speedTie {
+		if c.speed > speed+tied.mps {
 			continue
 		}
 		course := c.slowest
-		if s.leastAt(c.near, c.span.room, ease+slack) <= speed+speedTie {
+		if s.leastAt(c.near, c.span.room, ease+slack) <= speed+tied.mps {
 			course = c.near
 		} else {
 			// The nearest course that is slow enough lies between the two.
 			fast := c.near
 			for range 60 {
 				middle := fast + (course-fast)/2
-				if s.leastAt(middle, c.span.room, ease+slack) <= speed+speedTie {
+				if s.leastAt(middle, c.span.room, ease+slack) <= speed+tied.mps {
 					course = middle
 				} else {
 					fast = middle
@@ -191,7 +199,7 @@ func (s *solver) trade(from, to float64) []Trade {
 		limited.greatest = v
 		trades[i] = Trade{HeldToMPS: v, BeyondShip: v > s.greatest+1e-6}
 		if open := limited.open(0); len(open) > 0 {
-			trades[i].Option = limited.option(limited.nearest(open, 0, tieDeg))
+			trades[i].Option = limited.option(limited.nearest(open, 0, leastChange))
 		}
 	}
 	return trades

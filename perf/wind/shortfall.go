@@ -16,7 +16,7 @@ func (s *solver) shortfall(q CourseQuery) *Shortfall {
 	}
 	// Eased by the least miss, and a little more than it is known to, some
 	// course is open: the nearest of them is the best achievable.
-	best := s.option(s.nearest(s.open(miss+missTolerance), miss+missTolerance, tieDeg))
+	best := s.option(s.nearest(s.open(miss+missTolerance), miss+missTolerance, leastChange))
 	short := &Shortfall{Best: best, WorstMPS: miss}
 	for _, m := range best.Margins {
 		if m.MarginMPS < -10*slack {
