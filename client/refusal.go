@@ -27,10 +27,12 @@ func AsRefusal(err error) (r *Refusal, ok bool) {
 	if errors.As(err, &r) {
 		return r, true
 	}
-	s, ok := status.FromError(err)
-	if !ok || err == nil {
+	// status.FromError would put the words of every wrapper into the message.
+	var carrier interface{ GRPCStatus() *status.Status }
+	if !errors.As(err, &carrier) {
 		return nil, false
 	}
+	s := carrier.GRPCStatus()
 	r = &Refusal{Code: s.Code(), Message: s.Message()}
 	for _, detail := range s.Details() {
 		switch d := detail.(type) {

@@ -1,6 +1,7 @@
 package cycle_test
 
 import (
+	"math"
 	"os"
 	"path/filepath"
 	"slices"
@@ -36,12 +37,15 @@ func TestReadDawn(t *testing.T) {
 	if first.GetAircraftType() != "aircraftTypes/corvane" {
 		t.Errorf("aircraft type %q, want the id completed to a name", first.GetAircraftType())
 	}
-	// 1 in is 25.4 mm, and conventional mercury makes 3386.389 Pa of it (BIPM).
-	if got, want := c.GetAir().GetPressurePa(), 29.83*3386.389; got < want-0.1 || got > want+0.1 {
-		t.Errorf("pressure %v Pa, want %v", got, want)
+	// A pound is 0.45359237 kg and a nautical mile 1852 m, both exactly.
+	if got, want := first.GetGrossMassKg(), 12900*0.45359237; math.Abs(got-want) > 1e-9 {
+		t.Errorf("gross mass %v kg, want %v", got, want)
 	}
-	if got, want := c.GetNaturalWind().GetSpeedMps(), 14*1852.0/3600; got != want {
+	if got, want := c.GetNaturalWind().GetSpeedMps(), 10*1852.0/3600; math.Abs(got-want) > 1e-12 {
 		t.Errorf("wind %v m/s, want %v", got, want)
+	}
+	if got := index.Written("sorties[0].gross_mass_kg"); got != "12,900 lb" {
+		t.Errorf("gross mass was written %q", got)
 	}
 	place, path := index.Find("sorties[0].gross_mass_kg")
 	if path != "sorties[0].gross_mass" || place.Line == 0 || place.File != "dawn.yaml" {

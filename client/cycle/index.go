@@ -9,15 +9,20 @@ type Index struct {
 }
 
 type entry struct {
-	place Place
-	path  string
+	place   Place
+	path    string
+	written string // text of the value; empty where it holds keys or a list
 }
 
 func newIndex() *Index { return &Index{entries: map[string]entry{}} }
 
-func (x *Index) add(field, path string, place Place) {
-	x.entries[field] = entry{place, path}
+func (x *Index) add(field, path, written string, place Place) {
+	x.entries[field] = entry{place, path, written}
 }
+
+// Written returns the text that a field of the message was written as, or
+// nothing where it was not written as one value.
+func (x *Index) Written(field string) string { return x.entries[field].written }
 
 // Find returns the place and the path of keys of a field of the message, e.g.
 // sorties[2].gross_mass_kg. A field that was not written is found at the

@@ -33,7 +33,7 @@ func (r *reader) fault(node *yaml.Node, path, problem, allowed, hint string) {
 // message reads a mapping into a message. path is where it stands in the file,
 // field where it stands in the message.
 func (r *reader) message(node *yaml.Node, path, field string, into protoreflect.Message) {
-	r.index.add(field, path, r.document.place(node))
+	r.index.add(field, path, node.Value, r.document.place(node))
 	if !r.usable(node, path) {
 		return
 	}
@@ -113,13 +113,13 @@ func (r *reader) value(node *yaml.Node, k *key, path, field string, into protore
 			r.message(node, path, field, into.Mutable(k.field).Message())
 			return
 		}
-		r.index.add(field, path, r.document.place(node))
+		r.index.add(field, path, node.Value, r.document.place(node))
 		if v, ok := r.scalar(node, k, path); ok {
 			into.Set(k.field, v)
 		}
 		return
 	}
-	r.index.add(field, path, r.document.place(node))
+	r.index.add(field, path, node.Value, r.document.place(node))
 	if !r.usable(node, path) {
 		return
 	}
@@ -134,7 +134,7 @@ func (r *reader) value(node *yaml.Node, k *key, path, field string, into protore
 			r.message(item, path+at, field+at, list.AppendMutable().Message())
 			continue
 		}
-		r.index.add(field+at, path+at, r.document.place(item))
+		r.index.add(field+at, path+at, item.Value, r.document.place(item))
 		if v, ok := r.scalar(item, k, path+at); ok {
 			list.Append(v)
 		}

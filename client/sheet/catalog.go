@@ -25,8 +25,8 @@ func CatalogList(w io.Writer, style Style, c Catalog) error {
 	p := newPage(style)
 	if c.AircraftTypes != nil {
 		p.heading("AIRCRAFT TYPES", fmt.Sprintf("mass in %s, span in %s", p.unit(mass), p.unit(length)))
-		t := table{columns: []column{{head: "Name", least: 16}, {head: "For people", least: 10}, {head: "Thrust"},
-			{head: "Least mass", right: true, rank: 1}, {head: "Greatest mass", right: true},
+		t := table{columns: []column{{head: "Name", least: 30}, {head: "For people", least: 10}, {head: "Thrust"},
+			{head: "Least", under: "mass", right: true, rank: 1}, {head: "Greatest", under: "mass", right: true},
 			{head: "Span", right: true, rank: 2}, {head: "Flaps", least: 8, rank: 3}, {head: "Units"}}}
 		for _, a := range c.AircraftTypes {
 			thrust := "jet"
@@ -48,8 +48,8 @@ func CatalogList(w io.Writer, style Style, c Catalog) error {
 	}
 	if c.BoosterTypes != nil {
 		p.heading("BOOSTER TYPES", fmt.Sprintf("mass in %s", p.unit(mass)))
-		t := table{columns: []column{{head: "Name", least: 16}, {head: "For people", least: 10}, {head: "Burn", right: true},
-			{head: "Loaded mass", right: true}, {head: "Fire between", right: true}, {head: "Stow between", right: true, rank: 1}}}
+		t := table{columns: []column{{head: "Name", least: 30}, {head: "For people", least: 10}, {head: "Burn", right: true},
+			{head: "Loaded", under: "mass", right: true}, {head: "Fire between", right: true}, {head: "Stow between", right: true, rank: 1}}}
 		for _, b := range c.BoosterTypes {
 			burn := none
 			if n := len(b.GetTraceS()); n > 0 {
@@ -62,7 +62,7 @@ func CatalogList(w io.Writer, style Style, c Catalog) error {
 	}
 	if c.Sites != nil {
 		p.heading("SITES", "speeds in "+p.unit(speed))
-		t := table{columns: []column{{head: "Name", least: 16}, {head: "For people", least: 10}, {head: "Least speed", right: true}, {head: "Greatest speed", right: true}}}
+		t := table{columns: []column{{head: "Name", least: 30}, {head: "For people", least: 10}, {head: "Least", under: "speed", right: true}, {head: "Greatest", under: "speed", right: true}}}
 		for _, s := range c.Sites {
 			t.row(plain(s.GetName(), clean(s.GetDisplayName()), p.givenNumber(speed, s.LeastSpeedMps), p.givenNumber(speed, s.GreatestSpeedMps))...)
 		}
@@ -70,8 +70,8 @@ func CatalogList(w io.Writer, style Style, c Catalog) error {
 	}
 	if c.Decks != nil {
 		p.heading("DECKS", fmt.Sprintf("runs in %s, speeds in %s", p.unit(length), p.unit(speed)))
-		t := table{columns: []column{{head: "Name", least: 20}, {head: "For people", least: 10, rank: 1}, {head: "Spots and runs", least: 20},
-			{head: "Crosswind", right: true}, {head: "Ceiling", right: true}}}
+		t := table{columns: []column{{head: "Name", least: 30}, {head: "For people", least: 10, rank: 1}, {head: "Spots and runs", least: 20},
+			{head: "Cross-", under: "wind", right: true}, {head: "Ceiling", right: true}}}
 		for _, d := range c.Decks {
 			var spots []string
 			for _, s := range d.GetSpots() {
@@ -93,7 +93,7 @@ func (p *page) between(least, greatest *float64) string {
 	if least == nil && greatest == nil {
 		return none
 	}
-	return p.givenNumber(temperature, least) + " to " + p.givenMeasured(temperature, greatest)
+	return p.givenNumber(temperature, least) + hold + "to" + hold + p.givenMeasured(temperature, greatest)
 }
 
 // Entry draws one thing of the catalog with all its data, in the units of the

@@ -16,7 +16,8 @@ type warned struct {
 }
 
 // gather collects the cautions of a plan and of its launches, the most serious
-// first; one that several launches raise alike is said once.
+// first; one that several launches raise alike is said once, and one that the
+// plan itself says of its launches is not said again of each.
 func gather(plan *bowrollv1.CyclePlan) []warned {
 	var list []warned
 	add := func(c *bowrollv1.Caution, sortie string) {
@@ -34,12 +35,16 @@ func gather(plan *bowrollv1.CyclePlan) []warned {
 		}
 		list = append(list, w)
 	}
+	said := map[string]bool{}
 	for _, c := range plan.GetCautions() {
+		said[c.GetId()] = true
 		add(c, "")
 	}
 	for _, l := range plan.GetLaunches() {
 		for _, c := range l.GetTakeoff().GetCautions() {
-			add(c, l.GetSortie())
+			if !said[c.GetId()] {
+				add(c, l.GetSortie())
+			}
 		}
 	}
 	return bySeverity(list)

@@ -12,17 +12,19 @@ func (p *page) windOverDeck(wind *bowrollv1.WindUsed) {
 	if wind == nil {
 		return
 	}
-	text := p.along(wind.GetHeadwindMps()) + ", crosswind " + p.side(wind.GetCrosswindMps())
 	if wind.SpeedMps != nil && wind.RelativeFromDeg != nil {
-		text = p.measured(speed, wind.GetSpeedMps()) + " over deck from " + bearing(wind.GetRelativeFromDeg()) + " relative: " + text
+		p.labelled(tonePlain, "Wind", tonePlain, p.measured(speed, wind.GetSpeedMps())+" over deck, from "+
+			bearing(wind.GetRelativeFromDeg())+" off the bow", labelColumns)
 	}
-	p.labelled(tonePlain, "Wind", tonePlain, text, labelColumns)
-	text = p.along(wind.GetCreditedHeadwindMps())
+	text := p.along(wind.GetHeadwindMps()) + ", crosswind " + p.side(wind.GetCrosswindMps())
+	if credited := p.along(wind.GetCreditedHeadwindMps()); credited != p.along(wind.GetHeadwindMps()) {
+		text += "; credited: " + credited
+	}
 	switch wind.GetPlannedOn() {
 	case "lull", "mean", "gust":
-		text += ", planned on the " + wind.GetPlannedOn()
+		text = "on the " + wind.GetPlannedOn() + ": " + text
 	}
-	p.labelled(tonePlain, "Credited", tonePlain, text, labelColumns)
+	p.labelled(tonePlain, "Planned", tonePlain, text, labelColumns)
 }
 
 // airState says what air an answer used.

@@ -122,17 +122,14 @@ func (p *page) change(c *bowrollv1.Change) string {
 		more = "less"
 	}
 	switch c.GetQuantity() {
-	case "headwind_mps":
+	case "headwind_mps", "credited_headwind_mps":
 		return p.measured(speed, amount) + " " + more + " headwind"
 	case "gross_mass_kg":
 		return p.measured(mass, amount) + " " + more + " mass"
 	case "available_m":
 		return p.measured(length, amount) + " " + more + " run"
 	case "unit_count":
-		if amount == 1 {
-			return "1 unit " + more
-		}
-		return fixed(amount, 0) + " units " + more
+		return fixed(amount, 0) + " " + more + " " + map[bool]string{true: "unit", false: "units"}[amount == 1]
 	}
 	return clean(c.GetText())
 }

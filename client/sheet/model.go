@@ -38,7 +38,7 @@ func Checks(w io.Writer, style Style, answer *bowrollv1.ModelCheckResponse) erro
 		text, mood = fmt.Sprintf("%d FAIL, %d hold.", answer.GetFailsCount(), answer.GetHoldsCount()), toneBad
 	}
 	if shown := len(answer.GetChecks()) - int(answer.GetHoldsCount()+answer.GetFailsCount()); shown > 0 {
-		text += fmt.Sprintf(" %d shown only: from memory, they decide nothing.", shown)
+		text += fmt.Sprintf(" %d shown only: from memory, or known to be misprinted, they decide nothing.", shown)
 	}
 	p.paragraph(mood, text, 0)
 	p.gap()
@@ -82,7 +82,11 @@ func Vectors(w io.Writer, style Style, answer *bowrollv1.ModelCheckVectorsRespon
 		{head: "Verdict"},
 	}}
 	for _, d := range answer.GetDeviations() {
-		t.row(append(plain(clean(d.GetQuantity()), digits(int(d.GetCaseCount())), fmt.Sprintf("%.1e", d.GetLargestRelative()),
+		largest := "disagrees"
+		if d.LargestRelative != nil {
+			largest = fmt.Sprintf("%.1e", d.GetLargestRelative())
+		}
+		t.row(append(plain(clean(d.GetQuantity()), digits(int(d.GetCaseCount())), largest,
 			fmt.Sprintf("%.0e", d.GetTolerance()), orNone(d.GetCaseId())), verdict(d.GetVerdict()))...)
 	}
 	p.table(t)

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"io"
 
+	"bowroll/perf/quantity"
 	bowrollv1 "bowroll/proto/bowroll/v1"
 )
 
@@ -42,7 +43,9 @@ func (p *page) verdict(about string, off *bowrollv1.Takeoff) {
 			p.paragraph(toneCare, "Cleared by "+p.change(c)+".", 2)
 		}
 	}
-	if off.GetLimiting() != "" {
+	// The service's own sentence speaks SI; in other units its numbers, which
+	// are all drawn below, would not match the rest.
+	if off.GetLimiting() != "" && p.style.Units == quantity.SI {
 		p.labelled(tonePlain, "Limited by", tonePlain, off.GetLimiting(), labelColumns)
 	}
 }
@@ -146,6 +149,9 @@ func (p *page) cue(used *bowrollv1.FiringUsed) string {
 		return "not at all"
 	case bowrollv1.FiringMode_FIRING_MODE_ROLLING:
 		text = given(used.DelayS, seconds) + " after brake release"
+		if used.GetDelayS() == 0 {
+			return "at brake release"
+		}
 	}
 	cue := used.GetCue()
 	if cue == nil {
@@ -215,17 +221,18 @@ func (p *page) limits(off *bowrollv1.Takeoff) {
 		return
 	}
 	p.heading("LIMITS", "each with all else held, firing "+clean(l.GetFiring()))
-	p.labelled(tonePlain, "Headwind", tonePlain, "at least "+p.limitMeasured(speed, l.GetLeastHeadwindMps()), labelColumns)
-	p.labelled(tonePlain, "Mass", tonePlain, "at most "+p.limitMeasured(mass, l.GetGreatestMassKg())+", without units", labelColumns)
-	p.labelled(tonePlain, "Air", tonePlain, "at most "+p.limitMeasured(temperature, l.GetHottestAirC()), labelColumns)
+	p.labelled(tonePlain, "Headwind", tonePlain, p.bound("at least", speed, l.GetLeastHeadwindMps()), labelColumns)
+	p.labelled(tonePlain, "Mass", tonePlain, p.bound("at most", mass, l.GetGreatestMassKg())+", without units", labelColumns)
+	p.labelled(tonePlain, "Air", tonePlain, p.bound("at most", temperature, l.GetHottestAirC()), labelColumns)
 }
 
-func (p *page) limitMeasured(m measure, l *bowrollv1.Limit) string {
+// bound says a limit in words.
+func (p *page) bound(lead string, m measure, l *bowrollv1.Limit) string {
 	switch l.GetState() {
 	case bowrollv1.LimitState_LIMIT_STATE_FOUND:
-		return p.measured(m, l.GetValue())
+		return lead + " " + p.measured(m, l.GetValue())
 	case bowrollv1.LimitState_LIMIT_STATE_NO_LIMIT_IN_RANGE:
-		return "any value in range"
+		return "no limit in range"
 	case bowrollv1.LimitState_LIMIT_STATE_NONE:
 		return "no value in range will do"
 	}

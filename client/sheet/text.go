@@ -54,17 +54,17 @@ func wrap(text string, limit int) []string {
 	line, used := "", 0
 	words := strings.FieldsFunc(text, func(r rune) bool { return r == ' ' })
 	for i, word := range words {
-		if word == "+" && used > 0 && i+1 < len(words) && used+3+columns(words[i+1]) > limit {
+		if word == "+" && line != "" && i+1 < len(words) && used+3+columns(words[i+1]) > limit {
 			lines = append(lines, line)
 			line, used = "", 0
 			continue
 		}
 		n := columns(word)
-		if used > 0 && used+1+n <= limit {
+		if line != "" && used+1+n <= limit {
 			line, used = line+" "+word, used+1+n
 			continue
 		}
-		if used > 0 {
+		if line != "" {
 			lines = append(lines, line)
 		}
 		for columns(word) > limit {

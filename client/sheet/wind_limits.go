@@ -2,6 +2,8 @@ package sheet
 
 import (
 	"io"
+	"slices"
+	"strings"
 
 	bowrollv1 "bowroll/proto/bowroll/v1"
 )
@@ -25,7 +27,7 @@ func WindLimits(w io.Writer, style Style, about string, answer *bowrollv1.WindLi
 			p.givenNumber(speed, l.WindCeilingMps))...)
 	}
 	p.table(t)
-	p.paragraph(toneQuiet, "Speeds in "+p.unit(speed)+". Least headwind: "+none+" is no wind in range is enough, any is none is needed. Elsewhere "+none+" is no limit stated.", 0)
+	p.paragraph(toneQuiet, "Speeds in "+p.unit(speed)+". Least headwind: any where none is needed, "+none+" where none in range is enough. Elsewhere "+none+" where no limit is stated.", 0)
 	for _, l := range answer.GetLimits() {
 		if len(l.GetEnvelope()) > 0 {
 			p.envelope(l)
@@ -37,23 +39,38 @@ func WindLimits(w io.Writer, style Style, about string, answer *bowrollv1.WindLi
 }
 
 // envelope draws the winds over deck that keep every limit, by direction.
+// Neighbouring directions that no speed suits take one line together.
 func (p *page) envelope(l *bowrollv1.WindLimit) {
-	p.heading("WIND OVER DECK WITH "+plural(int(l.GetUnitCount()), "UNIT", "UNITS"), "speeds in "+p.unit(speed))
+	p.heading("WIND OVER DECK WITH "+strings.ToUpper(plural(int(l.GetUnitCount()), "unit", "units")), "speeds in "+p.unit(speed))
 	t := table{columns: []column{
-		{head: "From,", under: "relative", right: true},
+		{head: "From, off the bow"},
 		{head: "Least", right: true},
 		{head: "set by", least: 8},
 		{head: "Greatest", right: true},
 		{head: "set by", least: 8},
 	}}
-	for _, e := range l.GetEnvelope() {
-		if !e.GetOpen() {
-			t.row(plain(bearing(e.GetRelativeFromDeg()), "closed", orNone(e.GetLeastBinds()), none, orNone(e.GetGreatestBinds()))...)
+	points := l.GetEnvelope()
+	for i := 0; i < len(points); i++ {
+		first := points[i]
+		if first.GetOpen() {
+			t.row(plain(bearing(first.GetRelativeFromDeg()),
+				p.givenNumber(speed, first.LeastMps), orNone(first.GetLeastBinds()),
+				p.givenNumber(speed, first.GreatestMps), orNone(first.GetGreatestBinds()))...)
 			continue
 		}
-		t.row(plain(bearing(e.GetRelativeFromDeg()),
-			p.givenNumber(speed, e.LeastMps), orNone(e.GetLeastBinds()),
-			p.givenNumber(speed, e.GreatestMps), orNone(e.GetGreatestBinds()))...)
+		var binds []string
+		for ; i < len(points) && !points[i].GetOpen(); i++ {
+			if b := points[i].GetGreatestBinds(); b != "" && !slices.Contains(binds, b) {
+				binds = append(binds, b)
+			}
+		}
+		i--
+		from := bearing(first.GetRelativeFromDeg())
+		if points[i] != first {
+			from = strings.TrimSuffix(from, " deg") + " to " + bearing(points[i].GetRelativeFromDeg())
+		}
+		t.row(cell{text: from}, cell{text: "closed", tone: toneCare}, cell{text: orNone(first.GetLeastBinds())},
+			cell{text: none}, cell{text: orNone(strings.Join(binds, ", "))})
 	}
 	p.table(t)
 }

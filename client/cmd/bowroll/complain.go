@@ -1,11 +1,13 @@
 package main
 
 import (
+	"cmp"
 	"context"
 	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
+	"slices"
 	"strings"
 	"syscall"
 
@@ -78,6 +80,9 @@ type violation struct {
 	Rule    string `json:"rule"`
 	Allowed string `json:"allowed"`
 	Hint    string `json:"hint"`
+
+	text string // what is wrong, in words
+	line int    // for the order of the file
 }
 
 // faulty is a document that could not be read.
@@ -88,7 +93,7 @@ func faulty(faults cycle.Faults) *problem {
 		if flag, ok := flagOf(f); ok {
 			place, field = flag, ""
 		}
-		body.Violations = append(body.Violations, violation{place, field, f.Value, f.Problem, f.Allowed, f.Hint})
+		body.Violations = append(body.Violations, violation{place, field, f.Value, "written", f.Allowed, f.Hint, f.Problem, f.Place.Line})
 	}
 	return body
 }
@@ -107,35 +112,57 @@ func flagOf(f cycle.Fault) (string, bool) {
 // refusal is a request that the service would not answer.
 func refusal(err error, r *client.Refusal) *problem {
 	body := &problem{Code: codeName(r.Code), Message: r.Message}
+	if r.Code == codes.Unimplemented {
+		body.Message += "; the service is another version than this program and does not offer this"
+	}
 	var asked refused
 	_ = errors.As(err, &asked)
 	for _, v := range r.Violations {
-		field, place := v.GetField(), ""
+		said := violation{"", v.GetField(), strings.Trim(v.GetValue(), `"`), v.GetRule(), v.GetAllowed(), v.GetHint(), ruleText(v), 0}
 		if asked.index != nil {
-			at, path := asked.index.Find(strings.TrimPrefix(field, asked.within))
-			field, place = path, at.String()
-			if flag, ok := casePaths()[path]; ok && at.File == commandLineName {
-				place, field = flag, ""
-			}
+			asked.locate(&said, strings.TrimPrefix(v.GetField(), asked.within))
 		}
-		body.Violations = append(body.Violations, violation{place, field, v.GetValue(), ruleText(v), v.GetAllowed(), v.GetHint()})
+		body.Violations = append(body.Violations, said)
 	}
+	slices.SortStableFunc(body.Violations, func(a, b violation) int { return cmp.Compare(a.line, b.line) })
 	return body
+}
+
+// locate says of a violation where it was written, and as what.
+func (r refused) locate(v *violation, field string) {
+	at, path := r.index.Find(field)
+	v.Place, v.Field, v.line = at.String(), path, at.Line
+	if flag, ok := casePaths()[path]; ok && at.File == commandLineName {
+		v.Place, v.Field = flag, ""
+	}
+	if written := r.index.Written(field); written != "" && written != v.Value {
+		// The service speaks SI: show what stands in the file as well.
+		v.text += fmt.Sprintf(" (%s is %s)", field[strings.LastIndexByte(field, '.')+1:], v.Value)
+		v.Value = written
+	}
+}
+
+// rules says in words what each rule of the service asks.
+var rules = map[string]string{
+	"required": "is missing",
+	"range":    "is out of range",
+	"known":    "is not known",
+	"unique":   "is given twice",
+	"once":     "is given more than once",
+	"order":    "is out of order",
+	"type":     "is of the wrong kind",
+	"enum":     "is not known",
+	"pattern":  "has the wrong form",
+	"length":   "has the wrong length",
+	"size":     "is too much",
 }
 
 // ruleText says in words which rule a violation broke.
 func ruleText(v *bowrollv1.Violation) string {
-	switch v.GetRule() {
-	case "required":
-		return "is missing"
-	case "range":
-		return "is out of range"
-	case "known":
-		return "is not known"
-	case "":
-		return "is refused"
+	if text, ok := rules[v.GetRule()]; ok {
+		return text
 	}
-	return "breaks the rule " + v.GetRule()
+	return "is not accepted (" + v.GetRule() + ")"
 }
 
 // codeName is the canonical name of a code, e.g. INVALID_ARGUMENT.
@@ -177,7 +204,7 @@ func (b *problem) text(w io.Writer) {
 		if v.Value != "" {
 			line += fmt.Sprintf(" %q", v.Value)
 		}
-		fmt.Fprintf(w, "%s: %s\n", line, v.Rule)
+		fmt.Fprintf(w, "%s: %s\n", line, v.text)
 		if v.Allowed != "" {
 			fmt.Fprintf(w, "    allowed: %s\n", v.Allowed)
 		}

@@ -3,7 +3,8 @@
 // published values and shows the catalog.
 //
 // With no service named it starts one inside this program and talks to it over
-// an in-memory connection, through the same checks as one far away.
+// an in-memory connection, through the same checks as one far away. This is the
+// one place where the client side knows the server's code.
 //
 // It exits with 0 when it was answered; 1 when it was answered and nothing may
 // launch, or a check fails; 2 when the input is bad; 3 when the service or the
@@ -15,15 +16,19 @@ import (
 	"os"
 	"os/signal"
 	"syscall"
+
+	"bowroll/server/assembly"
 )
 
-func main() {
+func main() { os.Exit(start()) }
+
+// start runs the program on this process's own arguments and streams.
+func start() int {
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
+	defer stop()
 	p := &program{
 		stdin: os.Stdin, stdout: os.Stdout, stderr: os.Stderr,
-		getenv: os.Getenv, start: startHere,
+		getenv: os.Getenv, start: assembly.InProcess,
 	}
-	code := p.run(ctx, os.Args[1:])
-	stop()
-	os.Exit(code)
+	return p.run(ctx, os.Args[1:])
 }
