@@ -9,6 +9,7 @@ import (
 	"go.uber.org/zap/zapcore"
 	"google.golang.org/grpc"
 	"google.golang.org/grpc/codes"
+	"google.golang.org/grpc/metadata"
 	"google.golang.org/grpc/peer"
 	"google.golang.org/grpc/status"
 )
@@ -43,8 +44,8 @@ func (c Chain) begin(ctx context.Context, method string) (done func(error)) {
 			zap.String("method", method), zap.String("code", code.String()), zap.Duration("took", took),
 			zap.String("request_id", call.requestID),
 		}
-		if p, ok := peer.FromContext(ctx); ok {
-			fields = append(fields, zap.String("peer", p.Addr.String()))
+		if from := caller(ctx); from != "" {
+			fields = append(fields, zap.String("caller", from))
 		}
 		switch {
 		case call.cause != nil:
@@ -57,6 +58,25 @@ func (c Chain) begin(ctx context.Context, method string) (done func(error)) {
 		}
 		entry.Write(fields...)
 	}
+}
+
+// caller is where a call came from: the other end of the connection, or, for
+// one in memory, what the gateway says of its own client.
+func caller(ctx context.Context) string {
+	p, ok := peer.FromContext(ctx)
+	if !ok {
+		return ""
+	}
+	if p.Addr.Network() != "bufconn" {
+		return p.Addr.String()
+	}
+	forwarded := metadata.ValueFromIncomingContext(ctx, "x-forwarded-for")
+	if len(forwarded) == 0 {
+		return "in process"
+	}
+	// The gateway appends what it saw itself; before that is what was claimed.
+	chain := strings.Split(forwarded[len(forwarded)-1], ",")
+	return "http " + strings.TrimSpace(chain[len(chain)-1])
 }
 
 // level is how loud a call is logged: what the service did wrong as errors,

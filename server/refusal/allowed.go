@@ -126,6 +126,19 @@ func enumOf(fd protoreflect.FieldDescriptor, rules *validate.FieldRules) string 
 	return "one of " + strings.Join(names, ", ")
 }
 
+// patternText says what texts a pattern of the contract matches.
+func patternText(pattern string) string {
+	const id = "[a-z][a-z0-9-]{0,62}"
+	shape := strings.NewReplacer(id, "{id}", "^", "", "$", "", ")?", "", "(", "").Replace(pattern)
+	switch {
+	case shape == "{id}":
+		return "up to 63 lower-case letters, digits and hyphens, the first a letter"
+	case strings.Contains(shape, "{id}") && !strings.ContainsAny(shape, `[]\\*+?|`):
+		return shape + ", each id up to 63 lower-case letters, digits and hyphens, the first a letter"
+	}
+	return "text that matches " + pattern
+}
+
 // unitOf returns the unit that a field's name ends in, as people read it.
 func unitOf(name string) string {
 	for _, u := range units {

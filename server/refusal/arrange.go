@@ -20,7 +20,7 @@ const MaxFaults = 100
 func arrange(prefix string, of protoreflect.MessageDescriptor, misread, byRule []*bowrollv1.Violation) []*bowrollv1.Violation {
 	faults := misread
 	for _, f := range byRule {
-		if !slices.ContainsFunc(misread, func(m *bowrollv1.Violation) bool { return hides(m.GetField(), f.GetField()) }) {
+		if !slices.ContainsFunc(misread, func(m *bowrollv1.Violation) bool { return hides(m.GetField(), f) }) {
 			faults = append(faults, f)
 		}
 	}
@@ -38,14 +38,19 @@ func arrange(prefix string, of protoreflect.MessageDescriptor, misread, byRule [
 	return faults
 }
 
-// hides says whether a fault of reading at misread makes a rule's fault at path
-// worthless: it is about the same value, one inside it, or the message that
-// directly holds it.
-func hides(misread, path string) bool {
+// hides says whether a fault of reading at misread makes a rule's fault
+// worthless: it is about the same value, one inside it, or several values of
+// which this is one.
+func hides(misread string, f *bowrollv1.Violation) bool {
+	path := f.GetField()
 	if path == misread || strings.HasPrefix(path, misread) && strings.ContainsAny(path[len(misread):][:1], ".[") {
 		return true
 	}
-	return path == misread[:max(0, strings.LastIndexByte(misread, '.'))]
+	holder, name := "", misread
+	if dot := strings.LastIndexByte(misread, '.'); dot >= 0 {
+		holder, name = misread[:dot], misread[dot+1:]
+	}
+	return path == holder && strings.Contains(f.GetHint(), name)
 }
 
 // order turns a path into the numbers of its fields and the indexes of its

@@ -58,11 +58,14 @@ func contractFault(prefix string, of protoreflect.MessageDescriptor, f *protoval
 			out.Value = valueText(fd, f.FieldValue)
 		}
 	}
-	if out.Allowed = allowedBy(fd, out.Rule); out.Allowed == "" {
+	if out.Rule == "pattern" && f.RuleValue.IsValid() {
+		out.Allowed = patternText(f.RuleValue.String())
+	} else if out.Allowed = allowedBy(fd, out.Rule); out.Allowed == "" {
 		out.Allowed = strings.TrimPrefix(strings.TrimPrefix(message, "value must be "), "must be ")
 	}
-	if out.Rule == "pattern" && f.RuleValue.IsValid() {
-		out.Allowed = "text that matches " + f.RuleValue.String()
+	if !fd.IsList() && f.FieldValue.Equal(fd.Default()) && (out.Rule == "pattern" || out.Rule == "enum" || out.Rule == "length") {
+		// A text or a name without presence was not given.
+		out.Rule, out.Value = "required", ""
 	}
 	return out
 }

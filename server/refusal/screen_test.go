@@ -115,19 +115,45 @@ func TestAttachedFaultsJoinTheOthersAndHideWhatFollowsFromThem(t *testing.T) {
 
 func TestHides(t *testing.T) {
 	for _, c := range []struct {
-		misread, path string
-		want          bool
+		misread, path, hint string
+		want                bool
 	}{
-		{"a.b", "a.b", true},
-		{"a.b", "a.b.c", true},
-		{"a.b", "a.b[2].c", true},
-		{"a.b", "a.bc", false},
-		{"a.b.c", "a.b", true},
-		{"a.b.c", "a", false},
-		{"a", "", true},
+		{"a.b", "a.b", "", true},
+		{"a.b", "a.b.c", "", true},
+		{"a.b", "a.b[2].c", "", true},
+		{"a.b", "a.bc", "", false},
+		{"a.b.c_m", "a.b", "give c_m or d_m", true},
+		{"a.b.c_m", "a.b", "give e_m or d_m", false},
+		{"a.b.c_m", "a", "give c_m", false},
+		{"a", "", "give a", true},
 	} {
-		if got := hides(c.misread, c.path); got != c.want {
-			t.Errorf("hides(%q, %q) = %v", c.misread, c.path, got)
+		if got := hides(c.misread, &bowrollv1.Violation{Field: c.path, Hint: c.hint}); got != c.want {
+			t.Errorf("hides(%q, %q, %q) = %v", c.misread, c.path, c.hint, got)
+		}
+	}
+}
+
+func TestWhatHasNoPresenceIsNotGiven(t *testing.T) {
+	faults, err := Check(newScreen(t).Validator(), "", &bowrollv1.Firing{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	want(t, faults, "mode required ")
+	if got := Line(faults[0]); got != "mode is not given: must be one of FIRING_MODE_ON_BRAKES, FIRING_MODE_ROLLING, FIRING_MODE_UNLIT, FIRING_MODE_BEST" {
+		t.Error(got)
+	}
+}
+
+func TestPatternText(t *testing.T) {
+	const letters = "up to 63 lower-case letters, digits and hyphens, the first a letter"
+	for pattern, want := range map[string]string{
+		"^[a-z][a-z0-9-]{0,62}$":                  letters,
+		"^([a-z][a-z0-9-]{0,62})?$":               letters,
+		"^(aircraftTypes/[a-z][a-z0-9-]{0,62})?$": "aircraftTypes/{id}, each id " + letters,
+		"^a+$": "text that matches ^a+$",
+	} {
+		if got := patternText(pattern); got != want {
+			t.Errorf("%s: %s", pattern, got)
 		}
 	}
 }

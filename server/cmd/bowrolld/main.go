@@ -1,0 +1,58 @@
+// Command bowrolld serves bowroll: gRPC and JSON, on loopback unless told
+// otherwise. Every flag may also come from the environment or from a file; the
+// flag wins over the environment, the environment over the file.
+package main
+
+import (
+	"context"
+	"fmt"
+	"io"
+	"os"
+	"os/signal"
+	"syscall"
+
+	"github.com/alecthomas/kong"
+)
+
+func main() {
+	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
+	code := run(ctx, os.Args[1:], os.LookupEnv, os.Stdout, os.Stderr)
+	stop()
+	os.Exit(code)
+}
+
+// run is the program: it returns 0 after a shutdown that was asked for, 1 where
+// serving failed, 2 where flags, environment or file are wrong.
+func run(ctx context.Context, args []string, environment func(string) (string, bool), stdout, stderr io.Writer) int {
+	var flags commands
+	ended := -1
+	parser, err := kong.New(&flags,
+		kong.Name("bowrolld"),
+		kong.Description("Serves booster-assisted take-off and launch planning over gRPC and JSON. Results advise: the approved flight manual, the ordnance instructions and the officers responsible decide."),
+		kong.Writers(stdout, stderr),
+		kong.Exit(func(code int) { ended = code }),
+		kong.Configuration(fileLoader(environment)),
+		kong.BindTo(ctx, (*context.Context)(nil)),
+		kong.Bind(streams{out: stdout, err: stderr}),
+	)
+	if err != nil {
+		fmt.Fprintln(stderr, "bowrolld:", err)
+		return 2
+	}
+	command, err := parser.Parse(args)
+	if ended >= 0 { // help was asked for
+		return ended
+	}
+	if err != nil {
+		fmt.Fprintln(stderr, "bowrolld:", err)
+		return 2
+	}
+	if err := command.Run(); err != nil {
+		fmt.Fprintln(stderr, "bowrolld:", err)
+		return 1
+	}
+	return 0
+}
+
+// streams are where the program writes.
+type streams struct{ out, err io.Writer }

@@ -1,0 +1,114 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"io"
+	"io/fs"
+	"os"
+	"runtime"
+
+	"github.com/prometheus/client_golang/prometheus"
+	"github.com/prometheus/client_golang/prometheus/collectors"
+	"go.uber.org/zap"
+	"go.uber.org/zap/zapcore"
+
+	"bowroll/server"
+	"bowroll/server/assembly"
+)
+
+// serveCommand serves until told to stop.
+type serveCommand struct{ settings }
+
+// Run serves until ctx ends.
+func (c *serveCommand) Run(ctx context.Context, out streams) error {
+	log := c.logger(out.err)
+	s, err := c.make(log)
+	if err != nil {
+		return err
+	}
+	if c.Insecure {
+		log.Warn("serving without encryption or identities: everyone who reaches the address may call")
+	}
+	err = s.Run(ctx, func(at server.Addresses) {
+		log.Info("ready", zap.String("grpc", at.GRPC), zap.String("http", at.HTTP), zap.String("admin", at.Admin))
+	})
+	log.Info("stopped")
+	return err
+}
+
+// checkCommand checks the configuration without serving.
+type checkCommand struct{ settings }
+
+// Run prints what would be used.
+func (c *checkCommand) Run(out streams) error {
+	s, err := c.make(zap.NewNop())
+	if err != nil {
+		return err
+	}
+	fmt.Fprintf(out.out, "grpc: %s\nhttp: %s\nadmin: %s\ncatalog: %s\norigin: %q\nreflection: %v\ngrace: %v\ncores: %d\nlog-level: %s\nlog-format: %s\ninsecure: %v\n",
+		c.GRPC, c.HTTP, orNone(c.Admin), orBuiltIn(c.Catalog), c.Origins, c.Reflection, c.Grace, c.cores(), c.LogLevel, c.LogFormat, c.Insecure)
+	return s.Close()
+}
+
+func orNone(s string) string {
+	if s == "" {
+		return "none"
+	}
+	return s
+}
+
+func orBuiltIn(s string) string {
+	if s == "" {
+		return "built in"
+	}
+	return s
+}
+
+// AfterApply refuses settings that are wrong before any command runs.
+func (s *settings) AfterApply() error { return s.check() }
+
+func (s *settings) cores() int {
+	if s.Cores > 0 {
+		return s.Cores
+	}
+	return runtime.GOMAXPROCS(0)
+}
+
+// make puts the server together from the settings.
+func (s *settings) make(log *zap.Logger) (*server.Server, error) {
+	folder, err := s.catalog()
+	if err != nil {
+		return nil, err
+	}
+	registry := prometheus.NewRegistry()
+	registry.MustRegister(collectors.NewGoCollector(), collectors.NewProcessCollector(collectors.ProcessCollectorOpts{}))
+	return assembly.New(server.Config{
+		GRPCAddress: s.GRPC, HTTPAddress: s.HTTP, AdminAddress: s.Admin, Reflection: s.Reflection,
+		Origins: s.Origins, Grace: s.Grace, Cores: s.cores(),
+		Log: log, NewID: assembly.NewID, Registry: registry,
+	}, folder)
+}
+
+func (s *settings) catalog() (fs.FS, error) {
+	if s.Catalog == "" {
+		return assembly.BuiltInCatalog()
+	}
+	return os.DirFS(s.Catalog), nil
+}
+
+// logger writes to w, one line an event.
+func (s *settings) logger(w io.Writer) *zap.Logger {
+	config := zap.NewProductionEncoderConfig()
+	config.EncodeTime = zapcore.RFC3339NanoTimeEncoder
+	config.EncodeDuration = zapcore.StringDurationEncoder
+	encoder := zapcore.NewJSONEncoder(config)
+	if s.LogFormat == "text" {
+		encoder = zapcore.NewConsoleEncoder(config)
+	}
+	level, err := zapcore.ParseLevel(s.LogLevel)
+	if err != nil { // kong has checked it
+		level = zapcore.InfoLevel
+	}
+	return zap.New(zapcore.NewCore(encoder, zapcore.Lock(zapcore.AddSync(w)), level))
+}
