@@ -204,7 +204,7 @@ func (r resolver) resolveSorties(out *resolvedCycle, f *faults) error {
 	for i, s := range c.GetSorties() {
 		path := "sorties[" + strconv.Itoa(i) + "]"
 		prefix := f.prefix + "." + path
-		if slices.ContainsFunc(f.list, func(v *bowrollv1.Violation) bool { return strings.HasPrefix(v.GetField(), prefix+".") }) {
+		if f.has(path) {
 			continue
 		}
 		base, found, err := r.resolve(prefix, &bowrollv1.TakeoffCase{

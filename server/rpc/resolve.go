@@ -62,6 +62,14 @@ func (f *faults) add(field, value, rule, allowed, hint string) {
 	})
 }
 
+// has tells whether a field or a part of it is faulty already.
+func (f *faults) has(field string) bool {
+	path := f.prefix + "." + field
+	return slices.ContainsFunc(f.list, func(v *bowrollv1.Violation) bool {
+		return v.GetField() == path || strings.HasPrefix(v.GetField(), path+".")
+	})
+}
+
 // resolve turns a case into model input. The faults are complete: where the
 // contract's rules already refuse a field, what depends on it is not judged. An
 // error is a fault of the service, not of the case.
@@ -79,10 +87,12 @@ func (r resolver) resolve(prefix string, c *bowrollv1.TakeoffCase) (*resolved, [
 	r.resolveAircraft(out, f)
 	deck := r.resolveDeck(out, f)
 	r.resolveBoosters(out, f)
+	if !f.has("air") {
+		r.resolveAir(out, f)
+	}
 	if len(f.list) > 0 {
 		return nil, f.list, nil
 	}
-	r.resolveAir(out, f)
 	out.Policy = policyUsed(c.GetPolicy(), deck.GetPolicy())
 	out.Case.Policy = out.Policy
 	r.resolveFiring(out)
@@ -189,9 +199,11 @@ func (r resolver) resolveDeck(out *resolved, f *faults) *bowrollv1.Deck {
 	out.ScreenM = c.GetScreenM()
 	out.EdgeM = c.EdgeHeightM
 	out.Limits = windLimits{
-		CrosswindMPS: lesser(deck.CrosswindLimitMps, c.GetAircraft().CrosswindLimitMps),
-		TailwindMPS:  lesser(deck.TailwindLimitMps, c.GetAircraft().TailwindLimitMps),
-		CeilingMPS:   deck.WindCeilingMps,
+		CrosswindMPS: deck.CrosswindLimitMps, TailwindMPS: deck.TailwindLimitMps, CeilingMPS: deck.WindCeilingMps,
+	}
+	if t := c.GetAircraft(); t != nil { // nil where its name is not known
+		out.Limits.CrosswindMPS = lesser(deck.CrosswindLimitMps, t.CrosswindLimitMps)
+		out.Limits.TailwindMPS = lesser(deck.TailwindLimitMps, t.TailwindLimitMps)
 	}
 	return deck
 }
@@ -265,10 +277,8 @@ func checkGrain(u *booster.Unit, f *faults) {
 		return
 	}
 	const field = "boosters.grain_temperature_c"
-	for _, v := range f.list {
-		if v.GetField() == f.prefix+"."+field {
-			return // said already for another unit
-		}
+	if f.has(field) {
+		return // said already for another unit
 	}
 	f.add(field, number(u.GrainTemperatureC), "firing-limits",
 		number(limits.MinC)+" to "+number(limits.MaxC)+" degrees Celsius, the firing limits of the unit",
