@@ -29,7 +29,8 @@ func Model(w io.Writer, style Style, info *bowrollv1.ModelInfo) error {
 	return p.write(w)
 }
 
-// Checks draws the published checks with today's figures.
+// Checks draws the published checks with today's figures, each group under the
+// source that its expected values come from.
 func Checks(w io.Writer, style Style, answer *bowrollv1.ModelCheckResponse) error {
 	p := newPage(style)
 	p.heading("PUBLISHED CHECKS", "model "+clean(answer.GetProvenance().GetModelVersion()))
@@ -43,19 +44,23 @@ func Checks(w io.Writer, style Style, answer *bowrollv1.ModelCheckResponse) erro
 	p.paragraph(mood, text, 0)
 	p.gap()
 	t := table{columns: []column{
-		{head: "Check", least: 10},
-		{head: "What", least: 14, rank: 2},
-		{head: "Source", least: 16},
-		{head: "Obtained", rank: 1},
+		{head: "Check", least: 30},
+		{head: "What", least: 24, rank: 2},
+		{head: "Value", rank: 1},
 		{head: "Unit"},
 		{head: "Expected", right: true},
 		{head: "Computed", right: true},
 		{head: "Deviation", right: true},
-		{head: "Tolerance", right: true, rank: 3},
+		{head: "Allowed", right: true},
 		{head: "Verdict"},
 	}}
+	source := ""
 	for _, c := range answer.GetChecks() {
-		t.row(append(plain(clean(c.GetId()), clean(c.GetTitle()), clean(c.GetSource()), clean(c.GetObtained()), clean(c.GetUnit()),
+		if c.GetSource() != source {
+			source = c.GetSource()
+			t.row(cell{clean(source), toneQuiet})
+		}
+		t.row(append(plain(clean(c.GetId()), clean(c.GetTitle()), clean(c.GetObtained()), clean(c.GetUnit()),
 			figures(c.GetExpected(), 6), figures(c.GetComputed(), 6), figures(c.GetDeviation(), 2), figures(c.GetTolerance(), 2)),
 			verdict(c.GetVerdict()))...)
 	}
@@ -74,9 +79,9 @@ func Vectors(w io.Writer, style Style, answer *bowrollv1.ModelCheckVectorsRespon
 	p.paragraph(mood, text, 0)
 	p.gap()
 	t := table{columns: []column{
-		{head: "Quantity", least: 12},
+		{head: "Quantity", least: 30},
 		{head: "Cases", right: true},
-		{head: "Largest relative deviation", right: true},
+		{head: "Largest relative", under: "deviation", right: true},
 		{head: "Allowed", right: true},
 		{head: "Case", least: 8},
 		{head: "Verdict"},

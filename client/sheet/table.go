@@ -30,6 +30,8 @@ type table struct {
 	rows    [][]cell
 }
 
+// row adds a row: a cell for each column, or a single one that takes the whole
+// width and stands over the rows after it.
 func (t *table) row(cells ...cell) { t.rows = append(t.rows, cells) }
 
 // plain makes cells of texts.
@@ -61,6 +63,10 @@ func (p *page) table(t table) {
 	}
 	p.line(p.paint(toneHead, strings.Repeat("─", total)))
 	for _, row := range t.rows {
+		if len(row) == 1 && len(t.columns) > 1 {
+			p.paragraph(row[0].tone, row[0].text, 0)
+			continue
+		}
 		picked := make([]cell, len(kept))
 		for i, c := range kept {
 			picked[i] = row[c]
@@ -127,6 +133,9 @@ func (t table) natural(kept []int) []int {
 	for i, c := range kept {
 		widths[i] = max(columns(t.columns[c].head), columns(t.columns[c].under))
 		for _, row := range t.rows {
+			if len(row) == 1 && len(t.columns) > 1 {
+				continue
+			}
 			widths[i] = max(widths[i], columns(row[c].text))
 		}
 	}

@@ -81,6 +81,7 @@ type violation struct {
 	Allowed string `json:"allowed"`
 	Hint    string `json:"hint"`
 
+	path string // the field as the document calls it
 	text string // what is wrong, in words
 	line int    // for the order of the file
 }
@@ -93,7 +94,7 @@ func faulty(faults cycle.Faults) *problem {
 		if flag, ok := flagOf(f); ok {
 			place, field = flag, ""
 		}
-		body.Violations = append(body.Violations, violation{place, field, f.Value, "written", f.Allowed, f.Hint, f.Problem, f.Place.Line})
+		body.Violations = append(body.Violations, violation{place, f.Path, f.Value, "written", f.Allowed, f.Hint, field, f.Problem, f.Place.Line})
 	}
 	return body
 }
@@ -118,7 +119,7 @@ func refusal(err error, r *client.Refusal) *problem {
 	var asked refused
 	_ = errors.As(err, &asked)
 	for _, v := range r.Violations {
-		said := violation{"", v.GetField(), strings.Trim(v.GetValue(), `"`), v.GetRule(), v.GetAllowed(), v.GetHint(), ruleText(v), 0}
+		said := violation{"", v.GetField(), strings.Trim(v.GetValue(), `"`), v.GetRule(), v.GetAllowed(), v.GetHint(), v.GetField(), ruleText(v), 0}
 		if asked.index != nil {
 			asked.locate(&said, strings.TrimPrefix(v.GetField(), asked.within))
 		}
@@ -131,9 +132,9 @@ func refusal(err error, r *client.Refusal) *problem {
 // locate says of a violation where it was written, and as what.
 func (r refused) locate(v *violation, field string) {
 	at, path := r.index.Find(field)
-	v.Place, v.Field, v.line = at.String(), path, at.Line
+	v.Place, v.path, v.line = at.String(), path, at.Line
 	if flag, ok := casePaths()[path]; ok && at.File == commandLineName {
-		v.Place, v.Field = flag, ""
+		v.Place, v.path = flag, ""
 	}
 	if written := r.index.Written(field); written != "" && written != v.Value {
 		// The service speaks SI: show what stands in the file as well.
@@ -197,10 +198,10 @@ func (b *problem) text(w io.Writer) {
 	}
 	for _, v := range b.Violations {
 		line := v.Place
-		if v.Field != "" && line != "" {
+		if v.path != "" && line != "" {
 			line += ": "
 		}
-		line += v.Field
+		line += v.path
 		if v.Value != "" {
 			line += fmt.Sprintf(" %q", v.Value)
 		}
