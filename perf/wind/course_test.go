@@ -1,10 +1,13 @@
 package wind
 
 import (
+	"encoding/json"
 	"errors"
 	"math"
 	"strings"
 	"testing"
+
+	"pgregory.net/rapid"
 
 	"bowroll/perf/violation"
 )
@@ -312,4 +315,57 @@ func BenchmarkFindCourse(b *testing.B) {
 			b.Fatal(err)
 		}
 	}
+}
+
+// At the ends of every range the answer is still made of finite numbers: JSON
+// can hold no others.
+func TestFindCourseAtTheEndsOfTheRanges(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		pick := func(name string, of ...float64) float64 { return rapid.SampledFrom(of).Draw(t, name) }
+		angle := func(name string) float64 { return pick(name, 0, 1e-300, 90, 180, 269.9999999999, 270, 360) }
+		limit := func(name string, of ...float64) *float64 {
+			if rapid.Bool().Draw(t, "no "+name) {
+				return nil
+			}
+			return some(pick(name, of...))
+		}
+		q := CourseQuery{
+			Wind:   Gusting(angle("from"), pick("mean", 1e-300, 1e-9, 5, 60), limit("lull", 0, 1e-300), limit("gust", 60, 80), pick("spread", 0, 1e-9, 45, 90)),
+			Credit: Credit{pick("credit", 0, 0.5, 1), pick("factor", 1, 1.5, 3)},
+			Ship: ShipRange{
+				SteerageMPS: pick("steerage", 0, 1e-300, 5), GreatestMPS: pick("greatest", 5, 30),
+				AxisOffsetDeg: pick("axis", -90, -1e-9, 0, 10, 90), TurnRateDegPS: limit("rate", 0.01, 20),
+			},
+			PresentCourseDeg: angle("present"),
+			LaunchS:          some(pick("launch", 0, 600, 86400)),
+			StepDeg:          pick("step", 0, 0.5, 7, 90),
+			Loads: loads(Limits{
+				limit("headwind", -60, 0, 5, 80), limit("crosswind", 0, 1e-9, 5, 80),
+				limit("tailwind", 0, 5, 80), limit("ceiling", 0, 1e-9, 5, 60, 120),
+			}),
+		}
+		if rapid.Bool().Draw(t, "sector") {
+			from, to := angle("sector from"), angle("sector to")
+			if circle(to-from) != 0 || to-from == 360 {
+				q.Closed = []Sector{{from, to, limit("room", 0, 1000, 1e7)}}
+			}
+		}
+		answer, err := FindCourse(q)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if _, err := json.Marshal(answer); err != nil {
+			t.Fatalf("%v in %+v", err, answer)
+		}
+		if (answer.Recommended == nil) == (answer.Shortfall == nil) {
+			t.Fatalf("recommended %v, shortfall %v", answer.Recommended, answer.Shortfall)
+		}
+		o := answer.Recommended
+		if o == nil {
+			o = answer.Shortfall.Best
+		}
+		if o != nil && (o.SpeedMPS < q.Ship.least()-1e-6 || o.SpeedMPS > q.Ship.GreatestMPS+1e-6 || o.CourseDeg < 0 || o.CourseDeg >= 360) {
+			t.Fatalf("%+v is not for this ship", o)
+		}
+	})
 }

@@ -183,6 +183,9 @@ const (
 	muchMore = 2.5
 )
 
+// beyondAnyShip is a speed, m/s, that no ship has.
+const beyondAnyShip = 1000
+
 // trade gives the least change of course with the ship held to each of several
 // speeds from one to another, and to a little more than the last.
 func (s *solver) trade(from, to float64) []Trade {
@@ -209,7 +212,7 @@ func (s *solver) trade(from, to float64) []Trade {
 // course, whatever the ship can do.
 func (s *solver) presentNeeds() *float64 {
 	unlimited := *s
-	unlimited.greatest = math.Inf(1)
+	unlimited.greatest = beyondAnyShip
 	course := s.query.PresentCourseDeg
 	room := s.query.room(course)
 	if room < s.least || !unlimited.keeps(course, room, slack) {

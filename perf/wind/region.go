@@ -70,7 +70,7 @@ type span struct {
 // judged at its ends.
 const (
 	finestDeg    = 1e-7
-	mostHalvings = 20000
+	mostHalvings = 4000
 )
 
 // open gives the courses on which some speed keeps every limit eased by ease,

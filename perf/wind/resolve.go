@@ -68,7 +68,7 @@ type Sensor struct {
 //
 // The error is a [violation.List].
 func Resolve(readings []Reading, known []Anemometer, q Quality) (Resolved, error) {
-	sensors, err := check(readings, known, q)
+	sensors, err := match(readings, known, q)
 	if err != nil {
 		return Resolved{}, err
 	}
@@ -156,8 +156,8 @@ func difference(a, b Felt) float64 {
 	return math.Hypot(a.SpeedMPS*cosA-b.SpeedMPS*cosB, a.SpeedMPS*sinA-b.SpeedMPS*sinB)
 }
 
-// check refuses faulty readings and policies, and finds each reading's sensor.
-func check(readings []Reading, known []Anemometer, q Quality) ([]Anemometer, error) {
+// match refuses faulty readings and policies, and finds each reading's sensor.
+func match(readings []Reading, known []Anemometer, q Quality) ([]Anemometer, error) {
 	var faults violation.List
 	if len(readings) == 0 {
 		faults.Absent("readings", "at least one reading", "")
