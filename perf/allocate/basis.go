@@ -109,3 +109,46 @@ func (s *simplex) restore(c *snapshot) {
 		s.enter(r)
 	}
 }
+
+// dropRow takes out a row whose slack is in the basis. That slack's column of the
+// basis is a unit vector, so the inverse only loses a line and a column.
+func (s *simplex) dropRow(r int) {
+	k := int(s.slack[r])
+	n := len(s.cost)
+	s.rows = append(s.rows[:r:r], s.rows[r+1:]...)
+	s.slack = append(s.slack[:r], s.slack[r+1:]...)
+	s.pi = append(s.pi[:r], s.pi[r+1:]...)
+	s.basis = append(s.basis[:k], s.basis[k+1:]...)
+	s.x = append(s.x[:k], s.x[k+1:]...)
+	s.inv = append(s.inv[:k], s.inv[k+1:]...)
+	s.w = s.w[:len(s.rows)]
+	s.ray = s.ray[:len(s.rows)]
+	for p := range s.inv {
+		s.inv[p] = append(s.inv[p][:r], s.inv[p][r+1:]...)
+	}
+	for j := range s.cols {
+		col := s.cols[j][:0]
+		for _, e := range s.cols[j] {
+			if int(e.row) > r {
+				e.row--
+				col = append(col, e)
+			} else if int(e.row) < r {
+				col = append(col, e)
+			}
+		}
+		s.cols[j] = col
+		if int(s.place[j]) > k {
+			s.place[j]--
+		}
+	}
+	for p, j := range s.basis {
+		if int(j) > n+r {
+			s.basis[p] = j - 1
+		}
+	}
+	for x := range s.slack {
+		if int(s.slack[x]) > k {
+			s.slack[x]--
+		}
+	}
+}

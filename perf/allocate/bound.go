@@ -31,7 +31,6 @@ type bounder struct {
 	last  int64   // the last bound, times scale
 }
 
-// newBounder picks the finest scale at which nothing can overflow.
 func newBounder(first []int32, cost []int64) *bounder {
 	b := &bounder{first: first, cost: cost, v: make([]int64, len(cost)), top: make([]int64, len(first)-1)}
 	worst := int64(1)
@@ -39,33 +38,37 @@ func newBounder(first []int32, cost []int64) *bounder {
 		worst = max(worst, c, -c)
 	}
 	used := bits.Len64(uint64(worst)) + bits.Len(uint(len(first)))
-	b.shift = uint(min(24, max(0, 56-used)))
+	b.shift = uint(min(20, max(0, 56-used)))
 	return b
 }
 
-// most is the greatest multiplier with which row r cannot overflow a sum over m
-// rows and all sorties.
-func (b *bounder) most(r *row, m int) int64 {
-	worst := max(r.rhs, -r.rhs, 1)
+// reach is the most that one multiple of a row can add to (1), in size.
+func (b *bounder) reach(r *row) float64 {
+	coef := int64(0)
 	for _, c := range r.coef {
-		worst = max(worst, c, -c)
+		coef = max(coef, c, -c)
 	}
-	return (1 << 60) / worst / int64(m+1) / int64(len(b.first))
+	return math.Abs(float64(r.rhs)) + float64(coef)*float64(len(b.first))
 }
 
-// round makes whole multipliers of floating-point ones.
+// round makes whole multipliers of floating-point ones. They are so held back that
+// no sum in bound can overflow.
 func (b *bounder) round(rows []*row, pi []float64) []int64 {
-	scale := float64(int64(1) << b.shift)
+	const most = 1 << 60
 	lambda := make([]int64, len(pi))
+	scale := float64(int64(1) << b.shift)
+	size := 0.0
+	for r, v := range pi {
+		if v > 0 {
+			size += float64(v*scale) * b.reach(rows[r])
+		}
+	}
 	for r, v := range pi {
 		v = float64(v * scale)
-		if !(v > 0.5) {
-			continue
+		if size > most {
+			v = min(v, most/b.reach(rows[r])/float64(len(rows)))
 		}
-		most := b.most(rows[r], len(rows))
-		if v >= float64(most) {
-			lambda[r] = most
-		} else {
+		if v > 0.5 {
 			lambda[r] = int64(math.Round(v))
 		}
 	}

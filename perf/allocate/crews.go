@@ -54,7 +54,7 @@ func (c *calendar) capacity(a, b int) int64 {
 
 // window is the row of one crew window.
 func (m *model) window(site, a, b int) row {
-	r := row{base: base{kind: baseCrews, a: site, b: a, c: b}, num: 1, den: 1, rhs: m.cal[site].capacity(a, b)}
+	r := row{base: base{kind: baseCrews, a: site, b: a, c: b}, num: 1, den: 1, level: -1, rhs: m.cal[site].capacity(a, b)}
 	for j, o := range m.opts {
 		if o.slot >= a && o.slot <= b && m.p.Sorties[m.owner[j]].Site == site {
 			r.idx = append(r.idx, int32(j))

@@ -23,8 +23,11 @@ type option struct {
 // With den the greatest common divisor of the coefficients this only tidies up
 // ("nine units are four pairs"); with larger ones it is a cutting plane.
 type row struct {
+	id       int // in the pool of all rows
 	base     base
 	num, den int64
+	blend    *blend // for a cutting plane (cuts.go)
+	level    int    // the last level that it takes as held at its value, or -1
 	idx      []int32
 	coef     []int64
 	rhs      int64
@@ -49,6 +52,7 @@ const (
 	baseBehind                    // a: group, b: spot behind
 	baseCrews                     // a: site, b: first slot, c: last slot
 	baseLevel                     // a: level held at its value
+	baseBlend                     // of other rows
 )
 
 // A model is the problem as sets of options (exactly one of each set is taken)
@@ -268,7 +272,7 @@ func (m *model) buildRows(groups map[string]int) {
 		if !ok {
 			continue
 		}
-		r := row{base: b, num: 1, den: 1, rhs: bound}
+		r := row{base: b, num: 1, den: 1, level: -1, rhs: bound}
 		for _, e := range at[b] {
 			r.idx = append(r.idx, e.j)
 			r.coef = append(r.coef, e.coef)
@@ -323,7 +327,7 @@ func usage(p *Problem, i, g int, o option) map[base]int64 {
 
 // rounded is the row multiplied by num/den and rounded down on both sides.
 func (r *row) rounded(num, den int64) row {
-	out := row{base: r.base, num: r.num * num, den: r.den * den, rhs: floorDiv(r.rhs*num, den)}
+	out := row{base: r.base, num: r.num * num, den: r.den * den, level: r.level, rhs: floorDiv(r.rhs*num, den)}
 	for k, c := range r.coef {
 		if c = floorDiv(c*num, den); c != 0 {
 			out.idx = append(out.idx, r.idx[k])

@@ -7,13 +7,13 @@ package allocate
 // the value claimed. A last series does the same for the ties: no choice of equal
 // value prefers another option at the first sortie that differs.
 type Proof struct {
+	// Rows that multipliers refer to by index.
+	Rows   []ProofRow
 	Levels []LevelProof
 	Ties   []TieProof
-	// TieRows and TieCut belong to the ties: their rows, and the multipliers with
-	// which options are excluded beforehand.
-	TieRows []ProofRow
-	TieCut  []Multiplier
-	// TieShift is the Shift of TieCut.
+	// TieCut are multipliers with which options are excluded before the ties, and
+	// TieShift is their scale.
+	TieCut   []Multiplier
 	TieShift uint
 }
 
@@ -22,7 +22,6 @@ type Proof struct {
 type LevelProof struct {
 	Level int
 	Limit int64 // in the level's own sense
-	Rows  []ProofRow
 	Tree  Tree
 }
 
@@ -34,15 +33,20 @@ type TieProof struct {
 }
 
 // A ProofRow is a constraint used by multipliers: one of the problem's own, times
-// Num/Den, rounded down on both sides.
+// Num/Den, rounded down on both sides, or a cutting plane blended from rows before
+// it.
 type ProofRow struct {
 	// Kind and what A, B, C are: "lot" (lot), "reserve" (site), "transfer"
 	// (transfer), "spot" (group, spot), "neighbour" (group, neighbour), "behind"
 	// (group, spot behind), "crews" (site, first and last launch time of the
-	// window, seconds), "level" (level held at its value).
+	// window, seconds), "level" (level held at its value), "blend" (none).
 	Kind     string
 	A, B, C  int
 	Num, Den int64
+	// Blend and Shift make a cutting plane: whole multiples of 1/Den of rows and
+	// of the sum of each sortie's options (which is one).
+	Blend []Multiplier
+	Shift []int64
 }
 
 // A Multiplier of a row, in multiples of 1/2^Shift.
@@ -72,31 +76,21 @@ type ProofOption struct {
 	Spot int32 // index into its group's spots, or -1
 }
 
-var baseNames = [...]string{"lot", "reserve", "transfer", "spot", "neighbour", "behind", "crews", "level"}
+var baseNames = [...]string{"lot", "reserve", "transfer", "spot", "neighbour", "behind", "crews", "level", "blend"}
 
 func (m *model) proofRows(rows []*row) []ProofRow {
 	out := make([]ProofRow, len(rows))
 	for r, w := range rows {
-		out[r] = ProofRow{baseNames[w.base.kind], w.base.a, w.base.b, w.base.c, w.num, w.den}
+		out[r] = ProofRow{Kind: baseNames[w.base.kind], A: w.base.a, B: w.base.b, C: w.base.c, Num: w.num, Den: w.den}
+		if b := w.blend; b != nil {
+			out[r].Den, out[r].Shift = b.den, b.shift
+			for c, id := range b.rows {
+				out[r].Blend = append(out[r].Blend, Multiplier{int32(id), b.k[c]})
+			}
+		}
 		if w.base.kind == baseCrews {
 			out[r].B = int(m.cal[w.base.a].times[w.base.b])
 			out[r].C = int(m.cal[w.base.a].times[w.base.c])
-		}
-	}
-	return out
-}
-
-func sparse(lambda []int64) []Multiplier {
-	n := 0
-	for _, l := range lambda {
-		if l != 0 {
-			n++
-		}
-	}
-	out := make([]Multiplier, 0, n)
-	for r, l := range lambda {
-		if l != 0 {
-			out = append(out, Multiplier{int32(r), l})
 		}
 	}
 	return out

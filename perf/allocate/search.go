@@ -11,6 +11,7 @@ import (
 // than the incumbent, and otherwise splits the options of one sortie in two.
 type search struct {
 	m     *model
+	pool  *[]*row // all rows of all searches; a row's id is its place
 	lp    *simplex
 	exact *bounder
 	cost  []int64 // of the level, divided by unit
@@ -29,6 +30,7 @@ type search struct {
 	cut    bool  // something was left unexplored
 	done   bool  // enough was reached
 
+	root  bool // at the root, where cutting planes are added
 	tree  Tree
 	trail []int32
 	onNew func(value, bound int64)
@@ -43,10 +45,10 @@ type limits struct {
 	progress func(Progress)
 }
 
-// newSearch sets up level k over the model, holding earlier levels at the given
-// values (greater is better) and starting with the rows in extra.
-func newSearch(m *model, k int, held []int64, extra []row, lim *limits) *search {
-	s := &search{m: m, limits: lim, start: lim.nodes, quota: math.MaxInt, enough: math.MaxInt64, open: nothing}
+// newSearch sets up level k over the model with rows of the pool, among them those
+// that hold the earlier levels.
+func newSearch(m *model, k int, pool *[]*row, rows []*row, lim *limits) *search {
+	s := &search{m: m, pool: pool, limits: lim, start: lim.nodes, quota: math.MaxInt, enough: math.MaxInt64, open: nothing}
 	s.unit = 0
 	for _, c := range m.levels[k] {
 		s.unit = gcd(s.unit, c)
@@ -64,15 +66,8 @@ func newSearch(m *model, k int, held []int64, extra []row, lim *limits) *search 
 	s.tree.Shift = s.exact.shift
 	s.lp = newSimplex(m.first, m.owner, perturbed(m, k, s.cost))
 	s.off = s.lp.off
-	for r := range m.rows {
-		s.lp.addRow(&m.rows[r])
-	}
-	for level, v := range held {
-		r := m.levelRow(level, v)
-		s.lp.addRow(&r)
-	}
-	for r := range extra {
-		s.lp.addRow(&extra[r])
+	for _, r := range rows {
+		s.lp.addRow(r)
 	}
 	for i := range s.m.p.Sorties {
 		least := int64(0)
@@ -89,7 +84,7 @@ func newSearch(m *model, k int, held []int64, extra []row, lim *limits) *search 
 
 // levelRow holds a level at no less than v.
 func (m *model) levelRow(level int, v int64) row {
-	r := row{base: base{kind: baseLevel, a: level}, num: 1, den: 1, rhs: -v}
+	r := row{base: base{kind: baseLevel, a: level}, num: 1, den: 1, level: level, rhs: -v}
 	for j, c := range m.levels[level] {
 		if c != 0 {
 			r.idx = append(r.idx, int32(j))
@@ -130,6 +125,24 @@ func perturbed(m *model, k int, cost []int64) []float64 {
 			nudge += float64(weight[l] * float64(m.levels[l][j]-low[l]))
 		}
 		out[j] = float64(c) + float64(share*nudge)
+	}
+	return out
+}
+
+// add puts a new row into the pool and the relaxation.
+func (s *search) add(r row) {
+	r.id = len(*s.pool)
+	*s.pool = append(*s.pool, &r)
+	s.lp.addRow(&r)
+}
+
+// sparse lists multipliers of the relaxation's rows by the rows' ids.
+func (s *search) sparse(lambda []int64) []Multiplier {
+	var out []Multiplier
+	for r, l := range lambda {
+		if l != 0 {
+			out = append(out, Multiplier{int32(s.lp.rows[r].id), l})
+		}
 	}
 	return out
 }
@@ -180,6 +193,7 @@ func over(r *row, taken []bool) int64 {
 // run searches everything that is not excluded and returns whether the incumbent
 // is proven best.
 func (s *search) run() bool {
+	s.root = true
 	s.visit(nil, math.MaxInt64)
 	return !s.cut && !s.done
 }
@@ -219,7 +233,7 @@ func (s *search) visit(parent []Multiplier, inherited int64) int32 {
 		return s.leaf(parent)
 	}
 	lambda, bound, out := s.relax()
-	mult := sparse(lambda)
+	mult := s.sparse(lambda)
 	if bound <= s.bestVal {
 		return s.leaf(mult)
 	}
@@ -228,6 +242,10 @@ func (s *search) visit(parent []Multiplier, inherited int64) int32 {
 	defer s.undo(mark)
 	s.exclude()
 
+	if s.root {
+		s.root = false
+		s.purge()
+	}
 	x := s.lp.solution()
 	if out == lpOptimal && s.offer(s.rounded(x)) && bound <= s.bestVal {
 		return s.leaf(mult)
@@ -288,9 +306,16 @@ func (s *search) relax() ([]int64, int64, lpOutcome) {
 			scaled = s.exact.bound(s.lp.rows, lambda, s.off)
 		}
 		bound := s.exact.value(scaled)
-		if out != lpOptimal || bound <= s.bestVal || round >= 40 || !s.separate() {
+		if out != lpOptimal || bound <= s.bestVal || round >= 60 {
 			return lambda, bound, out
 		}
+		if s.separate() {
+			continue
+		}
+		if s.root && round < 30 && s.cuts(20) > 0 {
+			continue
+		}
+		return lambda, bound, out
 	}
 }
 
@@ -299,8 +324,7 @@ func (s *search) separate() bool {
 	x := s.lp.solution()
 	found := s.m.crowded(x, s.step, 1e-6)
 	for _, b := range found {
-		r := s.m.window(b.site, b.a, b.b)
-		s.lp.addRow(&r)
+		s.add(s.m.window(b.site, b.a, b.b))
 	}
 	return len(found) > 0
 }
@@ -382,13 +406,11 @@ func (s *search) settle(choice []int32) []Multiplier {
 		x[j] = 1
 	}
 	for _, b := range s.m.crowded(x, s.step, 1e-6) {
-		r := s.m.window(b.site, b.a, b.b)
-		s.lp.addRow(&r)
+		s.add(s.m.window(b.site, b.a, b.b))
 	}
-	for r, w := range s.lp.rows {
+	for _, w := range s.lp.rows {
 		if n := over(w, taken); n > 0 {
-			weight := ((value-s.bestVal)/n + 1) << s.exact.shift
-			return []Multiplier{{int32(r), min(weight, s.exact.most(w, len(s.lp.rows)))}}
+			return []Multiplier{{int32(w.id), ((value-s.bestVal)/n + 1) << s.exact.shift}}
 		}
 	}
 	return nil

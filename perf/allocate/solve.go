@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"math"
+	"slices"
 )
 
 // DefaultNodes is the node limit where none is given.
@@ -51,15 +52,16 @@ func Solve(ctx context.Context, p *Problem, o Options) (*Result, error) {
 }
 
 type solver struct {
-	p       *Problem
-	m       *model
-	limits  *limits
-	choice  []int32 // best so far
-	values  []int64 // of the levels done, greater is better
-	windows []row   // crew windows and roundings met so far
-	result  Result
-	proof   Proof
-	proven  bool
+	p      *Problem
+	m      *model
+	limits *limits
+	choice []int32 // best so far
+	values []int64 // of the levels done, greater is better
+	pool   []*row  // all rows so far
+	active []*row  // those that the next level starts with
+	result Result
+	proof  Proof
+	proven bool
 }
 
 func (s *solver) solve() *Result {
@@ -69,6 +71,11 @@ func (s *solver) solve() *Result {
 			return s.nothingFor()
 		}
 	}
+	for r := range s.m.rows {
+		s.m.rows[r].id = r
+		s.pool = append(s.pool, &s.m.rows[r])
+	}
+	s.active = s.pool[:len(s.pool):len(s.pool)]
 	s.choice = s.start()
 	for k := range s.m.levels {
 		if !s.level(k) {
@@ -81,6 +88,7 @@ func (s *solver) solve() *Result {
 	r := &s.result
 	r.Nodes = s.limits.nodes
 	r.Proof = &s.proof
+	r.Proof.Rows = s.m.proofRows(s.pool)
 	switch {
 	case s.choice == nil && s.proven:
 		r.Status, r.Levels = Infeasible, nil
@@ -129,7 +137,7 @@ func (s *solver) start() []int32 {
 func (s *solver) level(k int) bool {
 	name := s.m.names[k]
 	_, maximise := (&Objective{}).level(name)
-	w := newSearch(s.m, k, s.values, s.windows, s.limits)
+	w := newSearch(s.m, k, &s.pool, s.active, s.limits)
 	if k < len(s.m.levels)-1 {
 		// Leave something for the levels after this one.
 		w.quota = (s.limits.most - s.limits.nodes + 1) / 2
@@ -150,7 +158,7 @@ func (s *solver) level(k int) bool {
 	if w.best == nil {
 		s.choice = nil // what it began with does not keep the constraints
 		if proven {
-			s.proof.Levels = append(s.proof.Levels, LevelProof{Level: k, Limit: sense(w.bestVal*w.unit, maximise), Rows: s.m.proofRows(w.lp.rows), Tree: w.tree})
+			s.proof.Levels = append(s.proof.Levels, LevelProof{Level: k, Limit: sense(w.bestVal*w.unit, maximise), Tree: w.tree})
 		}
 		return false
 	}
@@ -159,16 +167,14 @@ func (s *solver) level(k int) bool {
 	l := Level{Name: name, Maximise: maximise, Proven: s.proven}
 	if bound < math.MaxInt64/w.unit {
 		l.Bounded, l.Bound = true, sense(bound*w.unit, maximise)
-		s.proof.Levels = append(s.proof.Levels, LevelProof{Level: k, Limit: l.Bound, Rows: s.m.proofRows(w.lp.rows), Tree: w.tree})
+		s.proof.Levels = append(s.proof.Levels, LevelProof{Level: k, Limit: l.Bound, Tree: w.tree})
 	}
 	s.result.Levels = append(s.result.Levels, l)
 	s.values = append(s.values, w.bestVal*w.unit)
-	s.windows = s.windows[:0]
-	for _, r := range w.lp.rows[len(s.m.rows):] {
-		if r.base.kind != baseLevel {
-			s.windows = append(s.windows, *r)
-		}
-	}
+	held := s.m.levelRow(k, w.bestVal*w.unit)
+	held.id = len(s.pool)
+	s.pool = append(s.pool, &held)
+	s.active = append(slices.Clone(w.lp.rows), &held)
 	return true
 }
 

@@ -1,5 +1,7 @@
 package allocate
 
+import "math"
+
 // ties looks, sortie by sortie in launch order, for an equally good choice that
 // agrees with the answer so far and prefers another option here; the first found
 // becomes the answer and the look goes on from there. Options are listed in order
@@ -9,13 +11,12 @@ package allocate
 // one unit short of the value, and it stops at the first choice that reaches it.
 func (s *solver) ties() bool {
 	last := len(s.m.levels) - 1
-	w := newSearch(s.m, last, s.values[:last], s.windows, s.limits)
+	w := newSearch(s.m, last, &s.pool, s.active[:len(s.active)-1], s.limits)
 	value := s.values[last] / w.unit
 	w.bestVal, w.enough = value-1, value
 	lambda, _, _ := w.relax()
 	w.exclude()
-	s.proof.TieCut, s.proof.TieShift = sparse(lambda), w.exact.shift
-	defer func() { s.proof.TieRows = s.m.proofRows(w.lp.rows) }()
+	s.proof.TieCut, s.proof.TieShift = w.sparse(lambda), w.exact.shift
 	if s.limits.progress != nil {
 		s.limits.progress(Progress{Level: "ties", Nodes: s.limits.nodes})
 	}
@@ -40,7 +41,8 @@ func (s *solver) ties() bool {
 					w.ban([]int32{j})
 				}
 			}
-			none := w.run()
+			w.visit(nil, math.MaxInt64)
+			none := !w.cut && !w.done
 			w.undo(mark)
 			w.lp.restore(home)
 			if w.best == nil {

@@ -28,6 +28,9 @@ func Verify(p *Problem, r *Result) error {
 		return fmt.Errorf("%d levels of %d", len(r.Levels), len(names))
 	}
 	v := newVerifier(p)
+	if err := v.load(r); err != nil {
+		return err
+	}
 	proofs := map[int]*LevelProof{}
 	if r.Proof != nil {
 		for k := range r.Proof.Levels {
@@ -87,6 +90,9 @@ func verifyNoChoice(p *Problem, r *Result) error {
 		if limit := r.Proof.Levels[0].Limit; limit >= least {
 			return fmt.Errorf("the proof of infeasibility allows priority %d", limit)
 		}
+		if err := v.load(r); err != nil {
+			return err
+		}
 		return v.level(r, 0, &r.Proof.Levels[0])
 	}
 	return fmt.Errorf("status %v without a choice", r.Status)
@@ -100,6 +106,7 @@ type verifier struct {
 	first []int           // index of a sortie's first option among all
 	total int
 	names []string
+	rows  []checkedRow
 }
 
 type proofOption struct {
@@ -257,7 +264,7 @@ func (v *verifier) level(r *Result, k int, lp *LevelProof) error {
 	if !maximise {
 		limit = -limit
 	}
-	t, err := v.tree(r, k, lp.Rows, &lp.Tree, limit)
+	t, err := v.tree(k, &lp.Tree, limit)
 	if err != nil {
 		return err
 	}
@@ -281,7 +288,7 @@ func (v *verifier) ties(r *Result) error {
 		trees[r.Proof.Ties[k].Sortie] = &r.Proof.Ties[k].Tree
 	}
 	cut := &Tree{Shift: r.Proof.TieShift, Nodes: []TreeNode{{Multipliers: r.Proof.TieCut, Sortie: -1}}}
-	t, err := v.tree(r, last, r.Proof.TieRows, cut, value-1)
+	t, err := v.tree(last, cut, value-1)
 	if err != nil {
 		return err
 	}
@@ -308,7 +315,7 @@ func (v *verifier) ties(r *Result) error {
 			if trees[i] == nil {
 				return fmt.Errorf("no proof that nothing is preferred at sortie %d", i)
 			}
-			if t, err = v.tree(r, last, r.Proof.TieRows, trees[i], value-1); err != nil {
+			if t, err = v.tree(last, trees[i], value-1); err != nil {
 				return err
 			}
 			copy(t.open, open)

@@ -11,7 +11,7 @@ import (
 type treeCheck struct {
 	v     *verifier
 	tree  *Tree
-	rows  []checkedRow
+	level int
 	cost  []int64 // of each option, divided by what all have in common
 	limit int64   // likewise
 	open  []bool  // options not excluded
@@ -20,18 +20,11 @@ type treeCheck struct {
 	seen  int     // nodes visited, to refuse a tree that runs in circles
 }
 
-type checkedRow struct {
-	index []int
-	coef  []int64
-	rhs   int64
-	size  float64 // greatest figure in the row
-}
-
-func (v *verifier) tree(r *Result, k int, rows []ProofRow, tree *Tree, limit int64) (*treeCheck, error) {
+func (v *verifier) tree(k int, tree *Tree, limit int64) (*treeCheck, error) {
 	if len(tree.Nodes) == 0 || tree.Shift > 40 {
 		return nil, errors.New("no tree")
 	}
-	t := &treeCheck{v: v, tree: tree, cost: make([]int64, v.total), open: make([]bool, v.total),
+	t := &treeCheck{v: v, tree: tree, level: k, cost: make([]int64, v.total), open: make([]bool, v.total),
 		value: make([]int64, v.total), top: make([]int64, len(v.opts))}
 	unit := int64(0)
 	for i := range v.opts {
@@ -55,141 +48,7 @@ func (v *verifier) tree(r *Result, k int, rows []ProofRow, tree *Tree, limit int
 	for t.limit*unit > limit {
 		t.limit--
 	}
-	for n := range rows {
-		row, err := v.row(r, k, &rows[n])
-		if err != nil {
-			return nil, fmt.Errorf("row %d: %w", n, err)
-		}
-		t.rows = append(t.rows, row)
-	}
 	return t, nil
-}
-
-// row states a row of a proof anew.
-func (v *verifier) row(r *Result, k int, pr *ProofRow) (checkedRow, error) {
-	var out checkedRow
-	rhs, err := v.rhs(r, k, pr)
-	if err != nil {
-		return out, err
-	}
-	if pr.Num < 0 || pr.Den < 1 || pr.Num > 1_000_000 || pr.Den > 1_000_000_000_000 {
-		return out, fmt.Errorf("fraction %d/%d", pr.Num, pr.Den)
-	}
-	floor := func(x int64) int64 {
-		x *= pr.Num
-		q := x / pr.Den
-		if x < q*pr.Den {
-			q--
-		}
-		return q
-	}
-	out.rhs = floor(rhs)
-	out.size = math.Abs(float64(out.rhs))
-	for i := range v.opts {
-		for o := range v.opts[i] {
-			c := floor(v.entry(i, &v.opts[i][o], pr))
-			if c == 0 {
-				continue
-			}
-			out.index = append(out.index, v.first[i]+o)
-			out.coef = append(out.coef, c)
-			out.size = max(out.size, math.Abs(float64(c)))
-		}
-	}
-	return out, nil
-}
-
-func (v *verifier) rhs(r *Result, k int, pr *ProofRow) (int64, error) {
-	p := v.p
-	group := func() *Group {
-		if pr.A >= 0 && pr.A < len(p.Groups) {
-			return &p.Groups[pr.A]
-		}
-		return &Group{}
-	}
-	switch {
-	case pr.Kind == "lot" && pr.A >= 0 && pr.A < len(p.Lots):
-		return int64(max(0, p.Lots[pr.A].Available-p.Lots[pr.A].Reserve)), nil
-	case pr.Kind == "reserve" && pr.A >= 0 && pr.A < len(p.sites()):
-		sum := -p.sites()[pr.A].Reserve
-		for _, l := range p.Lots {
-			if l.Site == pr.A {
-				sum += l.Available
-			}
-		}
-		return int64(max(0, sum)), nil
-	case pr.Kind == "transfer" && pr.A >= 0 && pr.A < len(p.Transfers):
-		return int64(p.Transfers[pr.A].MaxUnits), nil
-	case pr.Kind == "spot" && pr.B >= 0 && pr.B < len(group().Spots):
-		return 1, nil
-	case pr.Kind == "neighbour" && pr.B >= 0 && pr.B < len(group().Neighbours):
-		return group().Neighbours[pr.B].GapMM, nil
-	case pr.Kind == "behind" && pr.B >= 0 && pr.B < len(group().Spots) && group().HeldStay && group().Spots[pr.B].Behind != "":
-		return 1, nil
-	case pr.Kind == "crews" && pr.A >= 0 && pr.A < len(p.sites()) && p.sites()[pr.A].Crews != nil && pr.B <= pr.C:
-		c := p.sites()[pr.A].Crews
-		return int64(c.Teams) * ((int64(pr.C) - c.HoldMinS) - (int64(pr.B) - c.HoldMaxS)) / c.UnitS, nil
-	case pr.Kind == "level" && pr.A >= 0 && pr.A < k:
-		x, maximise := r.Objective.level(v.names[pr.A])
-		if maximise {
-			x = -x
-		}
-		return x, nil
-	}
-	return 0, fmt.Errorf("unknown constraint %+v", *pr)
-}
-
-// entry is what one option takes of a constraint.
-func (v *verifier) entry(i int, o *proofOption, pr *ProofRow) int64 {
-	p, s := v.p, &v.p.Sorties[i]
-	var draws []Draw
-	if o.Fit != Held {
-		draws = s.Fits[o.Fit].Draws
-	}
-	sum := int64(0)
-	switch pr.Kind {
-	case "lot":
-		for _, d := range draws {
-			if d.Lot == pr.A {
-				sum += int64(d.Units)
-			}
-		}
-	case "reserve":
-		for _, d := range draws {
-			if p.Lots[d.Lot].Site == pr.A {
-				sum += int64(d.Units)
-			}
-		}
-	case "transfer":
-		for _, d := range draws {
-			if p.Lots[d.Lot].Site != s.Site && p.transfer(d.Lot, s.Site, o.at) == pr.A {
-				sum += int64(d.Units)
-			}
-		}
-	case "crews":
-		if s.Site == pr.A && o.at >= int64(pr.B) && o.at <= int64(pr.C) {
-			sum = o.units
-		}
-	case "level":
-		sum = -o.level[pr.A]
-	default:
-		if o.Spot < 0 || s.Group != p.Groups[pr.A].ID {
-			return 0
-		}
-		g := &p.Groups[pr.A]
-		id := g.Spots[o.Spot].ID
-		switch {
-		case pr.Kind == "spot" && int(o.Spot) == pr.B:
-			sum = 1
-		case pr.Kind == "neighbour" && (g.Neighbours[pr.B].A == id || g.Neighbours[pr.B].B == id):
-			sum = s.HalfSpanMM
-		case pr.Kind == "behind" && o.Fit != Held && int(o.Spot) == pr.B:
-			sum = 1
-		case pr.Kind == "behind" && o.Fit == Held && g.Spots[pr.B].Behind == id:
-			sum = 1
-		}
-	}
-	return sum
 }
 
 // bound is the scaled Lagrangian bound of a node over the open options;
@@ -200,14 +59,17 @@ func (t *treeCheck) bound(node int32) (int64, error) {
 	for _, c := range t.cost {
 		size = max(size, math.Abs(float64(c)))
 	}
-	size = math.Ldexp(size+1, int(t.tree.Shift))
+	size = math.Ldexp(size+1, int(t.tree.Shift)) * float64(len(t.top)+1)
 	for _, m := range mult {
-		if m.Value < 0 || int(m.Row) >= len(t.rows) || m.Row < 0 {
+		if m.Value < 0 || int(m.Row) >= len(t.v.rows) || m.Row < 0 {
 			return 0, fmt.Errorf("node %d: multiplier %d of row %d", node, m.Value, m.Row)
 		}
-		size += float64(m.Value) * t.rows[m.Row].size
+		if t.v.rows[m.Row].level >= t.level {
+			return 0, fmt.Errorf("node %d: row %d holds a level that is not decided yet", node, m.Row)
+		}
+		size += float64(m.Value) * t.v.rows[m.Row].reach
 	}
-	if size*float64(len(t.top)+1) > 1<<62 {
+	if size > 1<<62 {
 		return 0, fmt.Errorf("node %d: multipliers too great to check", node)
 	}
 	for j, c := range t.cost {
@@ -215,7 +77,7 @@ func (t *treeCheck) bound(node int32) (int64, error) {
 	}
 	sum := int64(0)
 	for _, m := range mult {
-		r := &t.rows[m.Row]
+		r := &t.v.rows[m.Row]
 		sum += m.Value * r.rhs
 		for n, j := range r.index {
 			t.value[j] -= m.Value * r.coef[n]
