@@ -24,7 +24,7 @@ func (s *planSheet) held() {
 	at = min(at, s.style.Width/3)
 	for _, h := range s.plan.GetHeld() {
 		s.labelled(toneTitle, label(h), tonePlain, s.who(h)+s.holdText(h), at)
-		if text := s.releases(h.GetReleases()); text != "" {
+		if text := s.changes(h.GetReleases()); text != "" {
 			s.labelled(tonePlain, "", toneCare, "Would launch with "+text+".", at)
 		}
 	}
@@ -103,33 +103,4 @@ func nearest(h *bowrollv1.HeldSortie) *bowrollv1.FitOption {
 		}
 	}
 	return best
-}
-
-// releases says what single changes would launch a sortie.
-func (s *planSheet) releases(changes []*bowrollv1.Change) string {
-	var parts []string
-	for _, c := range changes {
-		parts = append(parts, s.change(c))
-	}
-	return strings.Join(parts, ", or ")
-}
-
-// change says one change in the units of the page.
-func (p *page) change(c *bowrollv1.Change) string {
-	amount := math.Abs(c.GetChange())
-	more := "more"
-	if c.GetChange() < 0 {
-		more = "less"
-	}
-	switch c.GetQuantity() {
-	case "headwind_mps", "credited_headwind_mps":
-		return p.measured(speed, amount) + " " + more + " headwind"
-	case "gross_mass_kg":
-		return p.measured(mass, amount) + " " + more + " mass"
-	case "available_m":
-		return p.measured(length, amount) + " " + more + " run"
-	case "unit_count":
-		return fixed(amount, 0) + " " + more + " " + map[bool]string{true: "unit", false: "units"}[amount == 1]
-	}
-	return clean(c.GetText())
 }

@@ -58,7 +58,7 @@ func Checks(w io.Writer, style Style, answer *bowrollv1.ModelCheckResponse) erro
 	for _, c := range answer.GetChecks() {
 		if c.GetSource() != source {
 			source = c.GetSource()
-			t.row(cell{clean(source), toneQuiet})
+			t.row(cell{"Source: " + clean(source), toneQuiet})
 		}
 		t.row(append(plain(clean(c.GetId()), clean(c.GetTitle()), clean(c.GetObtained()), clean(c.GetUnit()),
 			figures(c.GetExpected(), 6), figures(c.GetComputed(), 6), figures(c.GetDeviation(), 2), figures(c.GetTolerance(), 2)),

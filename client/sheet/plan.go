@@ -47,9 +47,8 @@ func (s *planSheet) headline() {
 	if title == "" {
 		title = s.plan.GetId()
 	}
-	if deck := s.cycle.GetDeck(); deck != "" {
-		parts := strings.Split(deck, "/")
-		aside = strings.Join([]string{parts[1], parts[len(parts)-1], "deck"}, " ")
+	if parts := strings.Split(clean(s.cycle.GetDeck()), "/"); len(parts) == 4 {
+		aside = parts[1] + " " + parts[3] + " deck"
 	}
 	if !s.start.IsZero() {
 		aside += s.start.UTC().Format("  2 Jan 2006 15:04 UTC")

@@ -37,10 +37,14 @@ func (p *page) verdict(about string, off *bowrollv1.Takeoff) {
 	for _, f := range off.GetFindings() {
 		if f.GetOutcome() != off.GetOutcome() {
 			found := outcome(f.GetOutcome())
-			p.paragraph(found.tone, "Also: "+found.text+".", 6)
+			text := "Also: " + found.text
+			if f.Value != nil && f.Limit != nil {
+				text += fmt.Sprintf(", %s against a limit of %s", p.named(f.GetQuantity(), f.GetValue()), p.named(f.GetQuantity(), f.GetLimit()))
+			}
+			p.paragraph(found.tone, text+".", 6)
 		}
-		for _, c := range f.GetChanges() {
-			p.paragraph(toneCare, "Cleared by "+p.change(c)+".", 2)
+		if text := p.changes(f.GetChanges()); text != "" {
+			p.paragraph(toneCare, "Cleared by "+text+".", 2)
 		}
 	}
 	// The service's own sentence speaks SI; in other units its numbers, which
@@ -74,8 +78,12 @@ func (p *page) run(off *bowrollv1.Takeoff) {
 		p.labelled(tonePlain, "To screen", tonePlain, p.measured(length, off.GetTakeoffDistanceM())+" take-off distance", labelColumns)
 	}
 	if bow := off.GetOffBow(); bow != nil {
-		text := fmt.Sprintf("leaves the edge at %s, %s of lift-off airspeed, sinks %s", p.measured(speed, bow.GetEdgeAirspeedMps()),
-			percent(bow.GetSpeedRatio()), p.givenMeasured(height, bow.SinkM))
+		text := fmt.Sprintf("leaves the edge at %s, %s of lift-off airspeed", p.measured(speed, bow.GetEdgeAirspeedMps()), percent(bow.GetSpeedRatio()))
+		if bow.GetFliesAway() {
+			text += ", sinks " + p.givenMeasured(height, bow.SinkM)
+		} else {
+			text += " and does not fly away before the water"
+		}
 		if bow.LowestM != nil {
 			text += ", lowest " + p.measured(height, bow.GetLowestM()) + " above the water"
 		}
@@ -222,7 +230,7 @@ func (p *page) limits(off *bowrollv1.Takeoff) {
 	}
 	p.heading("LIMITS", "each with all else held, firing "+clean(l.GetFiring()))
 	p.labelled(tonePlain, "Headwind", tonePlain, p.bound("at least", speed, l.GetLeastHeadwindMps()), labelColumns)
-	p.labelled(tonePlain, "Mass", tonePlain, p.bound("at most", mass, l.GetGreatestMassKg())+", without units", labelColumns)
+	p.labelled(tonePlain, "Mass alone", tonePlain, p.bound("at most", mass, l.GetGreatestMassKg()), labelColumns)
 	p.labelled(tonePlain, "Air", tonePlain, p.bound("at most", temperature, l.GetHottestAirC()), labelColumns)
 }
 

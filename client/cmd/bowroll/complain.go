@@ -213,7 +213,7 @@ func (b *problem) text(w io.Writer) {
 			fmt.Fprintf(w, "    hint: %s\n", v.Hint)
 		}
 	}
-	fmt.Fprintf(w, "bowroll: %s; nothing was planned\n", count(len(b.Violations), "fault"))
+	fmt.Fprintf(w, "bowroll: %s; nothing was computed\n", count(len(b.Violations), "fault"))
 }
 
 func count(n int, what string) string {

@@ -70,6 +70,7 @@ func (p *program) run(ctx context.Context, args []string) (code int) {
 	p.ctx = ctx
 	parser, err := kong.New(&p.line, kong.Name("bowroll"), kong.Description(description),
 		kong.Writers(p.stdout, p.stderr), kong.Bind(p), kong.ConfigureHelp(kong.HelpOptions{Compact: true}),
+		kong.WithHyphenPrefixedParameters(true), // a tailwind is written "-4 kt"
 		kong.Exit(func(code int) { panic(exit(code)) }))
 	if err != nil {
 		fmt.Fprintln(p.stderr, "bowroll:", err)
