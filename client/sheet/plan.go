@@ -136,6 +136,9 @@ func (s *planSheet) launches() {
 // launch is the row of one launch.
 func (s *planSheet) launch(l *bowrollv1.PlannedLaunch) []cell {
 	off := l.GetTakeoff()
+	if off == nil {
+		off = &bowrollv1.Takeoff{}
+	}
 	sortie := s.sorties[l.GetSortie()]
 	cue := off.GetFiring().GetCue()
 	fire := none
