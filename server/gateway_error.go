@@ -27,11 +27,13 @@ func writeError(ctx context.Context, _ *runtime.ServeMux, _ runtime.Marshaler, w
 	if b, ok := r.Body.(*body); ok && b.refusal != nil {
 		err = b.refusal
 	}
+	requestID := ""
 	if md, ok := runtime.ServerMetadataFromContext(ctx); ok {
-		for _, id := range md.HeaderMD.Get(intercept.RequestIDKey) {
-			w.Header().Set("X-Request-Id", id)
+		for _, requestID = range md.HeaderMD.Get(intercept.RequestIDKey) {
+			w.Header().Set("X-Request-Id", requestID)
 		}
 	}
+	err, _ = refusal.Settle(err, requestID)
 	refuse(w, httpStatus(err), err)
 }
 
@@ -52,6 +54,7 @@ func refuse(w http.ResponseWriter, httpStatus int, err error) {
 	if jsonErr != nil {
 		text = []byte(`{"code":"INTERNAL","message":"an error that cannot be written","violations":[]}`)
 	}
+	text = append(text, '\n')
 	w.Header().Set("Content-Type", "application/json")
 	w.Header().Set("Content-Length", strconv.Itoa(len(text)))
 	w.WriteHeader(httpStatus)

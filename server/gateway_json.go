@@ -22,13 +22,14 @@ var _ runtime.Marshaler = jsonForm{}
 // ContentType is the media type of answers.
 func (jsonForm) ContentType(any) string { return "application/json" }
 
-// Marshal writes an answer.
+// Marshal writes an answer, one line with its end.
 func (jsonForm) Marshal(v any) ([]byte, error) {
 	m, ok := v.(proto.Message)
 	if !ok {
 		return nil, fmt.Errorf("%T is not a message", v)
 	}
-	return wirejson.Marshal(m)
+	text, err := wirejson.Marshal(m)
+	return append(text, '\n'), err
 }
 
 // Unmarshal is not used by the gateway.

@@ -13,8 +13,6 @@ import (
 
 	"github.com/grpc-ecosystem/grpc-gateway/v2/runtime"
 	"google.golang.org/grpc"
-	"google.golang.org/grpc/codes"
-	"google.golang.org/grpc/status"
 	"google.golang.org/protobuf/proto"
 	"google.golang.org/protobuf/reflect/protoreflect"
 	"google.golang.org/protobuf/reflect/protoregistry"
@@ -74,6 +72,9 @@ func (s *streaming) serve(w http.ResponseWriter, r *http.Request, _ map[string]s
 	ctx, cancel := context.WithCancel(ctx)
 	defer cancel()
 	control := http.NewResponseController(w)
+	// A body that was not read to its end, or a deadline that passed, leaves
+	// the connection of no use to the next request.
+	w.Header().Set("Connection", "close")
 	if s.route.method.IsStreamingClient() {
 		// Answers go out while requests still come in.
 		if err := control.EnableFullDuplex(); err != nil {
@@ -92,7 +93,8 @@ func (s *streaming) serve(w http.ResponseWriter, r *http.Request, _ map[string]s
 	go func() {
 		err := s.send(stream, r.Body, control)
 		if err != nil {
-			cancel()
+			// What was read before is still answered.
+			_ = stream.CloseSend()
 		}
 		sent <- err
 	}()
@@ -102,10 +104,7 @@ func (s *streaming) serve(w http.ResponseWriter, r *http.Request, _ map[string]s
 		// A body that is still coming is not waited for.
 		_ = control.SetReadDeadline(time.Now())
 	}
-	// Where a request could not be read, the stream ends as cancelled, and the
-	// reason is the sender's.
-	unreadable := <-sent
-	if unreadable != nil && !errors.Is(unreadable, io.EOF) && (received == nil || status.Code(received) == codes.Canceled) {
+	if unreadable := <-sent; received == nil && !errors.Is(unreadable, io.EOF) {
 		received = unreadable
 	}
 	out.end(received)
