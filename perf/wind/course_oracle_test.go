@@ -217,3 +217,37 @@ func TestFindCourseFindsNarrowSectors(t *testing.T) {
 		t.Fatalf("the sector of %v degrees was missed: %+v", 2*half, answer.Open)
 	})
 }
+
+// Between two nodes every part of the wind is level, or rises or falls all the
+// way. That makes a closed range surely closed and an open one open, and lets a
+// section search find the least speed.
+func TestPartsAreMonotoneBetweenNodes(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		s := newSolver(drawQuery(t))
+		for i, from := range s.nodes[:len(s.nodes)-1] {
+			const steps = 4
+			width := s.nodes[i+1] - from
+			if width < 1 {
+				continue
+			}
+			var values [5][steps + 1]float64
+			for j := range steps + 1 {
+				c := s.at(from + width*float64(j)/steps).of[0]
+				for k, v := range [5]float64{c.along, c.credited, c.crossLow, c.crossHigh, c.ahead} {
+					values[k][j] = v
+				}
+			}
+			for k, v := range values {
+				rises, falls, level := true, true, true
+				for j := range steps {
+					rises = rises && v[j+1] > v[j]
+					falls = falls && v[j+1] < v[j]
+					level = level && math.Abs(v[j+1]-v[j]) < 1e-12
+				}
+				if !rises && !falls && !level {
+					t.Fatalf("part %d between %v and %v: %v", k, from, from+width, v)
+				}
+			}
+		}
+	})
+}

@@ -369,3 +369,20 @@ func TestFindCourseAtTheEndsOfTheRanges(t *testing.T) {
 		}
 	})
 }
+
+// What the ship can just do by the decimal figures is open, whatever their
+// binary forms add up to: 7.1 + 10.2 falls short of 17.3.
+func TestJustEnoughIsOpen(t *testing.T) {
+	wind, ship := 7.1, 10.2
+	if wind+ship >= 17.3 {
+		t.Fatal("the figures add up; choose others")
+	}
+	answer := find(t, CourseQuery{
+		Wind: Steady(20, wind), Ship: ShipRange{GreatestMPS: ship}, PresentCourseDeg: 110,
+		Loads: loads(Limits{LeastHeadwindMPS: some(17.3)}),
+	})
+	if answer.Recommended == nil {
+		t.Fatalf("%+v", answer.Shortfall)
+	}
+	near(t, "course", answer.Recommended.CourseDeg, 20, 1e-2)
+}

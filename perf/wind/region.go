@@ -29,9 +29,10 @@ func newSolver(q CourseQuery) *solver {
 	return s
 }
 
-// critical gives the courses between which every term is monotone and no closed
-// sector begins or ends: where either edge or the middle of the wind's spread
-// stands ahead, astern or abeam of the axis or the keel. The present course and
+// critical gives the courses between which every part of the wind is level, or
+// rises or falls all the way, and no closed sector begins or ends: where either
+// edge or the middle of the wind's spread stands ahead, astern or abeam of the
+// axis or the keel. The present course and
 // its reverse are among them, so that between two of them the change of course
 // is monotone too.
 func (s *solver) critical() []float64 {
