@@ -27,8 +27,9 @@ type blend struct {
 }
 
 const (
-	mostDen  = 60      // greatest denominator D looked for
-	mostCoef = 100_000 // greatest coefficient that a cut may have
+	mostDen  = 4000      // greatest denominator D looked for
+	mostCoef = 100_000 // greatest coefficient of a cut, and of a row that is blended
+	mostRHS  = 100_000_000
 )
 
 // blended computes the row that a blend stands for; ok is false if it says nothing.
@@ -154,6 +155,19 @@ func (s *search) cuts(most int) int {
 	return added
 }
 
+// heavy says that blending the row could overflow.
+func (r *row) heavy() bool {
+	if r.rhs > mostRHS || r.rhs < -mostRHS {
+		return true
+	}
+	for _, c := range r.coef {
+		if c > mostCoef || c < -mostCoef {
+			return true
+		}
+	}
+	return false
+}
+
 // known says that the relaxation has the row already.
 func (s *search) known(r *row) bool {
 	for _, o := range s.lp.rows {
@@ -187,6 +201,9 @@ func (s *search) blends(rho []float64) []blend {
 			k := times * int64(math.Round(float64(v*float64(den))))
 			if k -= floorDiv(k, den) * den; k == 0 {
 				continue
+			}
+			if s.lp.rows[r].heavy() {
+				return nil
 			}
 			b.rows = append(b.rows, s.lp.rows[r].id)
 			b.k = append(b.k, k)

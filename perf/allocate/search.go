@@ -312,7 +312,7 @@ func (s *search) relax() ([]int64, int64, lpOutcome) {
 		if s.separate() {
 			continue
 		}
-		if s.root && round < 30 && s.cuts(20) > 0 {
+		if s.root && round < 50 && s.cuts(20) > 0 {
 			continue
 		}
 		return lambda, bound, out

@@ -26,11 +26,11 @@ func (s *search) split(x []float64) (int, []int32) {
 		if free < 2 {
 			continue
 		}
-		w := 1e-12 + (1 - top)
+		w := 1 - top
 		if h := min(held, 1-held); h > 1e-6 {
 			w += 1 + h
 		}
-		if w > worth+1e-9 {
+		if pick < 0 || w > worth+1e-9 {
 			pick, worth = i, w
 		}
 	}

@@ -20,9 +20,15 @@ func (s *solver) ties() bool {
 	if s.limits.progress != nil {
 		s.limits.progress(Progress{Level: "ties", Nodes: s.limits.nodes})
 	}
-	home := w.lp.save()
+	// Each search starts where the relaxation has settled on what is fixed so far.
+	settle := func() *snapshot {
+		w.lp.solve(math.Inf(-1))
+		return w.lp.save()
+	}
+	home := settle()
 	for i := range s.choice {
 		from, to := s.m.first[i], s.m.first[i+1]
+		searched := false
 		for {
 			var preferred []int32
 			for j := from; j < s.choice[i]; j++ {
@@ -33,6 +39,7 @@ func (s *solver) ties() bool {
 			if preferred == nil {
 				break
 			}
+			searched = true
 			w.best, w.bestVal, w.done, w.cut = nil, value-1, false, false
 			w.tree = Tree{Shift: w.exact.shift}
 			mark := len(w.trail)
@@ -58,6 +65,9 @@ func (s *solver) ties() bool {
 			if j != s.choice[i] && !w.off[j] {
 				w.ban([]int32{j})
 			}
+		}
+		if searched {
+			home = settle()
 		}
 	}
 	return true

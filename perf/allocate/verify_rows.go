@@ -174,7 +174,7 @@ func (v *verifier) entry(i int, o *proofOption, pr *ProofRow) int64 {
 // with sums so bounded that nothing can overflow.
 func (v *verifier) blend(r *Result, pr *ProofRow) (checkedRow, error) {
 	d := pr.Den
-	if d < 2 || d > 1000 || len(pr.Shift) != len(v.opts) {
+	if d < 2 || d > 10_000 || len(pr.Shift) != len(v.opts) {
 		return checkedRow{}, fmt.Errorf("blend over %d with %d shifts", d, len(pr.Shift))
 	}
 	mod := func(x int64) int64 { return ((x % d) + d) % d }
