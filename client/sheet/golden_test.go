@@ -119,7 +119,9 @@ func TestEmptyAnswers(t *testing.T) {
 				Launches: []*bowrollv1.PlannedLaunch{{Sortie: "a"}}, Held: []*bowrollv1.HeldSortie{{Sortie: "b"}},
 				Lots: []*bowrollv1.LotUse{{Lot: "l"}}})
 		},
-		"takeoff": func(w io.Writer) error { return sheet.Takeoff(w, style, "", &bowrollv1.Takeoff{Roll: &bowrollv1.Roll{}}) },
+		"takeoff": func(w io.Writer) error {
+			return sheet.Takeoff(w, style, "", &bowrollv1.Takeoff{Roll: &bowrollv1.Roll{}})
+		},
 		"wind": func(w io.Writer) error {
 			return sheet.WindLimits(w, style, "", &bowrollv1.WindLimitsComputeResponse{Limits: []*bowrollv1.WindLimit{{}}})
 		},

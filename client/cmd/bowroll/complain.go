@@ -101,13 +101,10 @@ func faulty(faults cycle.Faults) *problem {
 
 // flagOf names the flag that a fault of the command line is about.
 func flagOf(f cycle.Fault) (string, bool) {
-	if f.Place.File != commandLineName {
-		return "", false
-	}
-	if flag, ok := casePaths()[f.Path]; ok {
+	if flag, ok := casePaths()[f.Path]; ok && (f.Place.File == commandLineName || f.Place.Flag == flag) {
 		return flag, true
 	}
-	return f.Place.Flag, f.Place.Flag != "" && !strings.HasPrefix(f.Problem, "is missing")
+	return f.Place.Flag, strings.HasPrefix(f.Place.Flag, "--set ")
 }
 
 // refusal is a request that the service would not answer.
@@ -133,7 +130,7 @@ func refusal(err error, r *client.Refusal) *problem {
 func (r refused) locate(v *violation, field string) {
 	at, path := r.index.Find(field)
 	v.Place, v.path, v.line = at.String(), path, at.Line
-	if flag, ok := casePaths()[path]; ok && at.File == commandLineName {
+	if flag, ok := casePaths()[path]; ok && (at.File == commandLineName || at.Flag != "") {
 		v.Place, v.path = flag, ""
 	}
 	if written := r.index.Written(field); written != "" && written != v.Value {

@@ -4,6 +4,7 @@ import (
 	"crypto/x509"
 	"fmt"
 	"os"
+	"strings"
 	"time"
 
 	"google.golang.org/grpc/codes"
@@ -59,5 +60,9 @@ func unreachable(server string, err error) error {
 	if !ok || r.Code == codes.Canceled {
 		return err
 	}
-	return fmt.Errorf("no service answers at %s: %s\n  help: start one with bowrolld, or leave --server out to plan inside this program", server, r.Message)
+	why := r.Message
+	if _, dialing, found := strings.Cut(why, "while dialing: "); found {
+		why = strings.TrimRight(dialing, `"`) // without the layers that gRPC wraps it in
+	}
+	return fmt.Errorf("no service answers at %s: %s\n  help: start one with bowrolld, or leave --server out to plan inside this program", server, why)
 }

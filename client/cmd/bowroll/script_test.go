@@ -1,0 +1,95 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"os/exec"
+	"path/filepath"
+	"strconv"
+	"testing"
+	"time"
+
+	"github.com/prometheus/client_golang/prometheus"
+	"github.com/rogpeppe/go-internal/testscript"
+	"go.uber.org/zap"
+
+	"bowroll/server"
+	"bowroll/server/assembly"
+)
+
+func TestMain(m *testing.M) {
+	testscript.Main(m, map[string]func(){"bowroll": main})
+}
+
+// TestScripts runs the command as people do. $CYCLES, $VECTORS are the files of
+// the project, $SERVER is a service on a loopback address, $NOBODY one where
+// none answers.
+func TestScripts(t *testing.T) {
+	root, err := filepath.Abs("../../../testdata")
+	if err != nil {
+		t.Fatal(err)
+	}
+	address := serve(t)
+	testscript.Run(t, testscript.Params{
+		Dir: "testdata/script",
+		Setup: func(env *testscript.Env) error {
+			env.Setenv("CYCLES", filepath.Join(root, "cycles"))
+			env.Setenv("VECTORS", filepath.Join(root, "vectors"))
+			env.Setenv("SERVER", address)
+			env.Setenv("NOBODY", "127.0.0.1:1")
+			return nil
+		},
+		Cmds: map[string]func(*testscript.TestScript, bool, []string){"exits": exits},
+	})
+}
+
+// exits runs a command that must end with a given code: exits 2 bowroll plan x.
+func exits(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) < 2 {
+		ts.Fatalf("usage: exits code command [args...]")
+	}
+	code := 0
+	if err := ts.Exec(args[1], args[2:]...); err != nil {
+		failed := &exec.ExitError{}
+		if !errors.As(err, &failed) {
+			ts.Fatalf("%v", err)
+		}
+		code = failed.ExitCode()
+	}
+	if strconv.Itoa(code) != args[0] {
+		ts.Fatalf("exit code %d, want %s", code, args[0])
+	}
+}
+
+// serve runs the whole service on a loopback address until the test ends.
+func serve(t *testing.T) (address string) {
+	t.Helper()
+	catalog, err := assembly.BuiltInCatalog()
+	if err != nil {
+		t.Fatal(err)
+	}
+	s, err := assembly.New(server.Config{
+		GRPCAddress: "127.0.0.1:0", Grace: time.Second,
+		Log: zap.NewNop(), NewID: assembly.NewID, Registry: prometheus.NewRegistry(),
+	}, catalog)
+	if err != nil {
+		t.Fatal(err)
+	}
+	ctx, stop := context.WithCancel(context.Background())
+	ready, ended := make(chan server.Addresses, 1), make(chan error, 1)
+	go func() { ended <- s.Run(ctx, func(at server.Addresses) { ready <- at }) }()
+	t.Cleanup(func() {
+		stop()
+		if err := <-ended; err != nil {
+			t.Error(err)
+		}
+	})
+	select {
+	case at := <-ready:
+		return at.GRPC
+	case err := <-ended:
+		ended <- nil
+		t.Fatal(err)
+	}
+	return ""
+}
