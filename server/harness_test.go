@@ -82,6 +82,14 @@ func start(t *testing.T, services server.Services, change func(*server.Config)) 
 	if err != nil {
 		t.Fatal(err)
 	}
+	h := around(t, s)
+	h.logs, h.registry = logs, registry
+	return h
+}
+
+// around puts a gateway on a real connection around s and ends both with t.
+func around(t *testing.T, s *server.Server) *harness {
+	t.Helper()
 	conn, err := s.Connect()
 	if err != nil {
 		t.Fatal(err)
@@ -89,7 +97,6 @@ func start(t *testing.T, services server.Services, change func(*server.Config)) 
 	web := httptest.NewServer(s.Handler())
 	h := &harness{
 		server: s, conn: conn, takeoffs: bowrollv1.NewTakeoffsClient(conn), url: web.URL, client: web.Client(),
-		logs: logs, registry: registry,
 	}
 	t.Cleanup(func() {
 		h.client.CloseIdleConnections()

@@ -194,7 +194,7 @@ func (r resolver) resolveDeck(out *resolved, f *faults) *bowrollv1.Deck {
 		BrakingFriction: surface.GetBrakingFriction(),
 		Upslope:         surface.GetUpslope(),
 	}
-	out.HasBrakes = surface.BrakingFriction != nil
+	out.HasBrakes = surface != nil && surface.BrakingFriction != nil
 	out.Available = c.GetAvailableM()
 	out.ScreenM = c.GetScreenM()
 	out.EdgeM = c.EdgeHeightM
