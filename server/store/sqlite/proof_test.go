@@ -1,0 +1,40 @@
+package sqlite_test
+
+import (
+	"testing"
+
+	"bowroll/server/store/sqlite"
+	"bowroll/server/store/storetest"
+)
+
+func TestModel(t *testing.T) {
+	drivers(t, func(t *testing.T, driver string) {
+		if driver != "sqlite3" && testing.Short() {
+			t.Skip("one driver in a short run")
+		}
+		storetest.Model(t, tester(sqlite.Options{Driver: driver}))
+	})
+}
+
+func TestLinearizable(t *testing.T) {
+	each := 60
+	if testing.Short() {
+		each = 20
+	}
+	history := storetest.Linearizable(t, tester(sqlite.Options{}), 32, each, 1)
+	t.Logf("%d calls of 32 clients", len(history))
+	// The checker is checked: one forged success must be found.
+	forged, ok := storetest.Forge(history)
+	if !ok {
+		t.Fatal("nobody was refused: the clients never met")
+	}
+	if storetest.CheckHistory(forged) {
+		t.Error("a forged double promise was not found")
+	}
+}
+
+func TestFailEachCall(t *testing.T) {
+	drivers(t, func(t *testing.T, driver string) {
+		storetest.FailEachCall(t, tester(sqlite.Options{Driver: driver}))
+	})
+}
