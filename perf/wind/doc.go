@@ -12,7 +12,8 @@
 //
 // # What is here
 //
-//   - [Ship.OverDeck] and [Ship.Natural] solve the wind triangle both ways.
+//   - [Ship.OverDeck] and [Ship.Natural] solve the wind triangle both ways;
+//     [LineUp] and [HeadUp] give the course that puts the wind down the axis.
 //   - [Credit] holds the factors of a policy on the natural wind along the axis;
 //     the ship's own speed is always credited whole.
 //   - [Natural.Use] combines lull, mean and gust with the ship's motion and
