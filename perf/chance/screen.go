@@ -1,0 +1,275 @@
+package chance
+
+import (
+	"math"
+
+	"bowroll/perf/takeoff"
+)
+
+// A Screening is what first-order propagation says: the run is taken to be a
+// plane in its inputs, so that it is normal with a mean of the nominal run.
+type Screening struct {
+	// Usable says whether the numbers permit it. Where they do, Probability
+	// agrees with a sample of [ScreenSize] points within three of its standard
+	// errors; where not, Reason says why and only a sample will do.
+	Usable      bool
+	Reason      Unusable
+	Probability float64
+	NominalM    float64 // the run with nothing departing
+	SigmaM      float64 // first-order standard deviation of the run, no duds
+	// BurnoutGapS is the time from the nearest burn-out to lift-off, and
+	// BurnoutGapSigmaS how sure that is.
+	BurnoutGapS      float64
+	BurnoutGapSigmaS float64
+}
+
+// ScreenSize is the size of sample that screening is held against.
+const ScreenSize = 10000
+
+// Unusable says why screening may not be used.
+type Unusable uint8
+
+const (
+	Usable         Unusable = iota
+	NearBurnout             // burn-out near lift-off, or thrust first felt near it: the run has a kink there
+	NearFloor               // a command or ignition delay may be floored at 0
+	NoNominalRun            // there is no lift-off, or may be none
+	Curved                  // the run departs from a plane by more than is allowed
+	DudsUncertain           // it may not be used with one dud, and duds are not rare enough to leave that out
+	NotEnoughKnown          // nothing departs: there is nothing to propagate
+)
+
+// String says why in a few words.
+func (u Unusable) String() string {
+	switch u {
+	case Usable:
+		return "may be used"
+	case NearBurnout:
+		return "burn-out is near lift-off"
+	case NearFloor:
+		return "command or ignition delay is near 0"
+	case NoNominalRun:
+		return "lift-off is not certain"
+	case Curved:
+		return "the run is too far from linear in its inputs"
+	case DudsUncertain:
+		return "it may not be used with one dud"
+	case NotEnoughKnown:
+		return "nothing departs from the nominal"
+	}
+	return "unknown"
+}
+
+// farSigmas is how far burn-out must be from lift-off, in standard deviations.
+const farSigmas = 3.5
+
+// Screen propagates the dispersions to first order. It costs two runs for each
+// source and unit, and tells from the numbers whether its answer may be used.
+func Screen(c *Case, f takeoff.Firing, availableM float64) Screening {
+	p := propagation{c: c, f: f, availableM: availableM}
+	s := p.propagate(-1)
+	if s.Reason == NearFloor {
+		return s
+	}
+	// One dud at a time; two are rarer than what is allowed, or it is not usable.
+	lots := c.lots()
+	none, alone := 1.0, 0.0
+	chances := make([]float64, len(c.Units))
+	for i := range c.Units {
+		if !c.Units[i].Dud {
+			chances[i] = c.Dispersions.unit(c.Units[i].Type).dud
+		}
+		none *= 1 - chances[i]
+	}
+	if none == 1 {
+		return s
+	}
+	total, doubt := none*s.Probability, 0.0
+	if !s.Usable {
+		return s
+	}
+	for i, chance := range chances {
+		if chance == 0 {
+			continue
+		}
+		weight := none / (1 - chance) * chance
+		alone += weight
+		d := p.propagate(unitColumn(lots, i) + 3)
+		total += weight * d.Probability
+		if !d.Usable {
+			doubt += weight
+		}
+	}
+	s.Probability = total
+	doubt += 1 - none - alone
+	if doubt > allowed(total) {
+		s.Usable, s.Reason = false, DudsUncertain
+	}
+	return s
+}
+
+// allowed is how much a probability may be out: one standard error of a plain
+// sample of ScreenSize, or one draw of it.
+func allowed(p float64) float64 {
+	return max(1, math.Sqrt(ScreenSize*p*(1-p))) / ScreenSize
+}
+
+// propagation is one case being screened.
+type propagation struct {
+	c          *Case
+	f          takeoff.Firing
+	availableM float64
+	d          draw
+	scores     []float64
+	dud        int // column drawn as a dud, -1 for none
+}
+
+// point is one run and how far burn-out is from lift-off in it.
+type point struct {
+	run, first, last float64 // times of burn-out less lift-off
+	start            float64 // first thrust less lift-off
+}
+
+func (p *propagation) at() point {
+	p.d.set(p.c, func(column int) float64 {
+		switch {
+		case column == p.dud:
+			return -cut
+		case source(column, p.c.lots()) == Dud:
+			return cut
+		}
+		return p.scores[column]
+	})
+	roll := p.d.roll(p.f)
+	return point{
+		run:   takeoff.ByRun.Of(roll),
+		first: p.d.schedule.FirstBurnoutS() - roll.TimeS,
+		last:  p.d.schedule.LastThrustS() - roll.TimeS,
+		start: p.d.schedule.FirstThrustS() - roll.TimeS,
+	}
+}
+
+// propagate works out the first-order answer with one column drawn as a dud.
+func (p *propagation) propagate(dud int) Screening {
+	p.dud = dud
+	n := p.c.columns()
+	p.scores = append(p.scores[:0], make([]float64, n)...)
+	nominal := p.at()
+	s := Screening{NominalM: nominal.run}
+	if p.floored() {
+		s.Reason = NearFloor
+		return s
+	}
+	if math.IsInf(nominal.run, 1) {
+		s.Reason = NoNominalRun
+		return s
+	}
+	gradient := make([]float64, n)
+	var variance, shift, curvature float64
+	gaps := [3]float64{nominal.first, nominal.last, nominal.start}
+	var spreads [3]float64
+	for j := range n {
+		if source(j, p.c.lots()) == Dud || p.c.sigma(j) == 0 {
+			continue
+		}
+		p.scores[j] = 1
+		up := p.at()
+		p.scores[j] = -1
+		down := p.at()
+		p.scores[j] = 0
+		if math.IsInf(up.run, 1) || math.IsInf(down.run, 1) {
+			s.Reason = NoNominalRun
+			return s
+		}
+		gradient[j] = (up.run - down.run) / 2
+		variance += gradient[j] * gradient[j]
+		bend := up.run - 2*nominal.run + down.run
+		shift += bend / 2
+		curvature += bend * bend / 2
+		for k, change := range [3]float64{up.first - down.first, up.last - down.last, up.start - down.start} {
+			spreads[k] += change * change / 4
+		}
+	}
+	s.SigmaM = math.Sqrt(variance)
+	if s.SigmaM == 0 {
+		s.Reason = NotEnoughKnown
+		if nominal.run <= p.availableM {
+			s.Probability = 1
+		}
+		return s
+	}
+	// Cut at three sigmas, a draw varies a little less.
+	s.SigmaM *= cutDeviation
+	s.Probability = normalBelow((p.availableM - nominal.run) / s.SigmaM)
+	near := false
+	for k, gap := range gaps {
+		if math.IsInf(gap, 0) {
+			continue
+		}
+		sigma := math.Sqrt(spreads[k])
+		if s.BurnoutGapSigmaS == 0 || math.Abs(gap)*s.BurnoutGapSigmaS < math.Abs(s.BurnoutGapS)*sigma {
+			s.BurnoutGapS, s.BurnoutGapSigmaS = gap, sigma
+		}
+		near = near || math.Abs(gap) < farSigmas*sigma
+	}
+	if near {
+		s.Reason = NearBurnout
+		return s
+	}
+	if p.out(&s, gradient, shift*cutDeviation*cutDeviation, curvature) > allowed(s.Probability) {
+		s.Reason = Curved
+		return s
+	}
+	s.Usable = true
+	return s
+}
+
+// cutDeviation is the standard deviation of a standard normal draw cut at three:
+// sqrt(1 - 6 phi(3)/(2 Phi(3) - 1)).
+var cutDeviation = math.Sqrt(1 - 2*cut*density(cut)/(1-2*normalBelow(-cut)))
+
+func density(z float64) float64 { return math.Exp(-0.5*z*z) / math.Sqrt(2*math.Pi) }
+
+// floored tells whether a command, a release or an ignition delay may come out
+// at 0.
+func (p *propagation) floored() bool {
+	d := &p.c.Dispersions
+	at := p.f.DelayS
+	if p.f.Mode == takeoff.OnBrakes {
+		at = p.f.ReactionS
+	}
+	if p.f.Mode == takeoff.Unlit || len(p.c.Units) == 0 {
+		return false
+	}
+	if d.ReactionS > 0 && at < cut*d.ReactionS {
+		return true
+	}
+	for i := range p.c.Units {
+		u := &p.c.Units[i]
+		if s := d.unit(u.Type).delayS; s > 0 && u.Type.IgnitionDelayS+u.LateS < cut*s {
+			return true
+		}
+	}
+	return false
+}
+
+// out estimates by how much the first-order probability is out: by what the
+// curvature of the run does to it, and by how far the run is from the plane
+// where that says it is as long as the run available.
+func (p *propagation) out(s *Screening, gradient []float64, shift, curvature float64) float64 {
+	beta := (p.availableM - s.NominalM) / s.SigmaM
+	bent := normalBelow((p.availableM - s.NominalM - shift) / math.Sqrt(s.SigmaM*s.SigmaM+curvature))
+	doubt := math.Abs(bent - s.Probability)
+	length := s.SigmaM / cutDeviation
+	reach := min(4, max(-4, beta))
+	for j := range gradient {
+		p.scores[j] = reach * gradient[j] / length
+	}
+	there := p.at()
+	clear(p.scores)
+	if math.IsInf(there.run, 1) {
+		return 1
+	}
+	off := (there.run - s.NominalM - reach*s.SigmaM) / s.SigmaM
+	return max(doubt, math.Abs(normalBelow(beta-off)-normalBelow(beta)))
+}
