@@ -49,9 +49,14 @@ func (g *roll) load(tau, rise, accel float64) (load, rate float64) {
 // root finds where a condition is zero between low and high, where it changes
 // sign: Newton's method kept inside the bracket, bisection where that fails.
 func (g *roll) root(c condition, level, low, high float64) float64 {
-	atHigh, slope := g.value(c, level, high)
-	rising := atHigh > 0
-	x, f := high, atHigh
+	f, slope := g.value(c, level, high)
+	return g.rootFrom(c, level, low, high, f, slope)
+}
+
+// rootFrom is root where the value and slope at high are known.
+func (g *roll) rootFrom(c condition, level, low, high, f, slope float64) float64 {
+	rising := f > 0
+	x := high
 	width := high - low
 	for range 200 {
 		if f == 0 {
@@ -81,78 +86,101 @@ func (g *roll) root(c condition, level, low, high float64) float64 {
 
 // advance takes the prepared step, as far as the first event in it.
 func (g *roll) advance() event {
-	h := g.expand()
-	ev := eventNone
-	if g.t+h >= g.reachS {
-		h = g.reachS - g.t
-		ev = eventCorner
+	e := end{h: g.expand()}
+	if g.t+e.h >= g.reachS {
+		e.h = g.reachS - g.t
+		e.event = eventCorner
 		if g.reachS >= g.limitS {
-			ev = eventLimit
+			e.event = eventLimit
 		}
 	}
-	h, ev = g.firstEvent(h, ev)
-	g.finish(h, ev)
-	return ev
+	g.firstEvent(&e)
+	g.finish(&e)
+	return e.event
 }
 
-// firstEvent looks for events inside a step of h and returns the first.
-func (g *roll) firstEvent(h float64, ev event) (float64, event) {
-	rise, rate := g.gain(h)
-	// The airspeed is monotone on [0, turn] and on [turn, h].
-	turn := h
-	if !g.moving && ((g.d[1] > 0 && rate < 0) || (g.d[1] < 0 && rate > 0)) {
-		turn = g.root(speedTurns, 0, 0, h)
-	}
-	low, high := 0.0, turn
-	for {
-		if high < h {
-			rise, _ = g.gain(high)
-		}
-		h0, ev0, found := g.crossing(low, high, rise)
-		if found {
-			h, ev = h0, ev0
-			break
-		}
-		if high == h {
-			break
-		}
-		low, high = high, h
-		rise, _ = g.gain(h)
-	}
-	h, ev = g.loadEvent(h, ev)
-	if !math.IsInf(g.distanceM, 1) && g.s+g.travel(h) > g.distanceM {
-		h, ev = g.root(distanceReached, g.distanceM-g.s, 0, h), eventDistance
-	}
-	return h, ev
+// end is the end of a step: its length, what ends it, and how much the airspeed
+// rises in it.
+type end struct {
+	h          float64
+	event      event
+	rise, rate float64
 }
 
-// crossing looks for a cell edge, a standstill or lift-off on a stretch where
-// the airspeed is monotone and ends rise above its value at the step's start.
-func (g *roll) crossing(low, high, rise float64) (h float64, ev event, found bool) {
-	h = high
+// moveTo shortens the step to an event inside it.
+func (e *end) moveTo(g *roll, h float64, ev event) {
+	e.h, e.event = h, ev
+	e.rise, e.rate = g.gain(h)
+}
+
+// firstEvent shortens a step to the first event inside it.
+func (g *roll) firstEvent(e *end) {
+	e.rise, e.rate = g.gain(e.h)
+	if !g.moving && ((g.d[1] > 0 && e.rate < 0) || (g.d[1] < 0 && e.rate > 0)) {
+		// The airspeed is monotone on [0, turn] and on [turn, h].
+		turn := g.root(speedTurns, 0, 0, e.h)
+		first := end{h: turn, event: eventNone}
+		first.rise, first.rate = g.gain(turn)
+		if g.crossing(0, &first) {
+			*e = first
+		} else {
+			g.crossing(turn, e)
+		}
+	} else {
+		g.crossing(0, e)
+	}
+	g.loadEvent(e)
+	if g.distanceM < math.MaxFloat64 && g.s+g.travel(e.h) > g.distanceM {
+		e.moveTo(g, g.root(distanceReached, g.distanceM-g.s, 0, e.h), eventDistance)
+	}
+}
+
+// crossing looks for a cell edge, a standstill or lift-off on the stretch from
+// low to e, on which the airspeed is monotone.
+func (g *roll) crossing(low float64, e *end) (found bool) {
 	c := &g.cells[g.cell]
 	floor := max(c.low, g.r.headwind)
-	switch u := g.u + rise; {
+	switch u := g.u + e.rise; {
 	case u > c.high:
-		h, ev, found = g.root(airspeedReaches, c.high-g.u, low, h), eventEdge, true
+		level := c.high - g.u
+		e.moveTo(g, g.rootFrom(airspeedReaches, level, low, e.h, e.rise-level, e.rate), eventEdge)
+		found = true
 	case u < floor && !g.moving:
-		ev, found = eventEdge, true
+		ev := eventEdge
 		if floor == g.r.headwind {
 			ev = eventHalt
 		}
-		h = g.root(airspeedReaches, floor-g.u, low, h)
+		level := floor - g.u
+		e.moveTo(g, g.rootFrom(airspeedReaches, level, low, e.h, e.rise-level, e.rate), ev)
+		found = true
 	}
-	if g.liftsOff {
-		if f, slope := g.value(liftoffReached, 0, h); f >= 0 {
-			return g.root(liftoffReached, 0, low, h), eventLiftoff, true
-		} else if _, before := g.value(liftoffReached, 0, low); slope < 0 && before > 0 {
-			// Lift-off speed may be reached and lost again inside the stretch.
-			if peak := g.peak(low, h); peak > low {
-				return g.root(liftoffReached, 0, low, peak), eventLiftoff, true
-			}
+	if g.liftsOff && g.lifts(low, e) {
+		found = true
+	}
+	return found
+}
+
+// lifts looks for lift-off on a monotone stretch.
+func (g *roll) lifts(low float64, e *end) bool {
+	u := g.u + e.rise
+	mass := g.m0 + float64(e.h*(g.m1+float64(e.h*g.m2)))
+	if u > 0 && float64(u*u) >= float64(g.r.liftoffSq*mass) {
+		e.moveTo(g, g.root(liftoffReached, 0, low, e.h), eventLiftoff)
+		return true
+	}
+	if e.rate >= 0 {
+		return false
+	}
+	// Mass only falls, so lift-off speed can be reached and lost again inside the
+	// stretch only while the airspeed falls.
+	_, after := g.value(liftoffReached, 0, e.h)
+	if _, before := g.value(liftoffReached, 0, low); after < 0 && before > 0 {
+		if peak := g.peak(low, e.h); peak > low {
+			e.moveTo(g, g.root(liftoffReached, 0, low, peak), eventLiftoff)
+			return true
 		}
 	}
-	return h, ev, found
+	return false
 }
 
 // peak returns where airspeed minus lift-off speed is greatest in a stretch, if
@@ -174,47 +202,39 @@ func (g *roll) peak(low, high float64) float64 {
 }
 
 // loadEvent looks for the wheel load passing through zero.
-func (g *roll) loadEvent(h float64, ev event) (float64, event) {
+func (g *roll) loadEvent(e *end) {
 	if g.mu == 0 {
-		return h, ev
+		return
 	}
-	rise, accel := g.gain(h)
-	end, endRate := g.load(h, rise, accel)
+	last, lastRate := g.load(e.h, e.rise, e.rate)
 	start, startRate := g.load(0, 0, g.d[1])
-	side := 1.0
 	if g.light {
-		side = -1
+		last, lastRate, start, startRate = -last, -lastRate, -start, -startRate
 	}
-	if side*end < 0 {
-		if side*start <= 0 && side*startRate <= 0 {
-			// Already on the far side by rounding: change at once.
-			return 0, eventNormal
-		}
-		return g.root(loadVanishes, 0, 0, h), eventNormal
-	}
-	// A dip to the other side and back: only where the tangents allow it.
-	if side*startRate < 0 && side*endRate > 0 && side*start > 0 &&
-		min(side*(start+startRate*h), side*(end-endRate*h)) < 0 {
-		turn := g.root(loadTurns, 0, 0, h)
-		if rise, accel := g.gain(turn); side > 0 {
-			if load, _ := g.load(turn, rise, accel); load < 0 {
-				return g.root(loadVanishes, 0, 0, turn), eventNormal
-			}
-		} else if load, _ := g.load(turn, rise, accel); load > 0 {
-			return g.root(loadVanishes, 0, 0, turn), eventNormal
+	switch {
+	case last < 0 && start <= 0 && startRate <= 0:
+		// Already on the far side by rounding: change at once.
+		e.moveTo(g, 0, eventNormal)
+	case last < 0:
+		e.moveTo(g, g.root(loadVanishes, 0, 0, e.h), eventNormal)
+	case startRate < 0 && lastRate > 0 && start > 0 &&
+		min(start+float64(startRate*e.h), last-float64(lastRate*e.h)) < 0:
+		// The tangents allow a dip to the far side and back.
+		turn := g.root(loadTurns, 0, 0, e.h)
+		rise, rate := g.gain(turn)
+		if load, _ := g.load(turn, rise, rate); load < 0 != g.light {
+			e.moveTo(g, g.root(loadVanishes, 0, 0, turn), eventNormal)
 		}
 	}
-	return h, ev
 }
 
 // finish moves the state to the end of the step and into the next cell, segment
 // or side of zero load.
-func (g *roll) finish(h float64, ev event) {
-	rise, _ := g.gain(h)
-	g.s += g.travel(h)
-	u := g.u + rise
+func (g *roll) finish(e *end) {
+	g.s += g.travel(e.h)
+	u := g.u + e.rise
 	g.moving = false
-	switch ev {
+	switch e.event {
 	case eventEdge:
 		c := &g.cells[g.cell]
 		if c.high-u < u-c.low {
@@ -232,15 +252,20 @@ func (g *roll) finish(h float64, ev event) {
 		g.s = g.distanceM
 	}
 	g.u = max(u, g.r.headwind)
-	if ev == eventCorner || ev == eventLimit {
+	if e.event == eventCorner || e.event == eventLimit {
 		g.t = g.reachS
 	} else {
-		g.t += h
+		g.t += e.h
 	}
-	if ev == eventCorner {
-		for g.segment+1 < len(g.segments) && g.segments[g.segment+1].StartS <= g.t {
-			g.segment++
-		}
-		g.setLight()
+	if e.event == eventCorner {
+		g.nextSegment()
 	}
+}
+
+// nextSegment enters the segment that holds now.
+func (g *roll) nextSegment() {
+	for g.segment+1 < len(g.segments) && g.segments[g.segment+1].StartS <= g.t {
+		g.segment++
+	}
+	g.setLight()
 }

@@ -54,6 +54,8 @@ const (
 	headwindTolerMPS    = 1e-9
 	massTolerKG         = 1e-6
 	temperatureTolerC   = 1e-7
+	greatestFriction    = 1.0
+	frictionToler       = 1e-9
 )
 
 // choice is the firing asked for and what comes of it on a runner.
@@ -123,6 +125,16 @@ func (r *Runner) HottestAir(s *booster.Schedule, q LimitQuestion) (Limit, error)
 		_ = varied.Reset(setting)
 		return q.choice(&varied, s)
 	}), nil
+}
+
+// MostFriction finds the greatest rolling friction, from 0 to 1, with which the
+// required run fits.
+func (r *Runner) MostFriction(s *booster.Schedule, q LimitQuestion) Limit {
+	varied := *r
+	return q.limit(0, greatestFriction, frictionToler, func(x float64) Choice {
+		varied.SetRollingFriction(x)
+		return q.choice(&varied, s)
+	})
 }
 
 // LeastRun is the required run in metres: what must be available. ok is false

@@ -444,7 +444,18 @@ func TestPlannerSkis(t *testing.T) {
 		_, _, none := rollOf(t, s, takeoff.Firing{})
 		within(t, "none", none.RunM, e.numbers(t, "run_none_m")[i], 0.005*none.RunM)
 		s.Units = pairs(unit, 8, -25)
-		_, _, release := rollOf(t, s, rolling(0))
+		runner, schedule, release := rollOf(t, s, rolling(0))
+		carried, push := 8*75.0, 8*unit.ThrustN(1, -25)
+		within(t, "critical friction", runner.CriticalFriction(0, 0), e.number(t, "critical_mu", "no_units"), 0.0006)
+		within(t, "critical friction, units carried", runner.CriticalFriction(carried, 0),
+			e.number(t, "critical_mu", "units_carried_unlit"), 0.0006)
+		within(t, "critical friction, units burning", runner.CriticalFriction(carried, push),
+			e.number(t, "critical_mu", "units_burning"), 0.0006)
+		if most := runner.MostFriction(schedule, takeoff.LimitQuestion{
+			Units: s.Units, Factor: 1, AvailableM: 3000,
+		}); most.Outcome != takeoff.LimitFound || most.Value >= runner.CriticalFriction(carried, 0) {
+			t.Errorf("most friction for 3000 m: %+v", most)
+		}
 		within(t, "eight at release", release.RunM, e.numbers(t, "run_8_at_release_m")[i], 0.005*release.RunM)
 		_, _, late := rollOf(t, s, rolling(e.numbers(t, "best_delay_s_(4 s grid)")[i]))
 		want := e.numbers(t, "run_8_best_delay_m_(4 s grid)")[i]

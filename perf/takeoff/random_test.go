@@ -185,6 +185,9 @@ func TestRollAgainstPlainIntegrator(t *testing.T) {
 			s.Aircraft.Flaps[0].CLRoll = s.Aircraft.Flaps[0].CLMax
 		case 1: // too weak to move by itself
 			s.Surface.Upslope, s.Surface.RollingFriction = 0.15, 0.3
+		case 2: // set moving from rest in still air by thrust that builds up
+			s.HeadwindMPS, s.Surface.Upslope, s.Surface.RollingFriction = 0, 0.05, 0.4
+			s.Units[0].Type.TraceN[0], s.Units[0].Type.TraceS[1] = 0, s.Units[0].Type.TraceS[2]*0.8
 		}
 		runner, schedule, roll := rollOf(t, s, f)
 		seconds, metres, ok := reference(runner.Equation(), schedule, 0.01)

@@ -108,6 +108,12 @@ func (r *Runner) SetGrossMass(massKG float64) {
 	r.setting.GrossMassKG = massKG
 }
 
+// SetRollingFriction changes the rolling friction and nothing else.
+func (r *Runner) SetRollingFriction(mu float64) {
+	r.rollingMu = mu
+	r.setting.Surface.RollingFriction = mu
+}
+
 // Setting is what the runner was prepared for.
 func (r *Runner) Setting() Setting { return r.setting }
 

@@ -62,10 +62,7 @@ func (g *roll) stand() event {
 	if g.reachS >= g.limitS {
 		return eventLimit
 	}
-	for g.segment+1 < len(g.segments) && g.segments[g.segment+1].StartS <= g.t {
-		g.segment++
-	}
-	g.setLight()
+	g.nextSegment()
 	return eventCorner
 }
 

@@ -68,3 +68,36 @@ func (r *Runner) netSilentN(u, mass float64) float64 {
 	load := max(0, mass*r.normalG-lift)
 	return r.thrust.At(u) - r.rollDragK*square - r.rollingMu*load - mass*r.slopeG
 }
+
+// CriticalFriction is the rolling friction above which the aircraft is stuck:
+// the net force vanishes somewhere between standstill and lift-off speed, so
+// that it does not lift off however long the run. It is the least of
+//
+//	(T + Fx - D - W sin(theta)) / (W cos(theta) - L)
+//
+// over those speeds, with units of a mass in kg that push steadily forward with
+// a thrust in newtons (0: carried unlit), and +Inf where the wing carries
+// everything before friction can hold it.
+func (r *Runner) CriticalFriction(unitsKG, forwardN float64) float64 {
+	mass := r.grossMass + unitsKG
+	friction := func(u float64) float64 {
+		square := u * math.Abs(u)
+		load := mass*r.normalG - r.rollLiftK*max(square, 0)
+		if load <= 0 {
+			return math.Inf(1)
+		}
+		return (r.thrust.At(u) + forwardN - r.rollDragK*square - mass*r.slopeG) / load
+	}
+	liftoff := r.LiftoffAirspeedMPS(mass)
+	critical := math.Inf(1)
+	for u := r.headwind; u <= liftoff; u += steadyStepMPS {
+		at := friction(u)
+		if at < critical {
+			critical = at
+			// The least may lie a little aside of the points of the scan.
+			_, beside := least(friction, max(r.headwind, u-steadyStepMPS), min(liftoff, u+steadyStepMPS), 1e-6)
+			critical = min(critical, beside)
+		}
+	}
+	return critical
+}

@@ -158,6 +158,12 @@ func (g *roll) expand() float64 {
 	d[2] = 0.5 * e1
 	h = g.guessEdge(h)
 
+	least := 2
+	if math.Abs(d[1]) <= 0.05*math.Abs(float64(d[2]*h)) {
+		// Hardly any acceleration yet: terms may vanish in between, as every
+		// third does not in still air.
+		least = maxOrder
+	}
 	power := h * h
 	before := math.Inf(1)
 	order := 2
@@ -185,7 +191,7 @@ func (g *roll) expand() float64 {
 		order = k + 1
 		power *= h
 		term := math.Abs(float64(d[k+1] * power))
-		if term+before <= stepError {
+		if term+before <= stepError && order >= least {
 			break
 		}
 		before = term
@@ -226,15 +232,16 @@ func (g *roll) guessEdge(h float64) float64 {
 	return h
 }
 
-// shorten reduces a step until the last two terms of the series are small.
+// shorten reduces a step until the last three terms of the series are small.
 func (g *roll) shorten(h float64) float64 {
-	n := g.order
+	const n = maxOrder
 	for range 2000 {
 		power := 1.0
-		for range n - 1 {
+		for range n - 2 {
 			power *= h
 		}
-		if math.Abs(float64(g.d[n-1]*power))+math.Abs(float64(g.d[n]*power)*h) <= stepError {
+		last := math.Abs(g.d[n-2]) + float64(h*(math.Abs(g.d[n-1])+float64(h*math.Abs(g.d[n]))))
+		if float64(last*power) <= stepError {
 			break
 		}
 		h *= 0.8
