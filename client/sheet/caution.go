@@ -102,7 +102,7 @@ const notice = "Results advise. The approved flight manual, the ordnance instruc
 // provenance says what the answer was computed from.
 func (p *page) provenance(from *bowrollv1.Provenance) {
 	p.gap()
-	p.paragraph(toneQuiet, notice, 0)
+	p.paragraph(tonePlain, notice, 0)
 	if from != nil {
 		p.paragraph(toneQuiet, strings.Join([]string{"Model " + from.GetModelVersion(),
 			"catalog " + from.GetCatalogRevision(), "request " + from.GetRequestDigest()}, ", "), 0)

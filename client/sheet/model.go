@@ -25,7 +25,7 @@ func Model(w io.Writer, style Style, info *bowrollv1.ModelInfo) error {
 	if text == "" {
 		text = notice
 	}
-	p.paragraph(toneQuiet, text, 0)
+	p.paragraph(tonePlain, text, 0)
 	return p.write(w)
 }
 

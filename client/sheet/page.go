@@ -23,7 +23,6 @@ type tone int
 const (
 	tonePlain tone = iota
 	toneTitle
-	toneHead
 	toneGood
 	toneCare
 	toneBad
@@ -33,7 +32,6 @@ const (
 // paints are the terminal's own basic colours, which follow its theme.
 var paints = map[tone]string{
 	toneTitle: "\x1b[1m",
-	toneHead:  "\x1b[2m",
 	toneGood:  "\x1b[32m",
 	toneCare:  "\x1b[33m",
 	toneBad:   "\x1b[1;31m",

@@ -77,7 +77,9 @@ func (s *planSheet) proof() string {
 	used, after, asked := 0, 0, int(s.plan.GetObjective().GetPriorityLaunched())
 	for _, l := range s.plan.GetLots() {
 		used += int(l.GetUsedCount())
-		after += int(l.GetAfterCount())
+		if l.GetBarred() == "" { // what may not be used is not left
+			after += int(l.GetAfterCount())
+		}
 	}
 	for _, h := range s.plan.GetHeld() {
 		asked += int(h.GetPriority())

@@ -49,8 +49,8 @@ func (p *page) table(t table) {
 	between := strings.Repeat(" ", gap)
 	heads, unders, any := make([]cell, len(kept)), make([]cell, len(kept)), false
 	for i, c := range kept {
-		heads[i] = cell{t.columns[c].head, toneHead}
-		unders[i] = cell{t.columns[c].under, toneHead}
+		heads[i] = cell{text: t.columns[c].head}
+		unders[i] = cell{text: t.columns[c].under}
 		any = any || t.columns[c].under != ""
 	}
 	p.cells(t, kept, widths, between, heads)
@@ -61,7 +61,7 @@ func (p *page) table(t table) {
 	for _, w := range widths {
 		total += w
 	}
-	p.line(p.paint(toneHead, strings.Repeat("─", total)))
+	p.line(p.paint(toneQuiet, strings.Repeat("─", total)))
 	for _, row := range t.rows {
 		if len(row) == 1 && len(t.columns) > 1 {
 			p.paragraph(row[0].tone, row[0].text, 0)
