@@ -10,6 +10,7 @@ import (
 	"fmt"
 	"io/fs"
 	"runtime"
+	"runtime/debug"
 
 	"github.com/prometheus/client_golang/prometheus"
 	"go.uber.org/zap"
@@ -17,6 +18,7 @@ import (
 
 	"bowroll/server"
 	"bowroll/server/catalog"
+	"bowroll/server/published"
 	"bowroll/server/refusal"
 	"bowroll/server/rpc"
 	"bowroll/testdata"
@@ -25,15 +27,17 @@ import (
 // BuiltInCatalog is the invented catalog that comes with the program.
 func BuiltInCatalog() (fs.FS, error) { return fs.Sub(testdata.Files, "catalog") }
 
-// Services returns everything that answers, over one state of the catalog. A
-// batch is computed on as many goroutines as cores says.
-func Services(screen *refusal.Screen, snapshot *catalog.Snapshot, cores int) server.Services {
+// Services returns everything that answers, over one state of the catalog and
+// the published values that the model is held against. A batch is computed on as
+// many goroutines as cores says.
+func Services(screen *refusal.Screen, snapshot *catalog.Snapshot, values []published.Row, cores int) server.Services {
 	rules := screen.Validator()
 	return server.Services{
 		Takeoffs:   rpc.NewTakeoffs(rules, snapshot, cores),
 		WindLimits: rpc.NewWindLimits(rules, snapshot),
 		Cycles:     rpc.NewCycles(rules, snapshot, cores),
 		Catalog:    rpc.NewCatalog(snapshot),
+		Model:      rpc.NewModel(snapshot, programVersion(), values),
 	}
 }
 
@@ -53,7 +57,30 @@ func New(config server.Config, folder fs.FS) (*server.Server, error) {
 	if err != nil {
 		return nil, err
 	}
-	return server.New(config, Services(config.Screen, snapshot, config.Cores))
+	values, err := publishedValues()
+	if err != nil {
+		return nil, err
+	}
+	return server.New(config, Services(config.Screen, snapshot, values, config.Cores))
+}
+
+// publishedValues are the ones that come with the program.
+func publishedValues() ([]published.Row, error) {
+	file, err := testdata.Files.Open("published/checks.csv")
+	if err != nil {
+		return nil, err
+	}
+	defer file.Close()
+	return published.Read(file)
+}
+
+// programVersion is the version that the build recorded, "(devel)" where it
+// recorded none.
+func programVersion() string {
+	if info, ok := debug.ReadBuildInfo(); ok && info.Main.Version != "" {
+		return info.Main.Version
+	}
+	return "(devel)"
 }
 
 // InProcess starts a server with the built-in catalog in this process and

@@ -546,8 +546,9 @@ type VectorDeviation struct {
 	Quantity string `protobuf:"bytes,1,opt,name=quantity,proto3" json:"quantity,omitempty"`
 	// Cases that state it.
 	CaseCount int32 `protobuf:"varint,2,opt,name=case_count,json=caseCount,proto3" json:"case_count,omitempty"`
-	// Largest relative deviation.
-	LargestRelative float64 `protobuf:"fixed64,3,opt,name=largest_relative,json=largestRelative,proto3" json:"largest_relative,omitempty"`
+	// Largest relative deviation; absent where a case expects a number or an
+	// outcome that the model does not give.
+	LargestRelative *float64 `protobuf:"fixed64,3,opt,name=largest_relative,json=largestRelative,proto3,oneof" json:"largest_relative,omitempty"`
 	// Case it came from.
 	CaseId string `protobuf:"bytes,4,opt,name=case_id,json=caseId,proto3" json:"case_id,omitempty"`
 	// Greatest relative deviation allowed.
@@ -603,8 +604,8 @@ func (x *VectorDeviation) GetCaseCount() int32 {
 }
 
 func (x *VectorDeviation) GetLargestRelative() float64 {
-	if x != nil {
-		return x.LargestRelative
+	if x != nil && x.LargestRelative != nil {
+		return *x.LargestRelative
 	}
 	return 0
 }
@@ -744,15 +745,16 @@ const file_bowroll_v1_model_proto_rawDesc = "" +
 	"provenance\x18\x04 \x01(\v2\x16.bowroll.v1.ProvenanceR\n" +
 	"provenance\"N\n" +
 	"\x18ModelCheckVectorsRequest\x122\n" +
-	"\fvectors_json\x18\x01 \x01(\tB\x0f\xe2A\x01\x02\xbaH\br\x06\x10\x02(\xa0\xf76R\vvectorsJson\"\xdd\x01\n" +
+	"\fvectors_json\x18\x01 \x01(\tB\x0f\xe2A\x01\x02\xbaH\br\x06\x10\x02(\xa0\xf76R\vvectorsJson\"\xf7\x01\n" +
 	"\x0fVectorDeviation\x12\x1a\n" +
 	"\bquantity\x18\x01 \x01(\tR\bquantity\x12\x1d\n" +
 	"\n" +
-	"case_count\x18\x02 \x01(\x05R\tcaseCount\x12)\n" +
-	"\x10largest_relative\x18\x03 \x01(\x01R\x0flargestRelative\x12\x17\n" +
+	"case_count\x18\x02 \x01(\x05R\tcaseCount\x12.\n" +
+	"\x10largest_relative\x18\x03 \x01(\x01H\x00R\x0flargestRelative\x88\x01\x01\x12\x17\n" +
 	"\acase_id\x18\x04 \x01(\tR\x06caseId\x12\x1c\n" +
 	"\ttolerance\x18\x05 \x01(\x01R\ttolerance\x12-\n" +
-	"\averdict\x18\x06 \x01(\x0e2\x13.bowroll.v1.VerdictR\averdict\"\xc5\x01\n" +
+	"\averdict\x18\x06 \x01(\x0e2\x13.bowroll.v1.VerdictR\averdictB\x13\n" +
+	"\x11_largest_relative\"\xc5\x01\n" +
 	"\x19ModelCheckVectorsResponse\x12;\n" +
 	"\n" +
 	"deviations\x18\x01 \x03(\v2\x1b.bowroll.v1.VectorDeviationR\n" +
@@ -828,6 +830,7 @@ func file_bowroll_v1_model_proto_init() {
 		return
 	}
 	file_bowroll_v1_common_proto_init()
+	file_bowroll_v1_model_proto_msgTypes[7].OneofWrappers = []any{}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
