@@ -16,9 +16,10 @@ func Stages(p *Problem) int { return len(p.levelNames()) }
 // The optimum of the file is the value of the level.
 //
 // Variable x_i_f launches sortie i with fit f (both counted from 0, as in the
-// problem); h_i_s leaves a held sortie i on spot s of its group. Nothing is left
-// out that the solver could do without: fits that are dominated and all crew
-// windows are there, so that the file checks the whole way from problem to answer.
+// problem); h_i_s leaves a held sortie i on spot s of its group; fitted_s_t counts
+// units fitted at site s up to its launch time t. Nothing is left
+// out that only the solver could do without: dominated fits and every crew window
+// that could bind are there, so that the file checks the whole way to the answer.
 func WriteLP(w io.Writer, p *Problem, stage int, earlier []int64) error {
 	if found := Validate(p); found != nil {
 		return &InvalidError{found}
@@ -38,6 +39,7 @@ type lpWriter struct {
 	w     *bufio.Writer
 	m     *model
 	width int
+	none  bool // the variable "none", which stands where a sum is empty, occurs
 }
 
 func (l *lpWriter) stage(k int, earlier []int64) {
@@ -61,14 +63,7 @@ func (l *lpWriter) stage(k int, earlier []int64) {
 		l.row(w)
 	}
 	for site := range m.cal {
-		for a := range m.cal[site].times {
-			for b := a; b < len(m.cal[site].times); b++ {
-				if w := m.window(site, a, b); !w.idle(m) {
-					fmt.Fprintf(l.w, " crews_%d_%d_%d:", site, a, b)
-					l.row(&w)
-				}
-			}
-		}
+		l.crews(site)
 	}
 	for e := range k {
 		_, maximise := (&Objective{}).level(m.names[e])
@@ -78,6 +73,9 @@ func (l *lpWriter) stage(k int, earlier []int64) {
 	}
 	l.w.WriteString("Binaries\n")
 	l.width = 0
+	if l.none {
+		l.put(" none")
+	}
 	for j := range m.opts {
 		if l.named(j) {
 			l.put(" " + l.name(j))
@@ -118,7 +116,8 @@ func (l *lpWriter) one(i int) {
 	from, to := int(l.m.first[i]), int(l.m.first[i+1])
 	if from == to {
 		// Nothing can become of it: an equation that nothing solves.
-		fmt.Fprintf(l.w, " sortie_%d: none_%d = 1\n none_%d: none_%d <= 0\n", i, i, i, i)
+		fmt.Fprintf(l.w, " sortie_%d: none = 1\n nothing_%d: none <= 0\n", i, i)
+		l.none = true
 		return
 	}
 	fmt.Fprintf(l.w, " sortie_%d:", i)
@@ -134,9 +133,56 @@ func (l *lpWriter) one(i int) {
 		l.put(" + " + l.name(j))
 	}
 	if !any {
-		fmt.Fprintf(l.w, " 0 none_%d", i)
+		l.put(" 0 none")
+		l.none = true
 	}
 	fmt.Fprintf(l.w, " %s 1\n", sense)
+}
+
+// crews writes the crew windows of a site over running totals: fitted_s_t is how
+// many units are fitted to launches up to slot t of site s, so that a window is the
+// difference of two of them.
+func (l *lpWriter) crews(site int) {
+	c := &l.m.cal[site]
+	most := make([]int64, len(c.times)) // that the fits of each slot could want
+	bySlot := make([][]int, len(c.times))
+	for i := range l.m.p.Sorties {
+		top := map[int]int64{}
+		for j := int(l.m.first[i]); j < int(l.m.first[i+1]); j++ {
+			if o := l.m.opts[j]; o.slot >= 0 && l.m.p.Sorties[i].Site == site {
+				bySlot[o.slot] = append(bySlot[o.slot], j)
+				top[o.slot] = max(top[o.slot], o.units)
+			}
+		}
+		for slot, n := range top {
+			most[slot] += n
+		}
+	}
+	for t := range c.times {
+		l.width = 0
+		l.put(fmt.Sprintf(" total_%d_%d: fitted_%d_%d", site, t, site, t))
+		if t > 0 {
+			l.put(fmt.Sprintf(" - fitted_%d_%d", site, t-1))
+		}
+		for _, j := range bySlot[t] {
+			l.term(-l.m.opts[j].units, j)
+		}
+		l.w.WriteString(" = 0\n")
+	}
+	for a := range c.times {
+		sum := int64(0)
+		for b := a; b < len(c.times); b++ {
+			sum += most[b]
+			if sum <= c.capacity(a, b) {
+				continue
+			}
+			fmt.Fprintf(l.w, " crews_%d_%d_%d: fitted_%d_%d", site, a, b, site, b)
+			if a > 0 {
+				fmt.Fprintf(l.w, " - fitted_%d_%d", site, a-1)
+			}
+			fmt.Fprintf(l.w, " <= %d\n", c.capacity(a, b))
+		}
+	}
 }
 
 func (l *lpWriter) row(r *row) {
@@ -162,17 +208,9 @@ func (l *lpWriter) sum(level []int64, maximise bool) {
 		l.term(c, j)
 	}
 	if !any {
-		l.w.WriteString(" 0 " + l.anything())
+		l.put(" 0 none")
+		l.none = true
 	}
-}
-
-func (l *lpWriter) anything() string {
-	for j := range l.m.opts {
-		if l.named(j) {
-			return l.name(j)
-		}
-	}
-	return "none"
 }
 
 func (l *lpWriter) term(c int64, j int) {

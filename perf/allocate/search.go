@@ -30,10 +30,12 @@ type search struct {
 	cut    bool  // something was left unexplored
 	done   bool  // enough was reached
 
-	root  bool // at the root, where cutting planes are added
-	tree  Tree
-	trail []int32
-	onNew func(value, bound int64)
+	root    bool // at the root, where cutting planes are added
+	below   bool // cutting planes are wanted below the root too
+	settled int  // rows after the root
+	tree    Tree
+	trail   []int32
+	onNew   func(value, bound int64)
 }
 
 // limits are shared by all searches of one problem.
@@ -193,7 +195,7 @@ func over(r *row, taken []bool) int64 {
 // run searches everything that is not excluded and returns whether the incumbent
 // is proven best.
 func (s *search) run() bool {
-	s.root = true
+	s.root, s.below = true, true
 	s.visit(nil, math.MaxInt64)
 	return !s.cut && !s.done
 }
@@ -245,6 +247,7 @@ func (s *search) visit(parent []Multiplier, inherited int64) int32 {
 	if s.root {
 		s.root = false
 		s.purge()
+		s.settled = len(s.lp.rows)
 	}
 	x := s.lp.solution()
 	if out == lpOptimal && s.offer(s.rounded(x)) && bound <= s.bestVal {
@@ -312,11 +315,23 @@ func (s *search) relax() ([]int64, int64, lpOutcome) {
 		if s.separate() {
 			continue
 		}
-		if s.root && round < 50 && s.cuts(20) > 0 {
+		if most := s.cutsWanted(round); most > 0 && s.cuts(most) > 0 {
 			continue
 		}
 		return lambda, bound, out
 	}
+}
+
+// cutsWanted is how many cutting planes to add in a round: many at the root, a few
+// below while the relaxation is still small.
+func (s *search) cutsWanted(round int) int {
+	switch {
+	case s.root && round < 50:
+		return 20
+	case s.below && round < 3 && len(s.lp.rows) < 2*s.settled+50:
+		return 6
+	}
+	return 0
 }
 
 // separate adds rows that the solution of the relaxation breaks.
