@@ -22,31 +22,23 @@ type Addresses struct{ GRPC, HTTP, Admin string }
 // grace for those in hand, and ends the rest. Ready, where not nil, is called
 // with the addresses once all are open. A shutdown asked for by ctx is no error.
 func (s *Server) Run(ctx context.Context, ready func(Addresses)) error {
-	listeners, err := s.listen()
+	open, err := s.listen()
 	if err != nil {
 		return errors.Join(err, s.Close())
 	}
-	address := func(configured string) string {
-		if l := listeners[configured]; l != nil {
-			return l.Addr().String()
-		}
-		return ""
-	}
-	where := Addresses{GRPC: address(s.config.GRPCAddress), HTTP: address(s.config.HTTPAddress), Admin: address(s.config.AdminAddress)}
-
 	failed := make(chan error, 3)
 	var web []*http.Server
-	if l := listeners[s.config.HTTPAddress]; l != nil {
-		web = append(web, serveHTTP(l, s.gateway, s.config.Log, failed))
+	if open.http != nil {
+		web = append(web, serveHTTP(open.http, s.gateway, s.config.Log, failed))
 	}
-	if l := listeners[s.config.AdminAddress]; l != nil {
-		web = append(web, serveHTTP(l, adminHandler(s.config.Registry), s.config.Log, failed))
+	if open.admin != nil {
+		web = append(web, serveHTTP(open.admin, adminHandler(s.config.Registry), s.config.Log, failed))
 	}
-	if l := listeners[s.config.GRPCAddress]; l != nil {
-		go func() { failed <- s.grpc.Serve(l) }()
+	if open.grpc != nil {
+		go func() { failed <- s.grpc.Serve(open.grpc) }()
 	}
 	if ready != nil {
-		ready(where)
+		ready(open.addresses())
 	}
 	select {
 	case <-ctx.Done():

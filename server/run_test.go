@@ -22,7 +22,7 @@ import (
 func running(t *testing.T, fake *fakeTakeoffs, grace time.Duration) (at server.Addresses, stop func() error) {
 	t.Helper()
 	s, err := server.New(server.Config{
-		GRPCAddress: "127.0.0.1:0", HTTPAddress: freeAddress(t), AdminAddress: freeAddress(t), Reflection: true,
+		GRPCAddress: "127.0.0.1:0", HTTPAddress: "127.0.0.1:0", AdminAddress: "127.0.0.1:0", Reflection: true,
 		Log: zap.NewNop(), Registry: prometheus.NewRegistry(), Screen: screen(t), Grace: grace,
 		NewID: func() string { return "id" },
 	}, server.Services{Takeoffs: fake})

@@ -142,21 +142,44 @@ func (s *Server) Close() error {
 	return err
 }
 
+// listeners are the open addresses of a server; nil where it has none.
+type listeners struct{ grpc, http, admin net.Listener }
+
 // listen opens every address of the configuration, or none.
-func (s *Server) listen() (listeners map[string]net.Listener, err error) {
-	listeners = map[string]net.Listener{}
-	for _, address := range []string{s.config.GRPCAddress, s.config.HTTPAddress, s.config.AdminAddress} {
-		if address == "" {
+func (s *Server) listen() (listeners, error) {
+	var open listeners
+	for _, l := range []struct {
+		address string
+		to      *net.Listener
+	}{{s.config.GRPCAddress, &open.grpc}, {s.config.HTTPAddress, &open.http}, {s.config.AdminAddress, &open.admin}} {
+		if l.address == "" {
 			continue
 		}
-		l, err := net.Listen("tcp", address)
-		if err != nil {
-			for _, open := range listeners {
-				err = errors.Join(err, open.Close())
-			}
-			return nil, fmt.Errorf("listening on %s: %w", address, err)
+		var err error
+		if *l.to, err = net.Listen("tcp", l.address); err != nil {
+			return listeners{}, errors.Join(fmt.Errorf("listening on %s: %w", l.address, err), open.close())
 		}
-		listeners[address] = l
 	}
-	return listeners, nil
+	return open, nil
+}
+
+func (l listeners) close() error {
+	var err error
+	for _, one := range []net.Listener{l.grpc, l.http, l.admin} {
+		if one != nil {
+			err = errors.Join(err, one.Close())
+		}
+	}
+	return err
+}
+
+// addresses says where the listeners are.
+func (l listeners) addresses() Addresses {
+	text := func(one net.Listener) string {
+		if one == nil {
+			return ""
+		}
+		return one.Addr().String()
+	}
+	return Addresses{GRPC: text(l.grpc), HTTP: text(l.http), Admin: text(l.admin)}
 }
