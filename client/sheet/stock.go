@@ -2,7 +2,8 @@ package sheet
 
 import bowrollv1 "bowroll/proto/bowroll/v1"
 
-// stock draws what the plan takes from each lot.
+// stock draws what the plan takes from each lot, and the sums over those that
+// may be used.
 func (s *planSheet) stock() {
 	if len(s.plan.GetLots()) == 0 {
 		return
@@ -40,10 +41,13 @@ func (s *planSheet) stock() {
 			cell{text: digits(int(l.GetAfterCount()))},
 			cell{text: clean(l.GetBarred()), tone: toneCare},
 		)
+		if l.GetBarred() != "" {
+			continue
+		}
 		before, used, after = before+int(l.GetBeforeCount()), used+int(l.GetUsedCount()), after+int(l.GetAfterCount())
 	}
 	if len(s.plan.GetLots()) > 1 {
-		t.row(plain("all", "", "", "", digits(before), digits(used), digits(after), "")...)
+		t.row(plain("usable", "", "", "", digits(before), digits(used), digits(after), "")...)
 	}
 	s.table(t)
 }
