@@ -2,6 +2,7 @@ package sqlite
 
 import (
 	"context"
+	"database/sql"
 	"errors"
 	"io"
 	"io/fs"
@@ -36,16 +37,34 @@ func (s *Store) Backup(ctx context.Context, path string) (err error) {
 		return errClosed()
 	}
 	defer func() { s.readers <- reader }()
-	// An empty file is what VACUUM INTO writes into; a reader may not write its
-	// own database, which this does not.
-	if _, err := reader.raw.ExecContext(ctx, `PRAGMA query_only = off`); err != nil {
-		return fault(err)
+	// VACUUM INTO fills an empty file. The copy has checksums only where its
+	// first page is written first, so no page may leave the cache early.
+	for _, pragma := range []string{`PRAGMA query_only = off`, `PRAGMA cache_spill = 1073741824`} {
+		if _, err := reader.raw.ExecContext(ctx, pragma); err != nil {
+			return fault(err)
+		}
 	}
 	defer func() { _, _ = reader.raw.ExecContext(background, `PRAGMA query_only = on`) }()
 	if _, err := reader.raw.ExecContext(ctx, `VACUUM INTO ?1`, path); err != nil {
 		return fault(err)
 	}
-	return syncFile(path)
+	if err := syncFile(path); err != nil {
+		return err
+	}
+	return s.readBack(ctx, path)
+}
+
+// readBack reads a backup whole: one that was never read is none.
+func (s *Store) readBack(ctx context.Context, path string) error {
+	db, err := sql.Open(s.options.Driver, Options{Driver: s.options.Driver, Synchronous: "FULL"}.dataSource(path, true))
+	if err != nil {
+		return fault(err)
+	}
+	defer db.Close()
+	if err := checkPages(ctx, db); err != nil {
+		return err
+	}
+	return checkLogs(ctx, db)
 }
 
 // Restore makes a new store at path from the backup at from, and checks it

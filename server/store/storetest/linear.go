@@ -22,11 +22,10 @@ type grab struct {
 	client int
 }
 
-// grabbed is its answer. unknown says that nobody can tell whether it was done.
+// grabbed is its answer.
 type grabbed struct {
-	ok      bool
-	holder  int
-	unknown bool
+	ok     bool
+	holder int
 }
 
 // register is one unit as porcupine sees it: held by a client, or by nobody (0).
@@ -48,13 +47,6 @@ var register = porcupine.Model{
 		holder, in, out := state.(int), input.(grab), output.(grabbed)
 		switch in.what {
 		case "take":
-			if out.unknown {
-				// Done or not: both are possible, and porcupine tries this step last.
-				if holder == 0 {
-					return true, in.client
-				}
-				return true, holder
-			}
 			if out.ok {
 				return holder == 0, in.client
 			}
