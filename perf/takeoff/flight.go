@@ -54,28 +54,30 @@ func (f *flight) rate(t float64, y *flightState, dy *flightState) {
 	r := f.r
 	seg := f.segment
 	tau := t - seg.StartS
-	mass := r.grossMass + seg.MassKG + tau*(seg.MassKGPS+tau*seg.MassKGPS2)
-	forward, upward := seg.ForwardN+tau*seg.ForwardNPS, seg.UpwardN+tau*seg.UpwardNPS
-	weight := mass * air.GravityMPS2
+	mass := r.grossMass + seg.MassKG + float64(tau*(seg.MassKGPS+float64(tau*seg.MassKGPS2)))
+	forward, upward := seg.ForwardN+float64(tau*seg.ForwardNPS), seg.UpwardN+float64(tau*seg.UpwardNPS)
+	weight := float64(mass * air.GravityMPS2)
 	v := y[flightV]
 	sine, cosine := math.Sincos(y[flightGamma])
-	qS := r.halfRhoS * v * v
+	square := float64(v * v)
+	qS := float64(r.halfRhoS * square)
 	phi := aircraft.GroundEffect(r.wing.height+y[flightH], r.wing.span)
-	zeroLift := qS*r.wing.zeroLift + 0.5*r.setting.Air.DensityKgM3*v*v*r.fittedDrag
+	zeroLift := float64(qS*r.wing.zeroLift) + float64(0.5*r.setting.Air.DensityKgM3*square*r.fittedDrag)
+	induced := float64(qS * phi * r.wing.induced)
 	thrust := r.thrust.At(v)
 
 	level := weight / qS
-	drag := zeroLift + qS*phi*r.wing.induced*level*level
+	drag := zeroLift + float64(induced*level*level)
 	climb := math.Asin(clamp((thrust+forward-drag)/weight, -sineClimbMost, sineClimbMost))
-	nz := cosine + (climb-y[flightGamma])*v/(air.GravityMPS2*pathTimeS)
+	nz := cosine + float64((climb-y[flightGamma])*v)/(air.GravityMPS2*pathTimeS)
 	nz = max(nzLeast, min(nz, f.nzMax))
-	cl := min(f.clLimit, nz*level)
-	drag = zeroLift + qS*phi*r.wing.induced*cl*cl
+	cl := min(f.clLimit, float64(nz*level))
+	drag = zeroLift + float64(induced*cl*cl)
 
-	dy[flightV] = (thrust+forward-drag)/mass - air.GravityMPS2*sine
-	dy[flightGamma] = (qS*cl + upward - weight*cosine) / (mass * v)
-	dy[flightH] = v * sine
-	dy[flightX] = v*cosine - r.headwind
+	dy[flightV] = (thrust+forward-drag)/mass - float64(air.GravityMPS2*sine)
+	dy[flightGamma] = (float64(qS*cl) + upward - float64(weight*cosine)) / (mass * v)
+	dy[flightH] = float64(v * sine)
+	dy[flightX] = float64(v*cosine) - r.headwind
 }
 
 func clamp(v, low, high float64) float64 { return max(low, min(v, high)) }
@@ -113,36 +115,51 @@ const (
 	flightError = 1e-9
 )
 
+// stepFactor is by how much the next step should be longer: 0.9 relative^(-1/5),
+// rounded down to one of a few factors. A step length is then a product of
+// constants, and rounding errors that differ between architectures cannot grow
+// by way of it where the path has a kink.
+func stepFactor(relative float64) float64 {
+	for _, factor := range [...]float64{5, 3, 2, 1.5, 1.2, 1, 0.85, 0.7, 0.5, 0.35} {
+		ratio := 0.9 / factor
+		square := float64(ratio * ratio)
+		if relative <= float64(float64(square*square)*ratio) {
+			return factor
+		}
+	}
+	return 0.2
+}
+
 // try takes one step of h from y with slope k1, giving the new state, its slope
 // and the error relative to what is allowed.
 func (f *flight) try(t, h float64, y, k1, out, k7 *flightState) (relative float64) {
 	var k2, k3, k4, k5, k6, z flightState
 	for i := range z {
-		z[i] = y[i] + h*a21*k1[i]
+		z[i] = y[i] + float64(h*float64(a21*k1[i]))
 	}
 	f.rate(t+h/5, &z, &k2)
 	for i := range z {
-		z[i] = y[i] + h*(a31*k1[i]+a32*k2[i])
+		z[i] = y[i] + float64(h*(float64(a31*k1[i])+float64(a32*k2[i])))
 	}
-	f.rate(t+3*h/10, &z, &k3)
+	f.rate(t+float64(3*h)/10, &z, &k3)
 	for i := range z {
-		z[i] = y[i] + h*(a41*k1[i]+a42*k2[i]+a43*k3[i])
+		z[i] = y[i] + float64(h*(float64(a41*k1[i])+float64(a42*k2[i])+float64(a43*k3[i])))
 	}
-	f.rate(t+4*h/5, &z, &k4)
+	f.rate(t+float64(4*h)/5, &z, &k4)
 	for i := range z {
-		z[i] = y[i] + h*(a51*k1[i]+a52*k2[i]+a53*k3[i]+a54*k4[i])
+		z[i] = y[i] + float64(h*(float64(a51*k1[i])+float64(a52*k2[i])+float64(a53*k3[i])+float64(a54*k4[i])))
 	}
-	f.rate(t+8*h/9, &z, &k5)
+	f.rate(t+float64(8*h)/9, &z, &k5)
 	for i := range z {
-		z[i] = y[i] + h*(a61*k1[i]+a62*k2[i]+a63*k3[i]+a64*k4[i]+a65*k5[i])
+		z[i] = y[i] + float64(h*(float64(a61*k1[i])+float64(a62*k2[i])+float64(a63*k3[i])+float64(a64*k4[i])+float64(a65*k5[i])))
 	}
 	f.rate(t+h, &z, &k6)
 	for i := range z {
-		out[i] = y[i] + h*(b1*k1[i]+b3*k3[i]+b4*k4[i]+b5*k5[i]+b6*k6[i])
+		out[i] = y[i] + float64(h*(float64(b1*k1[i])+float64(b3*k3[i])+float64(b4*k4[i])+float64(b5*k5[i])+float64(b6*k6[i])))
 	}
 	f.rate(t+h, out, k7)
 	for i, scale := range [4]float64{1, 0.01, 0.1, 1} {
-		miss := h * (e1*k1[i] + e3*k3[i] + e4*k4[i] + e5*k5[i] + e6*k6[i] + e7*k7[i])
+		miss := h * (float64(e1*k1[i]) + float64(e3*k3[i]) + float64(e4*k4[i]) + float64(e5*k5[i]) + float64(e6*k6[i]) + float64(e7*k7[i]))
 		relative = max(relative, math.Abs(miss)/(flightError*(scale+math.Abs(y[i]))))
 	}
 	return relative
@@ -168,17 +185,13 @@ func (f *flight) fly(s *booster.Schedule, t, limitS float64, y *flightState) (en
 		}
 		relative := f.try(t, h, y, &k1, &out, &k7)
 		if relative > 1 && h > 1e-9 {
-			h *= max(0.2, 0.9*math.Pow(relative, -0.2))
+			h *= min(stepFactor(relative), 0.7)
 			continue
 		}
 		if f.reached(&out) >= 0 {
 			return f.cross(t, h, y, &k1)
 		}
 		*y, k1 = out, k7
-		grow := 5.0
-		if relative > 0 {
-			grow = clamp(0.9*math.Pow(relative, -0.2), 0.2, 5)
-		}
 		t += h
 		if atEnd {
 			t = last
@@ -194,7 +207,7 @@ func (f *flight) fly(s *booster.Schedule, t, limitS float64, y *flightState) (en
 			h = max(h, 0.02)
 			continue
 		}
-		h *= grow
+		h *= stepFactor(relative)
 	}
 	return t, false
 }
@@ -211,9 +224,9 @@ func (f *flight) cross(t, h float64, y, k1 *flightState) (float64, bool) {
 	x := h
 	for range 100 {
 		// Regula falsi, Illinois variant.
-		x = high - atHigh*(high-low)/(atHigh-atLow)
+		x = high - float64(atHigh*(high-low))/(atHigh-atLow)
 		if !(x > low && x < high) {
-			x = low + 0.5*(high-low)
+			x = low + float64(0.5*(high-low))
 		}
 		f.try(t, x, y, k1, &out, &k7)
 		at := f.reached(&out)
