@@ -161,7 +161,12 @@ func FuzzRead(f *testing.F) {
 		f.Add(read(f, name))
 	}
 	f.Add([]byte("id: a\nsorties: [{id: b, launch: +1 min}]\n"))
+	f.Add([]byte("flap: takeoff\nheadwind: -4 kt\nboosters: {count: 2, firing: {mode: on-brakes, reaction: 0.5 s}}\n"))
 	f.Fuzz(func(t *testing.T, source []byte) {
+		if document, err := cycle.Parse("fuzz.yaml", source); err == nil {
+			_ = document.Set("air.temperature", string(source[:min(len(source), 20)]), "--temperature") // any text may follow a flag
+			_, _ = document.Decode(&bowrollv1.TakeoffCase{})
+		}
 		c, index, err := cycle.Read("fuzz.yaml", source)
 		if err != nil {
 			faults, ok := err.(cycle.Faults)

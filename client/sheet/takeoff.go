@@ -3,6 +3,7 @@ package sheet
 import (
 	"fmt"
 	"io"
+	"strings"
 
 	"bowroll/perf/quantity"
 	bowrollv1 "bowroll/proto/bowroll/v1"
@@ -141,9 +142,15 @@ func (p *page) firing(off *bowrollv1.Takeoff) {
 			p.givenMeasured(length, o.RunOverBestM), given(o.BurnEndMinusLiftoffS, func(v float64) string { return fmt.Sprintf("%+.1f s", v) }))...)
 	}
 	p.table(t)
-	if best.HalfSecondEarlyM != nil || best.HalfSecondLateM != nil {
-		p.paragraph(tonePlain, "From the best, half a second early costs "+p.givenMeasured(length, best.HalfSecondEarlyM)+
-			", half a second late "+p.givenMeasured(length, best.HalfSecondLateM)+".", 0)
+	var costs []string
+	if best.HalfSecondEarlyM != nil {
+		costs = append(costs, "half a second early costs "+p.measured(length, best.GetHalfSecondEarlyM()))
+	}
+	if best.HalfSecondLateM != nil {
+		costs = append(costs, "half a second late costs "+p.measured(length, best.GetHalfSecondLateM()))
+	}
+	if len(costs) > 0 {
+		p.paragraph(tonePlain, "From the best, "+strings.Join(costs, ", ")+" of run.", 0)
 	}
 }
 
