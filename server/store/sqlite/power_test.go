@@ -141,7 +141,7 @@ func TestPowerCutsLoseNothing(t *testing.T) {
 
 // The same test must see losses where the setting permits them.
 func TestPowerCutsAtNormalLose(t *testing.T) {
-	sum := cutPower(t, powerSeeds(t, 40), 5, "NORMAL")
+	sum := cutPower(t, powerSeeds(t, 10), 5, "NORMAL")
 	t.Logf("synchronous=NORMAL: %+v", sum)
 	if sum.lost == 0 {
 		t.Errorf("the test cannot see a loss: %+v", sum)
