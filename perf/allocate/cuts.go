@@ -27,7 +27,7 @@ type blend struct {
 }
 
 const (
-	mostDen  = 4000      // greatest denominator D looked for
+	mostDen  = 4000    // greatest denominator D looked for
 	mostCoef = 100_000 // greatest coefficient of a cut, and of a row that is blended
 	mostRHS  = 100_000_000
 )
