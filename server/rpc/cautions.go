@@ -2,6 +2,7 @@ package rpc
 
 import (
 	"fmt"
+	"math"
 	"slices"
 
 	"bowroll/perf/takeoff"
@@ -27,7 +28,8 @@ func (r *run) cautions(a *takeoff.Assessment) []*bowrollv1.Caution {
 		add(caution, "brakes-may-not-hold", "The brakes are %.0f N short of holding the thrust before release: the aircraft creeps.", -*a.HoldMarginN)
 	}
 	if a.Climb != nil && a.Climb.BurnoutInRotation && a.Firing.Mode != takeoff.Unlit {
-		add(caution, "burn-out-in-rotation", "Boosters end %.2f s from lift-off: expect the thrust to fall away during rotation.", a.Climb.LiftoffAfterBurnoutS)
+		add(caution, "burn-out-in-rotation", "Boosters end %.2f s %s lift-off: expect the thrust to fall away during rotation.",
+			math.Abs(a.Climb.LiftoffAfterBurnoutS), beforeOrAfter(-a.Climb.LiftoffAfterBurnoutS))
 	}
 	r.unitCautions(a, add)
 	if a.Legs != nil && len(a.Legs.Missing) > 0 {

@@ -181,6 +181,11 @@ func worthAnswer(a *takeoff.Assessment) *bowrollv1.Worth {
 // bestAnswer gives the nominal best, the house rules beside it and what half a
 // second to either side costs.
 func (r *run) bestAnswer(b *takeoff.BestFiring) *bowrollv1.BestFiring {
+	if b.Firing.Mode == takeoff.OnBrakes && b.HoldMarginN < 0 {
+		allowed := *b
+		allowed.Choice = b.Rolling
+		b = &allowed
+	}
 	out := &bowrollv1.BestFiring{Best: r.option("best", b.Choice, b.Roll)}
 	if b.Brakes != nil {
 		out.HouseRules = append(out.HouseRules, r.option("on the brakes", *b.Brakes, b.Roll))
@@ -220,6 +225,9 @@ func (r *run) option(id string, c takeoff.Choice, best takeoff.Roll) *bowrollv1.
 	out := &bowrollv1.FiringOption{Id: id, Mode: firingMode(c.Firing.Mode), LiftsOff: c.Roll.LiftsOff}
 	if c.Firing.Mode == takeoff.Rolling {
 		out.DelayS = proto.Float64(c.Firing.DelayS)
+	}
+	if c.Firing.Mode == takeoff.OnBrakes {
+		out.HoldMarginN = proto.Float64(c.HoldMarginN)
 	}
 	if !c.Roll.LiftsOff {
 		return out

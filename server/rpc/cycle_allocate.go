@@ -117,10 +117,10 @@ func (cp *cycleProblem) holdReason(rc *resolvedCycle, res *allocate.Result, sort
 	fit := cp.fits[sortie][best]
 	if short > 0 {
 		lot := rc.lots[fit.lots[0]]
-		text := fmt.Sprintf("The units that would launch it go to launches worth more: %d more of the type of %s would launch it with %d.",
+		text := fmt.Sprintf("The units that would launch it go to launches worth more: with %d more of %s it would go with %d.",
 			short, lot.lot.GetId(), fit.count)
 		return bowrollv1.HoldReason_HOLD_REASON_STOCK, text, []*bowrollv1.Change{{
-			Quantity: "unit_count", Change: float64(short), Text: fmt.Sprintf("%d more units of lot %s", short, lot.lot.GetId()),
+			Quantity: "unit_count", Change: float64(short), Text: fmt.Sprintf("%d more %s of %s", short, plural(short, "unit", "units"), lot.lot.GetId()),
 		}}
 	}
 	if teams, ok := cp.moreTeams(res, sortie, best); ok {

@@ -1137,16 +1137,18 @@ func (x *Ship) GetSpeedMps() float64 {
 // WindUsed is the wind as the answer used it.
 type WindUsed struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
-	// Headwind along the launch axis before any credit, positive from ahead.
+	// Headwind along the launch axis before any credit, positive from ahead, in
+	// the state of the wind that the run is planned on.
 	HeadwindMps float64 `protobuf:"fixed64,1,opt,name=headwind_mps,json=headwindMps,proto3" json:"headwind_mps,omitempty"`
 	// Headwind after the policy's factors on its natural part.
 	CreditedHeadwindMps float64 `protobuf:"fixed64,2,opt,name=credited_headwind_mps,json=creditedHeadwindMps,proto3" json:"credited_headwind_mps,omitempty"`
-	// Crosswind, positive from starboard.
+	// Greatest crosswind of any state of the wind, positive from starboard.
 	CrosswindMps float64 `protobuf:"fixed64,3,opt,name=crosswind_mps,json=crosswindMps,proto3" json:"crosswind_mps,omitempty"`
-	// Speed of the wind over deck; absent where only components were given.
+	// Speed of the wind over deck in the mean wind; absent where only components
+	// were given.
 	SpeedMps *float64 `protobuf:"fixed64,4,opt,name=speed_mps,json=speedMps,proto3,oneof" json:"speed_mps,omitempty"`
-	// Direction of the wind over deck, degrees clockwise from the ship's head;
-	// absent where only components were given.
+	// Direction of the wind over deck in the mean wind, degrees clockwise from the
+	// ship's head; absent where only components were given.
 	RelativeFromDeg *float64 `protobuf:"fixed64,5,opt,name=relative_from_deg,json=relativeFromDeg,proto3,oneof" json:"relative_from_deg,omitempty"`
 	// Which of "lull", "mean", "gust" or "given" the run was planned on.
 	PlannedOn     string `protobuf:"bytes,6,opt,name=planned_on,json=plannedOn,proto3" json:"planned_on,omitempty"`

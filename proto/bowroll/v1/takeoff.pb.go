@@ -1251,7 +1251,9 @@ type Takeoff struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// The caller's name of the case.
 	Id string `protobuf:"bytes,1,opt,name=id,proto3" json:"id,omitempty"`
-	// The worst of the findings.
+	// The finding that settles whether it goes: the worst of those that hold it,
+	// else marginal or gets off. Remarks (burn-out in rotation, not worth fitting)
+	// stand in findings and never here.
 	Outcome Outcome `protobuf:"varint,2,opt,name=outcome,proto3,enum=bowroll.v1.Outcome" json:"outcome,omitempty"`
 	// All findings, the worst first.
 	Findings []*Finding `protobuf:"bytes,3,rep,name=findings,proto3" json:"findings,omitempty"`
@@ -2050,8 +2052,11 @@ type FiringOption struct {
 	RunOverBestM *float64 `protobuf:"fixed64,7,opt,name=run_over_best_m,json=runOverBestM,proto3,oneof" json:"run_over_best_m,omitempty"`
 	// Last thrust less lift-off; absent without lift-off.
 	BurnEndMinusLiftoffS *float64 `protobuf:"fixed64,8,opt,name=burn_end_minus_liftoff_s,json=burnEndMinusLiftoffS,proto3,oneof" json:"burn_end_minus_liftoff_s,omitempty"`
-	unknownFields        protoimpl.UnknownFields
-	sizeCache            protoimpl.SizeCache
+	// Force by which the brakes out-hold the thrust before release, negative
+	// where the aircraft would creep; absent unless on the brakes.
+	HoldMarginN   *float64 `protobuf:"fixed64,9,opt,name=hold_margin_n,json=holdMarginN,proto3,oneof" json:"hold_margin_n,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
 }
 
 func (x *FiringOption) Reset() {
@@ -2140,11 +2145,19 @@ func (x *FiringOption) GetBurnEndMinusLiftoffS() float64 {
 	return 0
 }
 
+func (x *FiringOption) GetHoldMarginN() float64 {
+	if x != nil && x.HoldMarginN != nil {
+		return *x.HoldMarginN
+	}
+	return 0
+}
+
 // BestFiring is the nominal best firing and the house rules beside it. The
 // nominal best is a cliff: fired a little early, the run is far longer.
 type BestFiring struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
-	// The firing of least required run.
+	// The firing of least required run, of those that the brakes allow: fired on
+	// brakes that do not hold, a run is listed with the house rules only.
 	Best *FiringOption `protobuf:"bytes,1,opt,name=best,proto3" json:"best,omitempty"`
 	// House rules for comparison.
 	HouseRules []*FiringOption `protobuf:"bytes,2,rep,name=house_rules,json=houseRules,proto3" json:"house_rules,omitempty"`
@@ -2973,7 +2986,7 @@ const file_bowroll_v1_takeoff_proto_rawDesc = "" +
 	"\b_delay_sB\r\n" +
 	"\v_reaction_sB\x11\n" +
 	"\x0f_first_thrust_sB\x10\n" +
-	"\x0e_last_thrust_s\"\x8d\x03\n" +
+	"\x0e_last_thrust_s\"\xc8\x03\n" +
 	"\fFiringOption\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x12*\n" +
 	"\x04mode\x18\x02 \x01(\x0e2\x16.bowroll.v1.FiringModeR\x04mode\x12\x1c\n" +
@@ -2982,13 +2995,15 @@ const file_bowroll_v1_takeoff_proto_rawDesc = "" +
 	"\x05run_m\x18\x05 \x01(\x01H\x01R\x04runM\x88\x01\x01\x12)\n" +
 	"\x0erequired_run_m\x18\x06 \x01(\x01H\x02R\frequiredRunM\x88\x01\x01\x12*\n" +
 	"\x0frun_over_best_m\x18\a \x01(\x01H\x03R\frunOverBestM\x88\x01\x01\x12;\n" +
-	"\x18burn_end_minus_liftoff_s\x18\b \x01(\x01H\x04R\x14burnEndMinusLiftoffS\x88\x01\x01B\n" +
+	"\x18burn_end_minus_liftoff_s\x18\b \x01(\x01H\x04R\x14burnEndMinusLiftoffS\x88\x01\x01\x12'\n" +
+	"\rhold_margin_n\x18\t \x01(\x01H\x05R\vholdMarginN\x88\x01\x01B\n" +
 	"\n" +
 	"\b_delay_sB\b\n" +
 	"\x06_run_mB\x11\n" +
 	"\x0f_required_run_mB\x12\n" +
 	"\x10_run_over_best_mB\x1b\n" +
-	"\x19_burn_end_minus_liftoff_s\"\x8a\x02\n" +
+	"\x19_burn_end_minus_liftoff_sB\x10\n" +
+	"\x0e_hold_margin_n\"\x8a\x02\n" +
 	"\n" +
 	"BestFiring\x12,\n" +
 	"\x04best\x18\x01 \x01(\v2\x18.bowroll.v1.FiringOptionR\x04best\x129\n" +
