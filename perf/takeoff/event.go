@@ -68,14 +68,16 @@ func (g *roll) rootFrom(c condition, level, low, high, f, slope float64) float64
 			low = x
 		}
 		next := x - f/slope
-		if !(next > low && next < high) {
+		newton := next > low && next < high
+		if !newton {
 			// Newton may fall on the end just left by rounding: that is the root.
 			if math.Abs(f) <= 4e-16*math.Abs(slope)*(math.Abs(x)+math.Abs(g.t)*1e-3) {
 				return x
 			}
 			next = low + 0.5*(high-low)
 		}
-		if math.Abs(next-x) <= 1e-15*width || next == low || next == high {
+		// Newton's steps square the error: the next would be below rounding.
+		if newton && math.Abs(next-x) <= 1e-8*width || next == low || next == high {
 			return next
 		}
 		x = next

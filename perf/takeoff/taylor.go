@@ -24,8 +24,14 @@ const (
 	stepError = 1e-7 // m/s, largest last terms of the series in a step; runs are then good to 1e-9
 )
 
+// series holds coefficients up to maxOrder. Its length is a power of two, so that
+// an index with mask needs no check.
+type series [mask + 1]float64
+
+const mask = 15
+
 // reciprocal[k] is 1/k.
-var reciprocal = [maxOrder + 2]float64{0, 1, 1. / 2, 1. / 3, 1. / 4, 1. / 5, 1. / 6, 1. / 7, 1. / 8,
+var reciprocal = series{0, 1, 1. / 2, 1. / 3, 1. / 4, 1. / 5, 1. / 6, 1. / 7, 1. / 8,
 	1. / 9, 1. / 10, 1. / 11, 1. / 12, 1. / 13, 1. / 14, 1. / 15}
 
 // event says why a step ended where it did.
@@ -61,12 +67,12 @@ type roll struct {
 
 	// The series of the step about to be taken.
 	order            int
-	d                [maxOrder + 1]float64 // u(tau) - u(0); d[0] is 0
-	m0, m1, m2       float64               // mass
-	lift0, lift1     float64               // upward thrust
-	forward0, slope1 float64               // forward thrust
-	p0, p1, p2, p3   float64               // forces as a polynomial of u - u(0)
-	deceleration     float64               // G
+	d                series  // u(tau) - u(0); d[0] is 0
+	m0, m1, m2       float64 // mass
+	lift0, lift1     float64 // upward thrust
+	forward0, slope1 float64 // forward thrust
+	p0, p1, p2, p3   float64 // forces as a polynomial of u - u(0)
+	deceleration     float64 // G
 	liftK            float64
 	reachS           float64 // end of the segment or of the time asked for
 }
@@ -148,7 +154,7 @@ func (g *roll) prepare() float64 {
 
 // expand computes the series and the step h it is good for.
 func (g *roll) expand() float64 {
-	var e, square [maxOrder + 1]float64
+	var e, square series
 	d := &g.d
 	inverse := 1 / g.m0
 	e[0] = float64(g.p0 * inverse)
@@ -168,29 +174,43 @@ func (g *roll) expand() float64 {
 	before := math.Inf(1)
 	order := 2
 	for k := 2; k < maxOrder; k++ {
-		var sum, cube float64
-		i, j := 1, k-1
-		for ; i < j; i, j = i+1, j-1 {
-			sum += float64(d[i] * d[j])
+		// Oldest products first and two sums side by side: the newest coefficient
+		// is waited for last.
+		var sum, other float64
+		i := (k - 1) / 2
+		for ; i > 1; i -= 2 {
+			sum += float64(d[i&mask] * d[(k-i)&mask])
+			other += float64(d[(i-1)&mask] * d[(k-i+1)&mask])
 		}
+		if i == 1 {
+			sum += float64(d[1] * d[(k-1)&mask])
+		}
+		sum += other
 		sum += sum
-		if i == j {
-			sum += float64(d[i] * d[i])
+		if k&1 == 0 {
+			sum += float64(d[(k/2)&mask] * d[(k/2)&mask])
 		}
-		square[k] = sum
-		force := float64(g.p1*d[k]) + float64(g.p2*sum)
+		square[k&mask] = sum
+		force := float64(g.p2 * sum)
 		if g.p3 != 0 {
-			for i := 1; i+2 <= k; i++ {
-				cube += float64(d[i] * square[k-i])
+			var cube, other float64
+			i := k - 2
+			for ; i > 1; i -= 2 {
+				cube += float64(d[i&mask] * square[(k-i)&mask])
+				other += float64(d[(i-1)&mask] * square[(k-i+1)&mask])
 			}
-			force += float64(g.p3 * cube)
+			if i == 1 {
+				cube += float64(d[1] * square[(k-1)&mask])
+			}
+			force += float64(g.p3 * (cube + other))
 		}
-		ek := float64((force - float64(g.m1*e[k-1]) - float64(g.m2*e[k-2])) * inverse)
-		e[k] = ek
-		d[k+1] = float64(ek * reciprocal[k+1])
+		force += float64(g.p1 * d[k&mask])
+		ek := float64((force - float64(g.m1*e[(k-1)&mask]) - float64(g.m2*e[(k-2)&mask])) * inverse)
+		e[k&mask] = ek
+		d[(k+1)&mask] = float64(ek * reciprocal[(k+1)&mask])
 		order = k + 1
 		power *= h
-		term := math.Abs(float64(d[k+1] * power))
+		term := math.Abs(float64(d[(k+1)&mask] * power))
 		if term+before <= stepError && order >= least {
 			break
 		}
@@ -250,14 +270,26 @@ func (g *roll) shorten(h float64) float64 {
 }
 
 // gain evaluates the series: how much the airspeed rises in tau, and its rate.
+// Even and odd terms are summed apart, which halves the wait.
 func (g *roll) gain(tau float64) (rise, rate float64) {
-	n := g.order
-	rise = g.d[n]
-	for k := n - 1; k >= 0; k-- {
-		rate = float64(rate*tau) + rise
-		rise = float64(rise*tau) + g.d[k]
+	square := float64(tau * tau)
+	var even, odd, evenRate, oddRate float64 // of d[k] tau^k and k d[k] tau^(k-1)
+	k := g.order
+	if k&1 == 0 {
+		even = g.d[k&mask]
+		oddRate = float64(float64(k) * even)
+		k--
 	}
-	return rise, rate
+	for ; k >= 1; k -= 2 {
+		o, e := g.d[k&mask], g.d[(k-1)&mask]
+		odd = float64(odd*square) + o
+		even = float64(even*square) + e
+		evenRate = float64(evenRate*square) + float64(float64(k)*o)
+		if k > 1 {
+			oddRate = float64(oddRate*square) + float64(float64(k-1)*e)
+		}
+	}
+	return even + float64(tau*odd), evenRate + float64(tau*oddRate)
 }
 
 // travel is the distance rolled in tau.
