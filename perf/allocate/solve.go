@@ -119,12 +119,13 @@ func (s *solver) nothingFor() *Result {
 	}}}}
 }
 
-// start is a choice to begin with: everything held, where that is allowed.
+// start is a choice to begin with, where there is one at hand: every sortie with
+// what takes nothing from the others, held or launched without units.
 func (s *solver) start() []int32 {
 	choice := make([]int32, len(s.p.Sorties))
 	for i := range choice {
 		j := s.m.first[i+1] - 1
-		if s.m.opts[j].fit != Held {
+		if o := s.m.opts[j]; o.units > 0 || o.spot >= 0 {
 			return nil
 		}
 		choice[i] = j
