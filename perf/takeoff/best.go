@@ -54,7 +54,7 @@ type BestFiring struct {
 const (
 	scanPoints   = 64
 	scanRefined  = 3
-	firingTolerS = 1e-9
+	firingTolerS = 1e-7
 )
 
 // BestFiring finds the command time with the least run for the units given,
@@ -147,5 +147,49 @@ func (r *Runner) bestRolling(s *booster.Schedule, units []booster.Unit, measure 
 			delay, shortest = x, value
 		}
 	}
+	if x, value, ok := r.kink(s, units, measure, delay); ok && value <= shortest*(1+kinkSlack) {
+		delay = x
+	}
 	return r.choose(s, units, Firing{Mode: Rolling, DelayS: delay})
+}
+
+// Near a kink: how far from it the section search may end, and by how much the
+// run at the kink may seem longer than what that search found by rounding.
+const (
+	kinkReachS = 1e-5
+	kinkSlack  = 1e-8
+)
+
+// kink finds the command time, near one given, at which lift-off comes exactly
+// at a corner of the schedule. There the run has its kink, and the root of the
+// one condition is sharper than the minimum of the other.
+func (r *Runner) kink(s *booster.Schedule, units []booster.Unit, measure Measure, delay float64) (at, value float64, ok bool) {
+	s.Build(units, delay)
+	roll := r.Roll(s)
+	corner := math.Inf(1)
+	for _, segment := range s.Segments() {
+		if math.Abs(segment.StartS-roll.TimeS) < kinkReachS {
+			corner = segment.StartS - delay
+		}
+	}
+	if math.IsInf(corner, 1) || !roll.LiftsOff {
+		return 0, 0, false
+	}
+	// The schedule keeps its shape: its corners move with the command.
+	past := func(delay float64) float64 {
+		s.Build(units, delay)
+		roll = r.Roll(s)
+		if !roll.LiftsOff {
+			return math.Inf(1)
+		}
+		return roll.TimeS - corner - delay
+	}
+	low, high := max(0, delay-kinkReachS), delay+kinkReachS
+	atLow, atHigh := past(low), past(high)
+	if !(atLow >= 0 && atHigh < 0) {
+		return 0, 0, false
+	}
+	at = lastFit(past, low, high, atLow, atHigh, 1e-12)
+	past(at)
+	return at, measure.Of(roll), true
 }

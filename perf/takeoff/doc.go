@@ -20,7 +20,16 @@
 //
 // These allocate nothing and may be called concurrently, each caller with a
 // schedule of its own. That an aircraft does not lift off is a result with its
-// reason, never an error.
+// reason, never an error. On top of them stand the searches, which take a
+// schedule as scratch memory:
+//
+//	(*Runner).BestFiring   the command time with the least run, house rules beside it
+//	(*Runner).Legs         every failure of a fit, going on and stopping
+//	(*Runner).Commit       the last point from which a stop still fits
+//	(*Runner).Asymmetry    yawing moments and control speeds
+//	(*Runner).Climb        gradients at lift-off, burn-out against lift-off
+//	(*Runner).LeastHeadwind, MostMass, HottestAir, MostFriction, LeastRun, LeastUnits
+//	(*Runner).CriticalFriction
 //
 // # Conventions
 //

@@ -48,6 +48,10 @@ func (r *Runner) Legs(s *booster.Schedule, units []booster.Unit, f Firing, p Pol
 	}
 	f.Schedule(s, units)
 	recognisedS := s.FirstThrustS() + p.RecognitionS
+	if math.IsInf(recognisedS, 1) {
+		// None of the units was meant to burn.
+		return result
+	}
 	scratch := make([]booster.Unit, 0, len(units))
 	least := math.Inf(1)
 	for _, failure := range failures {

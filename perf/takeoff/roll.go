@@ -54,7 +54,8 @@ type Roll struct {
 	LiftoffAirspeedMPS float64 // VLOF for the mass at the end
 	MassKG             float64 // total, at the end
 	// SteadyAirspeedMPS is where acceleration becomes zero, given only when
-	// there is no lift-off; the headwind itself when the aircraft stands.
+	// there is no lift-off; the headwind itself when the aircraft stands, and
+	// [SteadyLimitMPS] when it would still gain speed there.
 	SteadyAirspeedMPS float64
 	// RunM and RunTimeS include the rotation: RunM = DistanceM + V t_rot. They
 	// are given only with lift-off.
@@ -108,9 +109,13 @@ func (r *Runner) RollTo(s *booster.Schedule, distanceM float64) (at State, ok bo
 }
 
 // RollFor follows a roll to a time after brake release, past lift-off speed if
-// need be.
+// need be and for at most [LimitS].
 func (r *Runner) RollFor(s *booster.Schedule, timeS float64) State {
 	var g roll
+	timeS = min(timeS, LimitS)
+	if !(timeS > 0) {
+		return State{}
+	}
 	g.atFullThrottle(r, s)
 	g.limitS = timeS
 	g.start(0, 0, 0)

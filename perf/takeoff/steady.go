@@ -9,7 +9,7 @@ import (
 // SteadyAirspeedMPS is the airspeed at which acceleration is zero on the wheels
 // with the units silent and of the mass they have at a state: the one that the
 // aircraft tends to from there. It is the headwind itself where the aircraft
-// comes to a stand, and +Inf where it would go on gaining speed.
+// comes to a stand, and SteadyLimitMPS where it still gains speed there.
 func (r *Runner) SteadyAirspeedMPS(s *booster.Schedule, at State) float64 {
 	mass := r.MassKG(s, at.TimeS)
 	u := at.GroundSpeedMPS + r.headwind
@@ -19,7 +19,10 @@ func (r *Runner) SteadyAirspeedMPS(s *booster.Schedule, at State) float64 {
 	return r.steadyAbove(u, mass)
 }
 
-// The scan for a root: steps fine beside the points of a thrust table.
+// SteadyLimitMPS is the airspeed up to which a steady one is looked for.
+const SteadyLimitMPS = 400.0
+
+// steadyStepMPS is fine beside the points of a thrust table.
 const steadyStepMPS = 0.25
 
 func (r *Runner) steadyBelow(u, mass float64) float64 {
@@ -34,15 +37,14 @@ func (r *Runner) steadyBelow(u, mass float64) float64 {
 }
 
 func (r *Runner) steadyAbove(u, mass float64) float64 {
-	const fastest = 400.0
-	for u < fastest {
+	for u < SteadyLimitMPS {
 		next := u + steadyStepMPS
 		if r.netSilentN(next, mass) <= 0 {
 			return r.steadyBetween(u, next, mass)
 		}
 		u = next
 	}
-	return math.Inf(1)
+	return SteadyLimitMPS
 }
 
 // steadyBetween narrows down a net force that is >= 0 at low and <= 0 at high.

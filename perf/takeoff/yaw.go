@@ -30,7 +30,7 @@ type Asymmetry struct {
 // with them.
 func (r *Runner) Asymmetry(s *booster.Schedule) Asymmetry {
 	var a Asymmetry
-	burnS, tailS := math.Inf(1), math.Inf(1)
+	var burnS, tailS float64 // when they begin
 	a.BurnNM, burnS = s.GreatestYaw(s.FirstThrustS(), s.FirstBurnoutS())
 	a.TailNM, tailS = s.GreatestYaw(s.FirstBurnoutS(), s.LastThrustS())
 	if r.setting.Aircraft.YawCoefficient == nil {
