@@ -147,4 +147,3 @@ func bestOf(tb testing.TB, s takeoff.Setting, units []booster.Unit) takeoff.Best
 	var schedule booster.Schedule
 	return runner.BestFiring(&schedule, units, takeoff.FiringSearch{})
 }
-
