@@ -49,8 +49,10 @@ func TestStandardAtmosphere(t *testing.T) {
 	}
 	// ICAO Doc 7488, at 11 000 m, as printed.
 	near(t, "pressure at 11 000 m", air.StandardPressurePa(11000), 22632.1, 1e-5)
-	// US Standard Atmosphere 1976, from memory: 20 000 m is 5474.9 Pa.
-	near(t, "pressure at 20 000 m", air.StandardPressurePa(20000), 5474.9, 1e-4)
+	// Isothermal from there to 20 000 m: the hydrostatic closed form.
+	near(t, "pressure at 20 000 m", air.StandardPressurePa(20000),
+		air.StandardPressurePa(11000)*math.Exp(-9.80665*9000/(287.05287*216.65)), 1e-12)
+	near(t, "altitude at 20 000 m", air.PressureAltitudeM(air.StandardPressurePa(20000)), 20000, 1e-12)
 }
 
 // Source: 14 CFR 25.101(b)(2), density relative to the sea-level standard in air of
