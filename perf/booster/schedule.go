@@ -99,12 +99,13 @@ func (s *Schedule) light(u *Unit, commandS float64) {
 			break
 		}
 	}
+	rate := u.Type.Rate(u.GrainTemperatureC)
 	if b == nil {
 		s.burns = append(s.burns, burn{
 			kind:   u.Type,
 			sample: shared,
 			start:  commandS + max(0, u.Type.IgnitionDelayS+u.LateS),
-			rate:   u.Type.Rate(u.GrainTemperatureC) * (1 + u.RateDeviation),
+			rate:   rate * (1 + u.RateDeviation),
 		})
 		b = &s.burns[len(s.burns)-1]
 		first, last := u.Type.lit()
@@ -112,7 +113,7 @@ func (s *Schedule) light(u *Unit, commandS float64) {
 		s.last = max(s.last, b.start+last/b.rate)
 	}
 	b.multiple++
-	strength := u.Type.Rate(u.GrainTemperatureC) * (1 + u.ThrustDeviation)
+	strength := rate * (1 + u.ThrustDeviation)
 	forward, upward, sideways := u.Type.direction()
 	b.forward += strength * forward
 	b.upward += strength * upward

@@ -93,6 +93,28 @@ func (c *Case) sigma(column int) float64 {
 	}
 }
 
+// odds is a case prepared for being drawn many times.
+type odds struct {
+	c        *Case
+	lots     int
+	absolute float64 // temperature of the air, K
+	units    []spread
+	dudBelow []float64 // score below which a unit is a dud
+}
+
+func (c *Case) odds() odds {
+	o := odds{c: c, lots: c.lots(), absolute: c.Runner.Setting().Air.TemperatureC + 273.15}
+	for i := range c.Units {
+		s := c.Dispersions.unit(c.Units[i].Type)
+		o.units = append(o.units, s)
+		o.dudBelow = append(o.dudBelow, math.Inf(-1))
+		if s.dud > 0 {
+			o.dudBelow[i] = score(s.dud)
+		}
+	}
+	return o
+}
+
 // A draw is one take-off as it may turn out. Set it as often as wanted; it
 // reuses its memory.
 type draw struct {
@@ -100,58 +122,63 @@ type draw struct {
 	units    []booster.Unit
 	reaction float64 // pilot's error, s
 	firstS   float64 // shortest ignition delay of a unit that fires
-	schedule booster.Schedule
+	relative booster.Schedule
+	estimate takeoff.Estimator
 }
 
 // set makes the draw with the scores z(column).
-func (d *draw) set(c *Case, z func(column int) float64) {
-	sigmas := &c.Dispersions
-	lots := c.lots()
+func (d *draw) set(o *odds, z func(column int) float64) {
+	sigmas := &o.c.Dispersions
 	d.reaction = sigmas.ReactionS * z(int(Reaction))
-	absolute := c.Runner.Setting().Air.TemperatureC + 273.15
-	c.Runner.Vary(&d.runner, takeoff.Variation{
+	o.c.Runner.Vary(&d.runner, takeoff.Variation{
 		GrossMass:       sigmas.GrossMass * z(int(GrossMass)),
 		HeadwindMPS:     sigmas.HeadwindMPS * z(int(Headwind)),
-		Density:         absolute/(absolute+sigmas.TemperatureC*z(int(Temperature))) - 1,
+		Density:         o.absolute/(o.absolute+sigmas.TemperatureC*z(int(Temperature))) - 1,
 		EngineThrust:    sigmas.EngineThrust * z(int(EngineThrust)),
 		RollingFriction: sigmas.RollingFriction * z(int(RollingFriction)),
 		CLMax:           sigmas.CLMax * z(int(CLMax)),
 	})
-	d.units = append(d.units[:0], c.Units...)
+	d.units = append(d.units[:0], o.c.Units...)
 	d.firstS = math.Inf(1)
 	for i := range d.units {
-		u := &d.units[i]
-		s := sigmas.unit(u.Type)
-		shared, own := lotColumn(c.lot(i)), unitColumn(lots, i)
+		u, s := &d.units[i], o.units[i]
+		shared, own := lotColumn(o.c.lot(i)), unitColumn(o.lots, i)
 		u.ThrustDeviation += sigmas.LotThrust*z(shared) + s.thrust*z(own)
 		u.RateDeviation += sigmas.LotBurnTime*z(shared+1) + s.burnTime*z(own+1)
 		u.LateS += s.delayS * z(own+2)
-		u.Dud = u.Dud || s.dud > 0 && below(z(own+3)) < s.dud
+		u.Dud = u.Dud || z(own+3) < o.dudBelow[i]
 		if !u.Dud {
 			d.firstS = min(d.firstS, max(0, u.Type.IgnitionDelayS+u.LateS))
 		}
 	}
+	d.relative.Build(d.units, 0)
+	d.estimate.Set(&d.runner, &d.relative)
 }
 
-// fire builds the draw's thrust for a firing.
-func (d *draw) fire(f takeoff.Firing) {
-	switch f.Mode {
-	case takeoff.Rolling:
-		d.schedule.Build(d.units, max(0, f.DelayS+d.reaction))
-	case takeoff.OnBrakes:
+// commandS is when the command comes in the draw, after brake release.
+func (d *draw) commandS(f takeoff.Firing) float64 {
+	if f.Mode == takeoff.OnBrakes {
 		// The brakes are let go a while after thrust is felt, whenever that is.
 		first := d.firstS
 		if math.IsInf(first, 1) {
 			first = 0
 		}
-		d.schedule.Build(d.units, -max(0, f.ReactionS+d.reaction)-first)
-	default:
-		d.schedule.Carry(d.units)
+		return -max(0, f.ReactionS+d.reaction) - first
 	}
+	return max(0, f.DelayS+d.reaction)
 }
 
-// roll is the draw's roll with a firing.
-func (d *draw) roll(f takeoff.Firing) takeoff.Roll {
-	d.fire(f)
-	return d.runner.Roll(&d.schedule)
+// run is the draw's run with a firing, +Inf where it does not lift off. s is
+// scratch memory.
+func (d *draw) run(f takeoff.Firing, s *booster.Schedule) float64 {
+	if f.Mode == takeoff.Unlit {
+		s.Carry(d.units)
+		return takeoff.ByRun.Of(d.runner.Roll(s))
+	}
+	command := d.commandS(f)
+	if run, ok := d.estimate.RunM(command); ok {
+		return run
+	}
+	s.Build(d.units, command)
+	return takeoff.ByRun.Of(d.runner.Roll(s))
 }

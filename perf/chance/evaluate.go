@@ -6,6 +6,7 @@ import (
 	"sync"
 	"sync/atomic"
 
+	"bowroll/perf/booster"
 	"bowroll/perf/takeoff"
 )
 
@@ -68,8 +69,10 @@ const block = 128
 func runAll(ctx context.Context, c *Case, f takeoff.Firing, table []column, runs []float64, workers int) error {
 	blocks := (len(runs) + block - 1) / block
 	var next atomic.Int64
+	o := c.odds()
 	work := func() {
 		var d draw
+		var schedule booster.Schedule
 		var at int
 		z := func(column int) float64 { return table[column].scores[at] }
 		for ctx.Err() == nil {
@@ -78,8 +81,8 @@ func runAll(ctx context.Context, c *Case, f takeoff.Firing, table []column, runs
 				return
 			}
 			for at = b * block; at < min(len(runs), (b+1)*block); at++ {
-				d.set(c, z)
-				runs[at] = takeoff.ByRun.Of(d.roll(f))
+				d.set(&o, z)
+				runs[at] = d.run(f, &schedule)
 			}
 		}
 	}

@@ -2,7 +2,7 @@ package chance
 
 import (
 	"context"
-	"sort"
+	"slices"
 
 	"bowroll/perf/booster"
 	"bowroll/perf/takeoff"
@@ -17,13 +17,27 @@ type Search struct {
 	ReactionS  float64 // on the brakes: first thrust to release
 	House      []takeoff.Firing
 
-	// Times is how many command times are looked at before the best are refined,
+	// Times is how many command times are looked at before the best is refined,
 	// 0 for 24.
 	Times int
-	// First and All are how many draws are used to look and to refine, 0 for 64
-	// and 256; at most those of the sample.
-	First, All int
+	// Look, Refine and Report are how many draws are used to look, to refine and
+	// to report, 0 for 64, 128 and 256. What is reported comes from draws that
+	// had no part in the choice, which would flatter it.
+	Look, Refine, Report int
+	// CurveCovered asks for the legs of every command time looked at.
+	CurveCovered bool
 }
+
+// The search where nothing else is asked for.
+const (
+	defaultTimes  = 24
+	defaultLook   = 64
+	defaultRefine = 128
+	defaultReport = 256
+
+	planTolerS = 0.05 // below what a pilot can command to
+	asideS     = 0.5
+)
 
 // An Option is one firing and what comes of it.
 type Option struct {
@@ -33,6 +47,8 @@ type Option struct {
 	P50M        float64 // of the run, +Inf where so many draws do not lift off
 	PercentileM float64
 	Covered     bool // every single failure has a way out that the policy accepts
+
+	judged bool // Covered is known
 }
 
 // A Planned is the firing with the least percentile of the run among those that
@@ -46,68 +62,83 @@ type Planned struct {
 	Late     *Option  // half a second after it; nil on the brakes
 	OnBrakes *Option  // if asked
 	House    []Option // as asked
-	Curve    []Option // over the command times looked at, with the first draws only
-	Draws    int      // behind the percentiles other than those of the curve
-	// AnyCovered is false where no firing found is covered: the firing planned is
-	// then the one of least percentile.
-	AnyCovered bool
+	Curve    []Option // over the command times looked at, on the draws to look with
+	Draws    int      // behind every percentile other than those of the curve
 }
 
 // PriceM is what the firing planned costs in nominal run over the nominal best.
-func (p *Planned) PriceM() float64 { return p.Nominal.RunM - p.Best.Nominal.RunM }
+func (p *Planned) PriceM() float64 {
+	return takeoff.ByRun.Of(p.Nominal) - takeoff.ByRun.Of(p.Best.Nominal)
+}
 
 // GainM is what it saves in the percentile of the run.
 func (p *Planned) GainM() float64 { return p.Best.PercentileM - p.PercentileM }
 
-const (
-	defaultTimes = 24
-	defaultFirst = 64
-	defaultAll   = 256
-
-	planTolerS = 0.02 // far below what a pilot can command to
-	asideS     = 0.5
-)
-
-// PlanFiring finds the command time with the least percentile of the run among
-// those that stay covered, from 0 to lift-off without firing, with the brakes
-// beside it. All firings are tried on the same draws.
+// PlanFiring plans one firing; see [Planner.Plan].
 func PlanFiring(ctx context.Context, c *Case, search Search, sample *Sample) (Planned, error) {
+	return new(Planner).Plan(ctx, c, search, sample)
+}
+
+// A Planner plans one firing after another and reuses its memory. It is not
+// safe for concurrent use.
+type Planner struct {
+	c          *Case
+	search     Search
+	look       int // draws to look with
+	refine     int // draws to refine with
+	reportFrom int // the first of the draws to report from
+	draws      []draw
+	runs       []float64
+	schedule   booster.Schedule
+}
+
+// Plan finds the command time with the least percentile of the run among
+// those that stay covered, from 0 to lift-off without firing, with the brakes
+// beside it where they hold. All firings are tried on the same draws. Where none
+// is covered, the one of least percentile is planned all the same and says so.
+func (p *Planner) Plan(ctx context.Context, c *Case, search Search, sample *Sample) (Planned, error) {
 	if err := c.Validate(); err != nil {
 		return Planned{}, err
 	}
-	p := newPlanner(c, search, sample)
-	plan := Planned{Draws: p.all}
+	p.prepare(c, search, sample)
+	plan := Planned{Draws: len(p.draws) - p.reportFrom}
 	plan.Found = c.Runner.BestFiring(&p.schedule, c.Units, takeoff.FiringSearch{
 		Measure: takeoff.ByRun, Brakes: search.Brakes, ReactionS: search.ReactionS,
 	})
-	if err := p.look(ctx, &plan); err != nil {
+	if plan.Found.Firing.Mode == takeoff.OnBrakes && plan.Found.HoldMarginN < 0 {
+		plan.Found.Choice = plan.Found.Rolling // brakes that do not hold are no way to fire
+	}
+	delay, err := p.rolling(ctx, &plan)
+	if err != nil {
 		return Planned{}, err
 	}
-	best := p.refine(ctx, &plan)
-	plan.Best = p.option(plan.Found.Firing, p.all)
+	plan.Best = p.report(plan.Found.Firing)
+	plan.Option = p.report(rollingAt(delay))
+	candidates := []*Option{&plan.Best}
 	if search.Brakes {
-		brakes := p.option(takeoff.Firing{Mode: takeoff.OnBrakes, ReactionS: search.ReactionS}, p.all)
+		brakes := p.report(takeoff.Firing{Mode: takeoff.OnBrakes, ReactionS: search.ReactionS})
 		plan.OnBrakes = &brakes
-		if brakes.HoldMarginN >= 0 && better(brakes, best) {
-			best = brakes
+		if brakes.HoldMarginN >= 0 {
+			candidates = append(candidates, plan.OnBrakes)
 		}
 	}
-	if better(plan.Best, best) && !(plan.Best.Firing.Mode == takeoff.OnBrakes && plan.Best.HoldMarginN < 0) {
-		best = plan.Best
+	for _, candidate := range candidates {
+		if p.better(candidate, &plan.Option) {
+			plan.Option = *candidate
+		}
 	}
-	plan.Option, plan.AnyCovered = best, best.Covered
 	for _, rule := range search.House {
-		plan.House = append(plan.House, p.option(rule, p.all))
+		plan.House = append(plan.House, p.report(rule))
 	}
-	if best.Firing.Mode == takeoff.Rolling {
-		late := p.option(rollingAt(best.Firing.DelayS+asideS), p.all)
+	if plan.Firing.Mode == takeoff.Rolling {
+		late := p.report(rollingAt(plan.Firing.DelayS + asideS))
 		plan.Late = &late
-		if best.Firing.DelayS >= asideS {
-			early := p.option(rollingAt(best.Firing.DelayS-asideS), p.all)
+		if plan.Firing.DelayS >= asideS {
+			early := p.report(rollingAt(plan.Firing.DelayS - asideS))
 			plan.Early = &early
 		}
 	}
-	plan.Legs = c.Runner.Legs(&p.schedule, c.Units, best.Firing, search.Policy, search.AvailableM)
+	plan.Legs = c.Runner.Legs(&p.schedule, c.Units, plan.Firing, search.Policy, search.AvailableM)
 	return plan, ctx.Err()
 }
 
@@ -115,13 +146,78 @@ func rollingAt(delayS float64) takeoff.Firing {
 	return takeoff.Firing{Mode: takeoff.Rolling, DelayS: delayS}
 }
 
+// prepare sets up the draws.
+func (p *Planner) prepare(c *Case, search Search, sample *Sample) {
+	p.c, p.search, p.look, p.refine = c, search, search.Look, search.Refine
+	report := search.Report
+	for _, n := range []struct {
+		count    *int
+		standard int
+	}{{&p.look, defaultLook}, {&p.refine, defaultRefine}, {&report, defaultReport}} {
+		if *n.count <= 0 {
+			*n.count = n.standard
+		}
+	}
+	size := sample.Size()
+	p.refine = min(p.refine, max(1, size/2))
+	p.look = min(p.look, p.refine)
+	p.reportFrom = min(p.refine, size-1)
+	n := min(size, p.reportFrom+report)
+	if n > cap(p.draws) {
+		p.draws = append(p.draws[:cap(p.draws)], make([]draw, n-cap(p.draws))...)
+	}
+	p.draws = p.draws[:n]
+	p.runs = slices.Grow(p.runs[:0], n)[:n]
+	table, o := sample.take(c.columns()), c.odds()
+	for i := range p.draws {
+		p.draws[i].set(&o, func(column int) float64 { return table[column].scores[i] })
+	}
+}
+
+// option works out one firing over some of the draws; whether it is covered is
+// left open.
+func (p *Planner) option(f takeoff.Firing, draws []draw) Option {
+	o := Option{Firing: f}
+	runs := p.runs[:len(draws)]
+	for i := range draws {
+		runs[i] = draws[i].run(f, &p.schedule)
+	}
+	o.P50M, o.PercentileM = percentile(runs, 0.5), percentile(runs, p.search.Percentile)
+	f.Schedule(&p.schedule, p.c.Units)
+	o.Nominal = p.c.Runner.Roll(&p.schedule)
+	if f.Mode == takeoff.OnBrakes {
+		o.HoldMarginN = p.c.Runner.BrakesHold(&p.schedule, f)
+	}
+	return o
+}
+
+// report is an option as it is reported.
+func (p *Planner) report(f takeoff.Firing) Option {
+	o := p.option(f, p.draws[p.reportFrom:])
+	p.covered(&o)
+	return o
+}
+
+func (p *Planner) covered(o *Option) bool {
+	if !o.judged {
+		o.Covered = p.c.Runner.Covered(&p.schedule, p.c.Units, o.Firing, p.search.Policy, p.search.AvailableM)
+		o.judged = true
+	}
+	return o.Covered
+}
+
 // better tells whether a is to be planned rather than b: covered before not
 // covered, then the lesser percentile, then the lesser median and nominal run,
-// which decide where too many draws do not lift off.
-func better(a, b Option) bool {
-	if a.Covered != b.Covered {
-		return a.Covered
+// which decide where too many draws do not lift off. Coverage, which costs more
+// than a percentile, is worked out only where it decides.
+func (p *Planner) better(a, b *Option) bool {
+	if !lesser(a, b) {
+		return lesser(b, a) && !p.covered(b) && p.covered(a)
 	}
+	return p.covered(a) || !p.covered(b)
+}
+
+func lesser(a, b *Option) bool {
 	for _, pair := range [3][2]float64{
 		{a.PercentileM, b.PercentileM}, {a.P50M, b.P50M},
 		{takeoff.ByRun.Of(a.Nominal), takeoff.ByRun.Of(b.Nominal)},
@@ -133,98 +229,43 @@ func better(a, b Option) bool {
 	return false
 }
 
-// planner holds the draws of a case for one search.
-type planner struct {
-	c          *Case
-	search     Search
-	first, all int
-	draws      []draw
-	runs       []float64
-	schedule   booster.Schedule
-}
-
-func newPlanner(c *Case, search Search, sample *Sample) *planner {
-	p := &planner{c: c, search: search, first: search.First, all: search.All}
-	if p.all <= 0 {
-		p.all = defaultAll
-	}
-	if p.first <= 0 {
-		p.first = defaultFirst
-	}
-	p.all = min(p.all, sample.Size())
-	p.first = min(p.first, p.all)
-	p.draws = make([]draw, p.all)
-	p.runs = make([]float64, p.all)
-	table := sample.take(c.columns())
-	for i := range p.draws {
-		p.draws[i].set(c, func(column int) float64 { return table[column].scores[i] })
-	}
-	return p
-}
-
-// percentiles are those of the run over the first n draws.
-func (p *planner) percentiles(f takeoff.Firing, n int) (median, high float64) {
-	for i := range n {
-		p.runs[i] = takeoff.ByRun.Of(p.draws[i].roll(f))
-	}
-	return percentile(p.runs[:n], 0.5), percentile(p.runs[:n], p.search.Percentile)
-}
-
-// option works out one firing over the first n draws.
-func (p *planner) option(f takeoff.Firing, n int) Option {
-	o := Option{Firing: f}
-	o.P50M, o.PercentileM = p.percentiles(f, n)
-	f.Schedule(&p.schedule, p.c.Units)
-	o.Nominal = p.c.Runner.Roll(&p.schedule)
-	if f.Mode == takeoff.OnBrakes {
-		o.HoldMarginN = p.c.Runner.BrakesHold(&p.schedule, f)
-	}
-	o.Covered = p.covered(f)
-	return o
-}
-
-func (p *planner) covered(f takeoff.Firing) bool {
-	return p.search.Policy.Legs == takeoff.LegNeither ||
-		p.c.Runner.Covered(&p.schedule, p.c.Units, f, p.search.Policy, p.search.AvailableM)
-}
-
-// look goes over the whole range of command times.
-func (p *planner) look(ctx context.Context, plan *Planned) error {
+// rolling finds the command time while rolling: the whole range is looked at,
+// then the lowest place is narrowed down.
+func (p *Planner) rolling(ctx context.Context, plan *Planned) (delayS float64, err error) {
 	end := plan.Found.Searched[1]
 	times := p.search.Times
 	if times <= 1 {
 		times = defaultTimes
 	}
+	lowest := 0
 	for i := range times {
 		if err := ctx.Err(); err != nil {
-			return err
+			return 0, err
 		}
 		part := float64(i) / float64(times-1)
 		if !plan.Found.Unlit.LiftsOff {
 			part *= part // nothing changes any more once the speed is steady
 		}
-		plan.Curve = append(plan.Curve, p.option(rollingAt(part*end), p.first))
+		plan.Curve = append(plan.Curve, p.option(rollingAt(part*end), p.draws[:p.look]))
+		if p.search.CurveCovered {
+			p.covered(&plan.Curve[i])
+		}
+		if p.better(&plan.Curve[i], &plan.Curve[lowest]) {
+			lowest = i
+		}
 	}
-	return nil
-}
-
-// refine narrows down the lowest places of the curve on all draws.
-func (p *planner) refine(ctx context.Context, plan *Planned) Option {
-	order := make([]int, len(plan.Curve))
-	for i := range order {
-		order[i] = i
-	}
-	sort.SliceStable(order, func(a, b int) bool { return better(plan.Curve[order[a]], plan.Curve[order[b]]) })
-	best := p.option(plan.Curve[order[0]].Firing, p.all)
-	at := order[0]
-	low := plan.Curve[max(0, at-1)].Firing.DelayS
-	high := plan.Curve[min(len(plan.Curve)-1, at+1)].Firing.DelayS
+	low := plan.Curve[max(0, lowest-1)].Firing.DelayS
+	high := plan.Curve[min(times-1, lowest+1)].Firing.DelayS
+	try := func(x float64) Option { return p.option(rollingAt(x), p.draws[:p.refine]) }
+	best := try(plan.Curve[lowest].Firing.DelayS)
 	const golden = 0.6180339887498949
-	try := func(x float64) Option { return p.option(rollingAt(x), p.all) }
 	x1, x2 := high-golden*(high-low), low+golden*(high-low)
 	o1, o2 := try(x1), try(x2)
-	for high-low > planTolerS && ctx.Err() == nil {
-		if better(o2, o1) {
+	for high-low > planTolerS {
+		if err := ctx.Err(); err != nil {
+			return 0, err
+		}
+		if p.better(&o2, &o1) {
 			low, x1, o1 = x1, x2, o2
 			x2 = low + golden*(high-low)
 			o2 = try(x2)
@@ -234,10 +275,10 @@ func (p *planner) refine(ctx context.Context, plan *Planned) Option {
 			o1 = try(x1)
 		}
 	}
-	for _, o := range []Option{o1, o2} {
-		if better(o, best) {
-			best = o
+	for _, o := range []*Option{&o1, &o2} {
+		if p.better(o, &best) {
+			best = *o
 		}
 	}
-	return best
+	return best.Firing.DelayS, nil
 }

@@ -3,6 +3,7 @@ package chance
 import (
 	"math"
 
+	"bowroll/perf/booster"
 	"bowroll/perf/takeoff"
 )
 
@@ -66,13 +67,12 @@ const farSigmas = 3.5
 // Screen propagates the dispersions to first order. It costs two runs for each
 // source and unit, and tells from the numbers whether its answer may be used.
 func Screen(c *Case, f takeoff.Firing, availableM float64) Screening {
-	p := propagation{c: c, f: f, availableM: availableM}
+	p := propagation{c: c, f: f, availableM: availableM, odds: c.odds()}
 	s := p.propagate(-1)
 	if s.Reason == NearFloor {
 		return s
 	}
 	// One dud at a time; two are rarer than what is allowed, or it is not usable.
-	lots := c.lots()
 	none, alone := 1.0, 0.0
 	chances := make([]float64, len(c.Units))
 	for i := range c.Units {
@@ -94,7 +94,7 @@ func Screen(c *Case, f takeoff.Firing, availableM float64) Screening {
 		}
 		weight := none / (1 - chance) * chance
 		alone += weight
-		d := p.propagate(unitColumn(lots, i) + 3)
+		d := p.propagate(unitColumn(p.odds.lots, i) + 3)
 		total += weight * d.Probability
 		if !d.Usable {
 			doubt += weight
@@ -119,7 +119,9 @@ type propagation struct {
 	c          *Case
 	f          takeoff.Firing
 	availableM float64
+	odds       odds
 	d          draw
+	schedule   booster.Schedule
 	scores     []float64
 	dud        int // column drawn as a dud, -1 for none
 }
@@ -131,21 +133,25 @@ type point struct {
 }
 
 func (p *propagation) at() point {
-	p.d.set(p.c, func(column int) float64 {
+	p.d.set(&p.odds, func(column int) float64 {
 		switch {
 		case column == p.dud:
 			return -cut
-		case source(column, p.c.lots()) == Dud:
+		case source(column, p.odds.lots) == Dud:
 			return cut
 		}
 		return p.scores[column]
 	})
-	roll := p.d.roll(p.f)
+	p.schedule.Carry(p.d.units)
+	if p.f.Mode != takeoff.Unlit {
+		p.schedule.Build(p.d.units, p.d.commandS(p.f))
+	}
+	roll := p.d.runner.Roll(&p.schedule)
 	return point{
 		run:   takeoff.ByRun.Of(roll),
-		first: p.d.schedule.FirstBurnoutS() - roll.TimeS,
-		last:  p.d.schedule.LastThrustS() - roll.TimeS,
-		start: p.d.schedule.FirstThrustS() - roll.TimeS,
+		first: p.schedule.FirstBurnoutS() - roll.TimeS,
+		last:  p.schedule.LastThrustS() - roll.TimeS,
+		start: p.schedule.FirstThrustS() - roll.TimeS,
 	}
 }
 
@@ -169,7 +175,7 @@ func (p *propagation) propagate(dud int) Screening {
 	gaps := [3]float64{nominal.first, nominal.last, nominal.start}
 	var spreads [3]float64
 	for j := range n {
-		if source(j, p.c.lots()) == Dud || p.c.sigma(j) == 0 {
+		if source(j, p.odds.lots) == Dud || p.c.sigma(j) == 0 {
 			continue
 		}
 		p.scores[j] = 1
