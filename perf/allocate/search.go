@@ -3,6 +3,7 @@ package allocate
 import (
 	"context"
 	"math"
+	"slices"
 )
 
 // A search is branch and bound over one level of the objective, earlier levels
@@ -68,6 +69,7 @@ func newSearch(m *model, k int, pool *[]*row, rows []*row, lim *limits) *search 
 	s.tree.Shift = s.exact.shift
 	s.lp = newSimplex(m.first, m.owner, perturbed(m, k, s.cost))
 	s.off = s.lp.off
+	s.lp.stop = func() bool { return lim.ctx.Err() != nil }
 	for _, r := range rows {
 		s.lp.addRow(r)
 	}
@@ -158,7 +160,7 @@ func (s *search) offer(choice []int32) bool {
 	if v <= s.bestVal || !s.keeps(choice) {
 		return false
 	}
-	s.best, s.bestVal = append(s.best[:0], choice...), v
+	s.best, s.bestVal = slices.Clone(choice), v
 	if v >= s.enough {
 		s.done = true
 	}

@@ -38,13 +38,14 @@ type simplex struct {
 	pi    []float64   // multipliers of rows, >= 0
 	z     float64     // objective of the dual, falls to the optimum
 
-	alpha   []float64 // row of the tableau, scratch
-	w       []float64 // column of the tableau, scratch
-	value   []float64 // x of every option, scratch of solution
-	ray     []float64 // multipliers that prove infeasibility, after lpInfeasible
-	rayGain float64   // by how much the ray lowers the bound for each step
-	pivots  int       // since the last fresh inverse
-	total   int       // pivots of all
+	alpha   []float64   // row of the tableau, scratch
+	w       []float64   // column of the tableau, scratch
+	value   []float64   // x of every option, scratch of solution
+	ray     []float64   // multipliers that prove infeasibility, after lpInfeasible
+	rayGain float64     // by how much the ray lowers the bound for each step
+	stop    func() bool // asked now and then; true ends solve as stuck
+	pivots  int         // since the last fresh inverse
+	total   int         // pivots of all
 }
 
 type entry struct {
@@ -238,6 +239,9 @@ func (s *simplex) solve(cutoff float64) lpOutcome {
 	for n := 0; n < budget; n++ {
 		if s.z <= cutoff {
 			return lpCutoff
+		}
+		if n%64 == 63 && s.stop() {
+			return lpStuck
 		}
 		if s.pivots >= 60 {
 			s.invert()

@@ -153,6 +153,9 @@ func (s *solver) level(k int) bool {
 	}
 	if s.choice != nil {
 		w.offer(s.choice)
+		if k == 0 {
+			w.offer(w.greedy(s.choice))
+		}
 	}
 	proven := w.run()
 	s.proven = s.proven && proven
@@ -163,7 +166,7 @@ func (s *solver) level(k int) bool {
 		}
 		return false
 	}
-	s.choice = append([]int32(nil), w.best...)
+	s.choice = slices.Clone(w.best)
 	bound := w.bound()
 	l := Level{Name: name, Maximise: maximise, Proven: s.proven}
 	if bound < math.MaxInt64/w.unit {
