@@ -17,10 +17,14 @@ type flight struct {
 	nzMax   float64 // +Inf: whatever clLimit gives
 	screenM float64 // height that ends the flight
 	offBow  bool    // the flight ends at its lowest point or in the water instead
+	fall    *fall   // a unit that falls is followed instead of the aircraft
 }
 
 // reached rises through zero where the flight ends.
 func (f *flight) reached(y *flightState) float64 {
+	if f.fall != nil {
+		return -y[fallZ]
+	}
 	if f.offBow {
 		return max(y[flightGamma], -y[flightH])
 	}
@@ -51,6 +55,10 @@ const (
 //	m dV/dt = T(V) + Fx - D - W sin(gamma)   m V dgamma/dt = L + Fz - W cos(gamma)
 //	dh/dt = V sin(gamma)                     dx/dt = V cos(gamma) - headwind
 func (f *flight) rate(t float64, y *flightState, dy *flightState) {
+	if f.fall != nil {
+		f.fall.rate(y, dy)
+		return
+	}
 	r := f.r
 	seg := f.segment
 	tau := t - seg.StartS
