@@ -48,8 +48,13 @@ type Type struct {
 
 	WaitingTimeS      *float64 // after a misfire
 	ExhaustKeepClearM *float64 // tested distance
+	Exhaust           *Exhaust // for an estimate of it
 	Circuit           *Circuit
 	MountingTorqueNM  *float64
+
+	// Drag area of one unit that falls after it was dropped, least and most
+	// however it tumbles.
+	FallDragAreaM2 *[2]float64
 }
 
 // A Band is a range of temperatures.
@@ -63,9 +68,9 @@ func (b Band) Contains(temperatureC float64) bool {
 // A Circuit is the igniter as the firing circuit sees it.
 type Circuit struct {
 	IgniterOhm float64
-	AllFireA   float64
-	NoFireA    float64
-	MinSourceV float64
+	AllFireA   float64 // every igniter fires at it
+	NoFireA    float64 // no igniter fires at it
+	MinSourceV float64 // voltage window of the source; both 0: not stated
 	MaxSourceV float64
 }
 
@@ -182,6 +187,16 @@ func (t *Type) Validate() error {
 		faults.Positive("circuit.igniter_ohm", t.Circuit.IgniterOhm, "")
 		faults.Positive("circuit.all_fire_a", t.Circuit.AllFireA, "")
 		faults.Positive("circuit.no_fire_a", t.Circuit.NoFireA, "")
+	}
+	if e := t.Exhaust; e != nil {
+		faults.Positive("exhaust.exit_speed_mps", e.ExitSpeedMPS, "")
+		faults.Positive("exhaust.exit_diameter_m", e.ExitDiameterM, "")
+		faults.Positive("exhaust.exit_density_kg_m3", e.ExitDensityKgM3, "")
+		faults.Positive("exhaust.decay_constant", e.DecayConstant, "")
+		faults.Positive("exhaust.speed_criterion_mps", e.SpeedCriterionMPS, "")
+	}
+	if areas := t.FallDragAreaM2; areas != nil && faults.NotNegative("fall_drag_area_m2[0]", areas[0], "") {
+		faults.Range("fall_drag_area_m2[1]", areas[1], areas[0], 50, "at least the least")
 	}
 	return faults.Err()
 }
