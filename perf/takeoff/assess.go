@@ -178,7 +178,11 @@ func positive(v float64) float64 {
 
 func (r *Runner) judgeRun(v *Verdict, a *Assessment, d Demand) {
 	sinkPermitted := a.OffBow != nil && a.OffBow.Recovers && d.PermittedSinkM > 0 && a.OffBow.SinkM <= d.PermittedSinkM
+	// Off before the edge without the margin asked for, it sinks less still.
+	noSink := d.PermittedSinkM > 0 && d.EdgeHeightM != nil && a.Roll.LiftsOff && a.Roll.RunM <= d.AvailableM && a.MarginM < 0
 	switch {
+	case noSink:
+		v.add(Finding{Outcome: Marginal, Quantity: "sink_m", Value: 0, Limit: d.PermittedSinkM, HasValue: true, HasLimit: true})
 	case sinkPermitted:
 		v.add(Finding{Outcome: Marginal, Quantity: "sink_m", Value: a.OffBow.SinkM, Limit: d.PermittedSinkM, HasValue: true, HasLimit: true})
 	case !a.Roll.LiftsOff:
