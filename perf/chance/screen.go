@@ -108,10 +108,11 @@ func Screen(c *Case, f takeoff.Firing, availableM float64) Screening {
 	return s
 }
 
-// allowed is how much a probability may be out: one standard error of a plain
-// sample of ScreenSize, or one draw of it.
+// allowed is how much a probability may be out: half a standard error of a plain
+// sample of ScreenSize, which is about one of a low-discrepancy sample, or one
+// draw of it.
 func allowed(p float64) float64 {
-	return max(1, math.Sqrt(ScreenSize*p*(1-p))) / ScreenSize
+	return max(1, 0.5*math.Sqrt(ScreenSize*p*(1-p))) / ScreenSize
 }
 
 // propagation is one case being screened.
@@ -171,7 +172,8 @@ func (p *propagation) propagate(dud int) Screening {
 		return s
 	}
 	gradient := make([]float64, n)
-	var variance, shift, curvature float64
+	var variance float64
+	var bends bending
 	gaps := [3]float64{nominal.first, nominal.last, nominal.start}
 	var spreads [3]float64
 	for j := range n {
@@ -189,9 +191,7 @@ func (p *propagation) propagate(dud int) Screening {
 		}
 		gradient[j] = (up.run - down.run) / 2
 		variance += gradient[j] * gradient[j]
-		bend := up.run - 2*nominal.run + down.run
-		shift += bend / 2
-		curvature += bend * bend / 2
+		bends.add(gradient[j]*cutDeviation, (up.run-2*nominal.run+down.run)*cutDeviation*cutDeviation)
 		for k, change := range [3]float64{up.first - down.first, up.last - down.last, up.start - down.start} {
 			spreads[k] += change * change / 4
 		}
@@ -222,7 +222,7 @@ func (p *propagation) propagate(dud int) Screening {
 		s.Reason = NearBurnout
 		return s
 	}
-	if p.out(&s, gradient, shift*cutDeviation*cutDeviation, curvature) > allowed(s.Probability) {
+	if p.out(&s, gradient, &bends) > allowed(s.Probability) {
 		s.Reason = Curved
 		return s
 	}
@@ -259,12 +259,35 @@ func (p *propagation) floored() bool {
 	return false
 }
 
+// bending sums up what second-order terms add to the cumulants of the run: each
+// input adds g z + h z^2/2.
+type bending struct{ mean, variance, third, fourth float64 }
+
+func (b *bending) add(g, h float64) {
+	b.mean += h / 2
+	b.variance += h * h / 2
+	b.third += 3*g*g*h + h*h*h
+	b.fourth += cutExcess * g * g * g * g
+}
+
+// cutExcess is the excess kurtosis of a standard normal draw cut at three, from
+// E[z^4] = 3 v - 2 c^3 phi(c)/P with variance v and P what is left.
+var cutExcess = func() float64 {
+	v := cutDeviation * cutDeviation
+	fourth := 3*v - 2*cut*cut*cut*density(cut)/(1-2*normalBelow(-cut))
+	return fourth/(v*v) - 3
+}()
+
 // out estimates by how much the first-order probability is out: by what the
-// curvature of the run does to it, and by how far the run is from the plane
-// where that says it is as long as the run available.
-func (p *propagation) out(s *Screening, gradient []float64, shift, curvature float64) float64 {
+// curvature of the run and the cut of the draws do to it (Edgeworth's series),
+// and by how far the run is from the plane where that says it is as long as the
+// run available.
+func (p *propagation) out(s *Screening, gradient []float64, b *bending) float64 {
 	beta := (p.availableM - s.NominalM) / s.SigmaM
-	bent := normalBelow((p.availableM - s.NominalM - shift) / math.Sqrt(s.SigmaM*s.SigmaM+curvature))
+	sigma := math.Sqrt(s.SigmaM*s.SigmaM + b.variance)
+	x := (p.availableM - s.NominalM - b.mean) / sigma
+	third, fourth := b.third/(sigma*sigma*sigma), b.fourth/(sigma*sigma*sigma*sigma)
+	bent := normalBelow(x) - density(x)*(third/6*(x*x-1)+fourth/24*(x*x*x-3*x)+third*third/72*(x*x*x*x*x-10*x*x*x+15*x))
 	doubt := math.Abs(bent - s.Probability)
 	length := s.SigmaM / cutDeviation
 	reach := min(4, max(-4, beta))

@@ -42,9 +42,11 @@ func (r *Result) shares(c *Case, table []column, runs []float64) {
 		shares[s] += part
 		rest -= part
 	}
+	// A small sample may explain a little more than there is.
+	total := max(1, 1-rest)
 	for s, share := range shares {
 		if share > 0 {
-			r.Shares = append(r.Shares, Share{Source: Source(s), Share: share})
+			r.Shares = append(r.Shares, Share{Source: Source(s), Share: share / total})
 		}
 	}
 	r.Unassigned = max(0, rest)
