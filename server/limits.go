@@ -31,6 +31,7 @@ const (
 func classes(cores int) intercept.Classes {
 	var (
 		read    = &intercept.Class{Name: "read", Deadline: 2 * time.Second, InFlight: 64, MaxBytes: ordinaryBytes, Retry: 100 * time.Millisecond}
+		write   = &intercept.Class{Name: "write", Deadline: 5 * time.Second, InFlight: 64, MaxBytes: MaxRequestBytes, Retry: 100 * time.Millisecond}
 		compute = &intercept.Class{Name: "compute", Deadline: 30 * time.Second, InFlight: 64, MaxBytes: ordinaryBytes, Retry: 100 * time.Millisecond}
 		solve   = &intercept.Class{Name: "solve", Deadline: 30 * time.Second, InFlight: 2 * cores, MaxBytes: ordinaryBytes, Retry: time.Second}
 		bulk    = &intercept.Class{Name: "bulk", Deadline: 30 * time.Second, InFlight: max(2, cores), MaxBytes: MaxRequestBytes, Retry: time.Second}
@@ -51,6 +52,36 @@ func classes(cores int) intercept.Classes {
 		bowrollv1.Catalog_ListSites_FullMethodName:         read,
 		bowrollv1.Catalog_GetDeck_FullMethodName:           read,
 		bowrollv1.Catalog_ListDecks_FullMethodName:         read,
+		bowrollv1.Stock_CreateLot_FullMethodName:           write,
+		bowrollv1.Stock_GetLot_FullMethodName:              read,
+		bowrollv1.Stock_ListLots_FullMethodName:            read,
+		bowrollv1.Stock_UpdateLot_FullMethodName:           write,
+		bowrollv1.Stock_ReceiveUnits_FullMethodName:        write,
+		bowrollv1.Stock_SuspendLot_FullMethodName:          write,
+		bowrollv1.Stock_LiftSuspension_FullMethodName:      write,
+		bowrollv1.Stock_CountLot_FullMethodName:            write,
+		bowrollv1.Stock_RecordReadings_FullMethodName:      write,
+		bowrollv1.Stock_ListReadings_FullMethodName:        read,
+		bowrollv1.Stock_GetExposure_FullMethodName:         read,
+		bowrollv1.Stock_GetUnit_FullMethodName:             read,
+		bowrollv1.Stock_ListUnits_FullMethodName:           read,
+		bowrollv1.Stock_MoveUnits_FullMethodName:           write,
+		bowrollv1.Stock_PickUnits_FullMethodName:           read,
+		bowrollv1.Stock_SummarizeStock_FullMethodName:      read,
+		bowrollv1.Stock_ListMovements_FullMethodName:       read,
+		bowrollv1.Stock_VerifyLog_FullMethodName:           solve,
+		bowrollv1.Stock_ImportMovements_FullMethodName:     write,
+		bowrollv1.Stock_ExportUnits_FullMethodName:         read,
+		bowrollv1.Plans_CreatePlan_FullMethodName:          write,
+		bowrollv1.Plans_GetPlan_FullMethodName:             read,
+		bowrollv1.Plans_ListPlans_FullMethodName:           read,
+		bowrollv1.Plans_ConfirmPlan_FullMethodName:         write,
+		bowrollv1.Plans_CancelPlan_FullMethodName:          write,
+		bowrollv1.Plans_IssueCard_FullMethodName:           write,
+		bowrollv1.Plans_RecheckPlan_FullMethodName:         write,
+		bowrollv1.Plans_RecordLaunch_FullMethodName:        write,
+		bowrollv1.Plans_ScrubSortie_FullMethodName:         write,
+		bowrollv1.Plans_ExpirePlans_FullMethodName:         write,
 		bowrollv1.Model_GetModel_FullMethodName:            read,
 		bowrollv1.Model_Check_FullMethodName:               solve,
 		bowrollv1.Model_CheckVectors_FullMethodName:        solve,

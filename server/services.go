@@ -23,6 +23,8 @@ type Services struct {
 	Cycles     bowrollv1.CyclesServer
 	Catalog    bowrollv1.CatalogServer
 	Model      bowrollv1.ModelServer
+	Stock      bowrollv1.StockServer
+	Plans      bowrollv1.PlansServer
 }
 
 // register registers what there is, with gRPC and with the gateway.
@@ -47,6 +49,14 @@ func (s Services) register(ctx context.Context, grpcServer *grpc.Server, mux *ru
 	if s.Model != nil {
 		bowrollv1.RegisterModelServer(grpcServer, s.Model)
 		gateways = append(gateways, bowrollv1.RegisterModelHandler)
+	}
+	if s.Stock != nil {
+		bowrollv1.RegisterStockServer(grpcServer, s.Stock)
+		gateways = append(gateways, bowrollv1.RegisterStockHandler)
+	}
+	if s.Plans != nil {
+		bowrollv1.RegisterPlansServer(grpcServer, s.Plans)
+		gateways = append(gateways, bowrollv1.RegisterPlansHandler)
 	}
 	for _, gateway := range gateways {
 		if err := gateway(ctx, mux, conn); err != nil {

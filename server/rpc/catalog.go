@@ -119,13 +119,18 @@ func pageOf[T interface{ GetName() string }](snapshot *catalog.Snapshot, sorted 
 		Size: r.GetPageSize(), Token: r.GetPageToken(), Filter: list, Snapshot: snapshot.Revision(),
 	})
 	if err != nil {
-		return nil, "", refusal.Invalid([]*bowrollv1.Violation{{
-			Field: "page_token", Value: strconv.Quote(r.GetPageToken()), Rule: "page-token",
-			Allowed: "the next_page_token of an earlier answer to the same request",
-			Hint:    "it is " + err.Error() + ": ask for the first page again, without page_token",
-		}})
+		return nil, "", badToken(r.GetPageToken(), err)
 	}
 	return items, next, nil
+}
+
+// badToken refuses a page token.
+func badToken(token string, err error) error {
+	return refusal.Invalid([]*bowrollv1.Violation{{
+		Field: "page_token", Value: strconv.Quote(token), Rule: "page-token",
+		Allowed: "the next_page_token of an earlier answer to the same request",
+		Hint:    "it is " + err.Error() + ": ask for the first page again, without page_token",
+	}})
 }
 
 // mostNames is how many valid names an error lists.

@@ -274,3 +274,12 @@ func detail(v any) []byte {
 	}
 	return b
 }
+
+// Plan returns a plan as it stands in the book.
+func (b *Book) Plan(ctx context.Context, id string) (store.Plan, error) {
+	plan, err := b.plan(ctx, id)
+	if err != nil {
+		return store.Plan{}, err
+	}
+	return *plan, nil
+}

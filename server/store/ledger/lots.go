@@ -57,6 +57,9 @@ func (b *Book) receiveUnits(ctx context.Context, id string, units []string, plac
 			faults = append(faults, store.Errorf(store.Invalid, "UNIT_TWICE", "unit %s is named twice (also at %d)", unit, first).At(at("units", i)))
 		}
 		seen[unit] = i
+		if e, ok := b.units[unit]; ok && e.now.State != store.None {
+			faults = append(faults, store.Errorf(store.Exists, "UNIT_EXISTS", "site %s has a unit %s already", b.tx.Site(), unit).At(at("units", i)))
+		}
 	}
 	if len(faults) > 0 {
 		return faults

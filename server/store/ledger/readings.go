@@ -8,6 +8,7 @@ import (
 	"fmt"
 	"math"
 	"sort"
+	"time"
 
 	"bowroll/server/store"
 )
@@ -165,4 +166,25 @@ func ExposureOf(lot store.Lot, readings []store.Reading) Exposure {
 		before[r.Place] = r
 	}
 	return e
+}
+
+// AllReadings returns every reading of a lot, in the order of time, then place.
+func AllReadings(ctx context.Context, r store.Reader, lot string) (all []store.Reading, err error) {
+	const page = 5000
+	var after time.Time
+	for {
+		list, err := r.Readings(ctx, lot, after, page)
+		if err != nil {
+			return nil, err
+		}
+		if len(list) < page {
+			return append(all, list...), nil
+		}
+		// The last instant may go on on the next page: it is read again there.
+		last := len(list) - 1
+		for last > 0 && list[last].Time.Equal(list[len(list)-1].Time) {
+			last--
+		}
+		all, after = append(all, list[:last+1]...), list[last].Time
+	}
 }
