@@ -59,7 +59,7 @@ func Measure(d Deck, items []Item) (*Spans, error) {
 	return out, nil
 }
 
-// SeaRoomM is the sea that a span takes at a speed: speed * (turn + steady + span +
+// SeaRoomFor is the sea that a span takes at a speed: speed * (turn + steady + span +
 // reserve), in metres.
 func (d *Deck) SeaRoomFor(spanS int64) float64 {
 	return d.SpeedMPS * float64(d.TurnS+d.SteadyS+spanS+d.ReserveS)

@@ -28,6 +28,10 @@ type Deck struct {
 	ExhaustSettleS int64
 	WindReadS      int64
 
+	// Windows are when launches may go (wind, daylight, emitters silent), in order
+	// and apart; none means always. What finds no window is held.
+	Windows []Window
+
 	TurnS    int64   // ship turning into wind
 	SteadyS  int64   // ship steady before the first launch
 	ReserveS int64   // kept in hand after the last
@@ -55,6 +59,22 @@ func (d *Deck) work(units int) int64 {
 	}
 	w := int64(d.together())
 	return (int64(units)+w-1)/w*d.UnitS + d.CircuitTestS
+}
+
+// A Window is open from FromS to ToS, both included.
+type Window struct{ FromS, ToS int64 }
+
+// open is the first moment from at on in a window, or false.
+func (d *Deck) open(at int64) (int64, bool) {
+	if len(d.Windows) == 0 {
+		return at, true
+	}
+	for _, w := range d.Windows {
+		if at <= w.ToS {
+			return max(at, w.FromS), true
+		}
+	}
+	return 0, false
 }
 
 // An Item is one launch.
@@ -105,6 +125,15 @@ func validate(d *Deck, items []Item, misfires []Misfire) error {
 	}
 	if d.IgniterLimitS > 0 && d.IgniterS > d.IgniterLimitS {
 		fail("Deck.IgniterS", d.IgniterS, fmt.Sprintf("must be at most IgniterLimitS (%d): igniters would be in too long before release", d.IgniterLimitS))
+	}
+	for k, w := range d.Windows {
+		path := fmt.Sprintf("Deck.Windows[%d]", k)
+		if w.ToS < w.FromS {
+			fail(path+".ToS", w.ToS, fmt.Sprintf("must be at least FromS (%d): the window never opens", w.FromS))
+		}
+		if k > 0 && w.FromS <= d.Windows[k-1].ToS {
+			fail(path+".FromS", w.FromS, fmt.Sprintf("must be after the window before closes (%d)", d.Windows[k-1].ToS))
+		}
 	}
 	if math.Abs(float64(d.StartS)) > allocate.MaxTimeS {
 		fail("Deck.StartS", d.StartS, fmt.Sprintf("must be from %d to %d", -allocate.MaxTimeS, allocate.MaxTimeS))

@@ -9,7 +9,7 @@ import (
 type Schedule struct {
 	Tasks []Task // one for each item, in launch order
 	// Critical is what stands in the way of an earlier end: "crews", "bays",
-	// "deck" (launch interval, igniters), "misfire", "plan" (nothing: launches go
+	// "deck" (launch interval, igniters), "misfire", "window", "plan" (nothing: launches go
 	// when planned) or "sea room" (there is less than needed).
 	Critical string
 	// SpanS is from the first launch to the last.
@@ -38,10 +38,12 @@ type Task struct {
 	IgniterS int64 // igniters start: as late as can be
 	LaunchS  int64 // or, for a misfire, when it should have gone
 	DelayS   int64 // launch less planned launch
-	// Waits names what the launch waited for last: "plan", "crews", "bays", "deck" or
-	// "misfire".
+	// Waits names what the launch waited for last: "plan", "crews", "bays", "deck",
+	// "misfire" or "window".
 	Waits    string
 	Misfired bool
+	// Held: no window is open once it could go; its teams and bay are left to others.
+	Held bool
 	// OverHoldS is by how much the time from fitting to launch is over HoldMaxS.
 	OverHoldS int64
 }
@@ -73,8 +75,10 @@ func (s *Schedule) forward(d *Deck, items []Item, misfires []Misfire) {
 		bays = newFree(len(items), d.StartS)
 	}
 	next, held := int64(math.MinInt64/4), false // when the deck is ready, and if a misfire holds it
+	launched := false
 	for i, it := range items {
 		t := &s.Tasks[i]
+		crewsBefore, baysBefore := slices.Clone(teams.until), slices.Clone(bays.until)
 		*t = Task{ID: it.ID, Units: it.Units, Bay: -1}
 		ready, short := int64(math.MinInt64/4), ""
 		if it.Units > 0 {
@@ -84,7 +88,7 @@ func (s *Schedule) forward(d *Deck, items []Item, misfires []Misfire) {
 		if ready > t.LaunchS {
 			t.LaunchS, t.Waits = ready, short
 		}
-		if i > 0 {
+		if launched {
 			deck := next + d.interval(it.Units)
 			if held {
 				deck = next
@@ -100,6 +104,15 @@ func (s *Schedule) forward(d *Deck, items []Item, misfires []Misfire) {
 			}
 		} else if it.Units > 0 && t.DoneS+d.IgniterS > t.LaunchS {
 			t.LaunchS, t.Waits = t.DoneS+d.IgniterS, "deck"
+		}
+		open, ok := d.open(t.LaunchS)
+		if !ok {
+			*t = Task{ID: it.ID, Units: it.Units, Bay: -1, Held: true, Waits: "window"}
+			teams.until, bays.until = crewsBefore, baysBefore
+			continue
+		}
+		if launched = true; open > t.LaunchS {
+			t.LaunchS, t.Waits = open, "window"
 		}
 		t.DelayS = t.LaunchS - it.LaunchS
 		if it.Units > 0 {
@@ -150,7 +163,7 @@ func (s *Schedule) backward(d *Deck) {
 	}
 	for i := len(s.Tasks) - 1; i >= 0; i-- {
 		t := &s.Tasks[i]
-		if t.Units == 0 {
+		if t.Units == 0 || t.Held {
 			continue
 		}
 		// Time runs backward here: until holds minus the time work begins.
@@ -169,17 +182,27 @@ func (s *Schedule) backward(d *Deck) {
 // sum fills in what concerns the whole cycle.
 func (s *Schedule) sum(d *Deck) {
 	s.Critical = "plan"
-	if len(s.Tasks) == 0 {
+	var gone []*Task
+	for i := range s.Tasks {
+		if !s.Tasks[i].Held {
+			gone = append(gone, &s.Tasks[i])
+		}
+	}
+	if len(gone) < len(s.Tasks) {
+		s.Critical = "window"
+		s.Cautions = append(s.Cautions, "some aircraft find no open window and are held")
+	}
+	if len(gone) == 0 {
 		return
 	}
-	first, last := &s.Tasks[0], &s.Tasks[len(s.Tasks)-1]
+	first, last := gone[0], gone[len(gone)-1]
 	s.SpanS = last.LaunchS - first.LaunchS
 	s.TurnS = first.LaunchS - d.SteadyS - d.TurnS
 	s.SeaRoomM = d.SpeedMPS * float64(d.TurnS+d.SteadyS+s.SpanS+d.ReserveS)
 	// The last launch that waited for something other than the deck behind it says
 	// what the chain of launches up to the end hangs on.
-	for i := len(s.Tasks) - 1; i >= 0; i-- {
-		if w := s.Tasks[i].Waits; w != "deck" || i == 0 {
+	for i := len(gone) - 1; i >= 0 && len(gone) == len(s.Tasks); i-- {
+		if w := gone[i].Waits; w != "deck" || i == 0 {
 			s.Critical = w
 			if w == "plan" && last.DelayS > 0 {
 				s.Critical = "deck"

@@ -69,6 +69,23 @@ func TestMisfireTimesThoseBehindAgain(t *testing.T) {
 	}
 }
 
+func TestWindowsHoldAndDelay(t *testing.T) {
+	d := Deck{Teams: 1, UnitS: 100, IntervalS: 60, Windows: []Window{{0, 150}, {1000, 1100}}}
+	items := []Item{{"a", 0, 100}, {"b", 0, 120}, {"c", 20, 300}, {"d", 0, 310}}
+	s, err := Plan(d, items, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	// b has to wait for the deck until 160, when the first window is shut; c is not
+	// fitted before the second shuts, and d goes without waiting for it.
+	if s.Tasks[0].LaunchS != 100 || s.Tasks[1].LaunchS != 1000 || s.Tasks[1].Waits != "window" || !s.Tasks[2].Held || s.Tasks[3].LaunchS != 1060 {
+		t.Errorf("tasks are %+v", s.Tasks)
+	}
+	if s.Critical != "window" || len(s.Cautions) != 1 {
+		t.Errorf("critical %q, cautions %q", s.Critical, s.Cautions)
+	}
+}
+
 func TestPlanListsEveryViolation(t *testing.T) {
 	_, err := Plan(Deck{UnitS: -1, HoldMinS: 50, HoldMaxS: 20, IgniterS: 30, IgniterLimitS: 10, SpeedMPS: math.NaN()},
 		[]Item{{"a", 2, 100}, {"b", -1, 50}}, []Misfire{{Item: 7, WaitS: -1}})
