@@ -22,7 +22,7 @@ import (
 	"encoding/binary"
 	"encoding/hex"
 	"math"
-	"sort"
+	"slices"
 
 	"google.golang.org/protobuf/proto"
 	"google.golang.org/protobuf/reflect/protoreflect"
@@ -35,7 +35,7 @@ const provenance protoreflect.FullName = "bowroll.v1.Provenance"
 // sum over the canonical forms of the messages, one after the other.
 func Digest(messages ...proto.Message) string {
 	sum := sha256.New()
-	var buf []byte
+	buf := make([]byte, 0, 4096)
 	for _, m := range messages {
 		buf = Append(buf[:0], m)
 		sum.Write(buf)
@@ -49,19 +49,41 @@ func Append(b []byte, m proto.Message) []byte {
 }
 
 func appendMessage(b []byte, m protoreflect.Message) []byte {
-	present := make([]protoreflect.FieldDescriptor, 0, 16)
-	m.Range(func(fd protoreflect.FieldDescriptor, _ protoreflect.Value) bool {
-		if fd.Message() == nil || fd.Message().FullName() != provenance {
-			present = append(present, fd)
+	fields := m.Descriptor().Fields()
+	if ordered(fields) {
+		for i := range fields.Len() {
+			b = appendPresent(b, fields.Get(i), m)
 		}
-		return true
-	})
-	sort.Slice(present, func(i, j int) bool { return present[i].Number() < present[j].Number() })
-	for _, fd := range present {
-		b = binary.BigEndian.AppendUint32(b, uint32(fd.Number()))
-		b = appendField(b, fd, m.Get(fd))
+		return binary.BigEndian.AppendUint32(b, 0)
+	}
+	byNumber := make([]protoreflect.FieldDescriptor, fields.Len())
+	for i := range byNumber {
+		byNumber[i] = fields.Get(i)
+	}
+	slices.SortFunc(byNumber, func(x, y protoreflect.FieldDescriptor) int { return int(x.Number()) - int(y.Number()) })
+	for _, fd := range byNumber {
+		b = appendPresent(b, fd, m)
 	}
 	return binary.BigEndian.AppendUint32(b, 0)
+}
+
+// ordered says whether fields are declared in the order of their numbers, as
+// nearly all are.
+func ordered(fields protoreflect.FieldDescriptors) bool {
+	for i := 1; i < fields.Len(); i++ {
+		if fields.Get(i-1).Number() > fields.Get(i).Number() {
+			return false
+		}
+	}
+	return true
+}
+
+func appendPresent(b []byte, fd protoreflect.FieldDescriptor, m protoreflect.Message) []byte {
+	if !m.Has(fd) || fd.Message() != nil && fd.Message().FullName() == provenance {
+		return b
+	}
+	b = binary.BigEndian.AppendUint32(b, uint32(fd.Number()))
+	return appendField(b, fd, m.Get(fd))
 }
 
 func appendField(b []byte, fd protoreflect.FieldDescriptor, v protoreflect.Value) []byte {
@@ -89,7 +111,7 @@ func appendMap(b []byte, fd protoreflect.FieldDescriptor, m protoreflect.Map) []
 		entries = append(entries, string(appendValue(e, fd.MapValue(), v)))
 		return true
 	})
-	sort.Strings(entries)
+	slices.Sort(entries)
 	b = binary.BigEndian.AppendUint32(b, uint32(len(entries)))
 	for _, e := range entries {
 		b = append(b, e...)
