@@ -9,6 +9,7 @@ import (
 	"github.com/grpc-ecosystem/grpc-gateway/v2/runtime"
 	"google.golang.org/protobuf/proto"
 
+	bowrollv1 "bowroll/proto/bowroll/v1"
 	"bowroll/proto/wirejson"
 	"bowroll/server/refusal"
 	"bowroll/server/strictjson"
@@ -58,7 +59,7 @@ func (jsonForm) NewDecoder(r io.Reader) runtime.Decoder {
 			return io.EOF // an empty body is an empty request
 		}
 		if err == nil {
-			err = decode(text, m)
+			err = decode(text, m, attach)
 		}
 		if b, ok := r.(*body); ok && err != nil {
 			// The library flattens errors to text; this keeps it whole.
@@ -70,7 +71,7 @@ func (jsonForm) NewDecoder(r io.Reader) runtime.Decoder {
 
 // decode reads text into m and sends the faults it finds along, for the service
 // to refuse together with its own.
-func decode(text []byte, m proto.Message) error {
+func decode(text []byte, m proto.Message, attach func(proto.Message, []*bowrollv1.Violation) error) error {
 	faults, err := strictjson.Unmarshal(text, m)
 	if err != nil {
 		return err

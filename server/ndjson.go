@@ -140,7 +140,7 @@ func (s *streaming) send(stream grpc.ClientStream, in io.Reader, control *http.R
 			continue
 		}
 		m := s.request.New().Interface()
-		if err := decode(text, m); err != nil {
+		if err := decode(text, m, attachInside); err != nil {
 			return refusal.Unreadable(fmt.Sprintf("line %d of the stream: %v", number, err))
 		}
 		if err := stream.SendMsg(m); err != nil {
