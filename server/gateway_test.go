@@ -8,6 +8,7 @@ import (
 	"strings"
 	"testing"
 
+	"github.com/prometheus/client_golang/prometheus/testutil"
 	"google.golang.org/protobuf/proto"
 
 	bowrollv1 "bowroll/proto/bowroll/v1"
@@ -172,5 +173,19 @@ func TestAGatewayErrorIsNeverHTML(t *testing.T) {
 	got := h.post(t, "/v1/takeoffs:compute", requestJSON)
 	if got.header.Get("Content-Type") != "application/json" || got.header.Get("X-Content-Type-Options") != "nosniff" || strings.Contains(got.text, "script") {
 		t.Errorf("%v %s", got.header, got.text)
+	}
+}
+
+func TestRequestsThatReachNoServiceAreCounted(t *testing.T) {
+	h := serveFake(t, nil)
+	h.do(t, "GET", "/v1/nothing", "")
+	h.do(t, "BREW", "/v1/takeoffs:compute", "")
+	if err := testutil.GatherAndCompare(h.registry, strings.NewReader(`
+# HELP bowroll_http_requests_total Requests to the gateway, by method and HTTP status.
+# TYPE bowroll_http_requests_total counter
+bowroll_http_requests_total{code="404",method="GET"} 1
+bowroll_http_requests_total{code="405",method="other"} 1
+`), "bowroll_http_requests_total"); err != nil {
+		t.Error(err)
 	}
 }

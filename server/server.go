@@ -91,7 +91,9 @@ func New(config Config, services Services) (*Server, error) {
 	if err := errors.Join(methods.Covers(s.grpc, Package), gateway.streams(s.grpc)); err != nil {
 		return nil, errors.Join(err, s.conn.Close())
 	}
-	s.gateway = gateway
+	if s.gateway, err = observed(config.Registry, config.Log, gateway); err != nil {
+		return nil, errors.Join(err, s.conn.Close())
+	}
 	healthpb.RegisterHealthServer(s.grpc, s.health)
 	if config.Reflection {
 		reflection.Register(s.grpc)
