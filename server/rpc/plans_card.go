@@ -26,7 +26,7 @@ type side struct {
 // boxSides are the sides of a box, in the order in which they are shown.
 var boxSides = []side{
 	{"headwind_mps", func(b *bowrollv1.CardBox) **float64 { return &b.LeastHeadwindMps }, func(l *bowrollv1.LiveInputs) *float64 { return l.HeadwindMps }, true},
-	{"crosswind_mps", func(b *bowrollv1.CardBox) **float64 { return &b.GreatestCrosswindMps }, func(l *bowrollv1.LiveInputs) *float64 { return size(l.CrosswindMps) }, false},
+	{"crosswind_mps", func(b *bowrollv1.CardBox) **float64 { return &b.GreatestCrosswindMps }, func(l *bowrollv1.LiveInputs) *float64 { return magnitude(l.CrosswindMps) }, false},
 	{"gross_mass_kg", func(b *bowrollv1.CardBox) **float64 { return &b.GreatestMassKg }, func(l *bowrollv1.LiveInputs) *float64 { return l.GrossMassKg }, false},
 	{"temperature_c", func(b *bowrollv1.CardBox) **float64 { return &b.LeastTemperatureC }, func(l *bowrollv1.LiveInputs) *float64 { return l.TemperatureC }, true},
 	{"temperature_c", func(b *bowrollv1.CardBox) **float64 { return &b.GreatestTemperatureC }, func(l *bowrollv1.LiveInputs) *float64 { return l.TemperatureC }, false},
@@ -34,7 +34,7 @@ var boxSides = []side{
 	{"grain_temperature_c", func(b *bowrollv1.CardBox) **float64 { return &b.GreatestGrainTemperatureC }, func(l *bowrollv1.LiveInputs) *float64 { return l.GrainTemperatureC }, false},
 }
 
-func size(v *float64) *float64 {
+func magnitude(v *float64) *float64 {
 	if v == nil {
 		return nil
 	}
@@ -214,7 +214,7 @@ func (p *Plans) recheck(plan store.Plan, r *bowrollv1.RecheckPlanRequest) *bowro
 		if s.State != store.SortieCard && s.State != store.SortieVoid || s.Card == 0 {
 			continue
 		}
-		check := &bowrollv1.CardCheck{Sortie: s.ID, CardRevision: int32(s.Card), Sides: sidesOf(s, inputsOf(r, s.ID))}
+		check := &bowrollv1.CardCheck{Sortie: s.ID, CardRevision: int32(s.Card), Sides: boxSidesOf(s, inputsOf(r, s.ID))}
 		if now.After(s.CardUntil) {
 			check.Sides = append(check.Sides, &bowrollv1.BoxSide{Quantity: "until_time", Text: "the card ran out " + s.CardUntil.Format("2006-01-02T15:04:05Z07:00")})
 		}
@@ -247,8 +247,8 @@ func inputsOf(r *bowrollv1.RecheckPlanRequest, sortie string) *bowrollv1.LiveInp
 	return inputs
 }
 
-// sidesOf holds inputs against the box of a card.
-func sidesOf(s store.Sortie, inputs *bowrollv1.LiveInputs) []*bowrollv1.BoxSide {
+// boxSidesOf holds inputs against the box of a card.
+func boxSidesOf(s store.Sortie, inputs *bowrollv1.LiveInputs) []*bowrollv1.BoxSide {
 	box := boxOf(s)
 	if box == nil {
 		return []*bowrollv1.BoxSide{{Quantity: "box", Text: "the box of the card cannot be read"}}
