@@ -294,7 +294,7 @@ func TestFindCourseIsDeterministic(t *testing.T) {
 	q := CourseQuery{
 		Wind: Gusting(33, 8, some(6), some(11), 12), Credit: Credit{0.5, 1.5}, PresentCourseDeg: 250,
 		Ship:  ShipRange{SteerageMPS: 2, GreatestMPS: 13, AxisOffsetDeg: -6},
-		Loads: loads(Limits{some(12), some(6), some(2), some(22)}),
+		Loads: loads(Limits{some(12), nil, some(6), some(2), some(22)}),
 	}
 	first := find(t, q).Recommended
 	for range 5 {
@@ -308,7 +308,7 @@ func BenchmarkFindCourse(b *testing.B) {
 	q := CourseQuery{
 		Wind: Gusting(33, 8, some(6), some(11), 12), Credit: FullCredit(), PresentCourseDeg: 250,
 		Ship:  ShipRange{SteerageMPS: 2, GreatestMPS: 13, AxisOffsetDeg: -6},
-		Loads: loads(Limits{some(12), some(6), some(2), some(22)}),
+		Loads: loads(Limits{some(12), nil, some(6), some(2), some(22)}),
 	}
 	for b.Loop() {
 		if _, err := FindCourse(q); err != nil {
@@ -340,7 +340,7 @@ func TestFindCourseAtTheEndsOfTheRanges(t *testing.T) {
 			LaunchS:          some(pick("launch", 0, 600, 86400)),
 			StepDeg:          pick("step", 0, 0.5, 7, 90),
 			Loads: loads(Limits{
-				limit("headwind", -60, 0, 5, 80), limit("crosswind", 0, 1e-9, 5, 80),
+				limit("headwind", -60, 0, 5, 80), limit("most", -60, 0, 5, 80), limit("crosswind", 0, 1e-9, 5, 80),
 				limit("tailwind", 0, 5, 80), limit("ceiling", 0, 1e-9, 5, 60, 120),
 			}),
 		}

@@ -9,6 +9,7 @@ import (
 // Limits are the winds over deck that a load may go in. A nil limit is none.
 type Limits struct {
 	LeastHeadwindMPS     *float64 // credited; from the take-off, may be negative
+	GreatestHeadwindMPS  *float64 // credited; above it the load may not go either
 	GreatestCrosswindMPS *float64 // to either side
 	GreatestTailwindMPS  *float64 // uncredited
 	CeilingMPS           *float64 // greatest wind over deck, from any side
@@ -25,6 +26,9 @@ const (
 func (l Limits) check(faults *violation.List) {
 	if l.LeastHeadwindMPS != nil {
 		faults.Range("least_headwind_mps", *l.LeastHeadwindMPS, -60, 80, "")
+	}
+	if l.GreatestHeadwindMPS != nil {
+		faults.Range("greatest_headwind_mps", *l.GreatestHeadwindMPS, -60, 80, "")
 	}
 	if l.GreatestCrosswindMPS != nil {
 		faults.Range("greatest_crosswind_mps", *l.GreatestCrosswindMPS, 0, 80, "")
@@ -91,6 +95,18 @@ func (l Limits) from(relativeDeg float64, c Credit, ownMPS float64) EnvelopePoin
 			least, point.LeastBinds = need/cos, Headwind
 		case cos < 0:
 			atMost(need/cos, Headwind)
+		}
+	}
+	if l.GreatestHeadwindMPS != nil {
+		most, ok := c.Felt(*l.GreatestHeadwindMPS, ownMPS)
+		switch {
+		case !ok: // no wind is credited that much
+		case most >= 0 && cos > 0:
+			atMost(most/cos, Headwind)
+		case most < 0 && cos < 0 && most/cos > least:
+			least, point.LeastBinds = most/cos, Headwind
+		case most < 0 && cos >= 0:
+			least, point.LeastBinds = math.Inf(1), Headwind
 		}
 	}
 	if l.GreatestTailwindMPS != nil && cos < 0 {

@@ -30,6 +30,7 @@ func drawLimits(t *rapid.T) Limits {
 // keeps tells by the definitions alone whether a wind over deck keeps l.
 func (l Limits) keeps(headwind, credited, crosswind, speed, slack float64) bool {
 	return (l.LeastHeadwindMPS == nil || credited >= *l.LeastHeadwindMPS-slack) &&
+		(l.GreatestHeadwindMPS == nil || credited <= *l.GreatestHeadwindMPS+slack) &&
 		(l.GreatestCrosswindMPS == nil || math.Abs(crosswind) <= *l.GreatestCrosswindMPS+slack) &&
 		(l.GreatestTailwindMPS == nil || -headwind <= *l.GreatestTailwindMPS+slack) &&
 		(l.CeilingMPS == nil || speed <= *l.CeilingMPS+slack)
@@ -39,6 +40,9 @@ func (l Limits) keeps(headwind, credited, crosswind, speed, slack float64) bool 
 func TestEnvelopeAgainstTheDefinitions(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		limits, credit := drawLimits(t), drawCredit(t)
+		if rapid.Bool().Draw(t, "has greatest headwind") {
+			limits.GreatestHeadwindMPS = some(rapid.Float64Range(-5, 30).Draw(t, "greatest headwind"))
+		}
 		own := rapid.Float64Range(0, 15).Draw(t, "own")
 		points, err := Envelope(limits, credit, own, 5)
 		if err != nil || len(points) != 72 {
@@ -62,7 +66,7 @@ func TestEnvelopeAgainstTheDefinitions(t *testing.T) {
 }
 
 func TestEnvelopeNamesWhatBinds(t *testing.T) {
-	points, err := Envelope(Limits{some(10), some(5), some(2), some(20)}, FullCredit(), 0, 15)
+	points, err := Envelope(Limits{some(10), nil, some(5), some(2), some(20)}, FullCredit(), 0, 15)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -79,6 +83,26 @@ func TestEnvelopeNamesWhatBinds(t *testing.T) {
 	if astern.Open || astern.LeastBinds != Headwind || astern.GreatestBinds != Tailwind {
 		t.Errorf("astern: %+v", astern)
 	}
+}
+
+// A course found for a load with a greatest headwind keeps it, whatever is
+// credited.
+func TestCourseKeepsTheGreatestHeadwind(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		least := rapid.Float64Range(0, 12).Draw(t, "least")
+		most := least + rapid.Float64Range(0, 10).Draw(t, "window")
+		answer, err := FindCourse(CourseQuery{
+			Wind:   Steady(rapid.Float64Range(0, 359).Draw(t, "from"), rapid.Float64Range(0, 20).Draw(t, "wind")),
+			Credit: drawCredit(t), Ship: ShipRange{GreatestMPS: 15},
+			Loads: []Load{{"a", Limits{LeastHeadwindMPS: &least, GreatestHeadwindMPS: &most}}},
+		})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if o := answer.Recommended; o != nil && (o.Wind.CreditedHeadwindMPS < least-1e-6 || o.Wind.CreditedHeadwindMPS > most+1e-6) {
+			t.Fatalf("%g credited, allowed %g to %g", o.Wind.CreditedHeadwindMPS, least, most)
+		}
+	})
 }
 
 func TestEnvelopeRefusesWithEveryFault(t *testing.T) {

@@ -34,6 +34,9 @@ func demandOf(loads []Load) demand {
 		tighten(&d.crosswind, load.GreatestCrosswindMPS, load.Name)
 		tighten(&d.tailwind, load.GreatestTailwindMPS, load.Name)
 		tighten(&d.ceiling, load.CeilingMPS, load.Name)
+		// No headwind is credited with more than the wind over deck, so a ceiling
+		// keeps the greatest headwind too, on the safe side.
+		tighten(&d.ceiling, load.GreatestHeadwindMPS, load.Name)
 	}
 	return d
 }
@@ -102,6 +105,9 @@ func (s *solver) speeds(t terms, room, ease float64) (least, greatest float64) {
 			continue
 		}
 		ceiling := s.demand.ceiling.mps + ease
+		if ceiling < 0 {
+			return math.Inf(1), greatest
+		}
 		under := ceiling*ceiling - w.speed*w.speed*(1-w.ahead*w.ahead)
 		if under < 0 {
 			return math.Inf(1), greatest
