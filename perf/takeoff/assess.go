@@ -160,6 +160,11 @@ func (r *Runner) verdict(a *Assessment, s *booster.Schedule, d Demand) Verdict {
 			max(a.Asymmetry.BurnControlMPS, a.Asymmetry.TailControlMPS),
 			min(positive(a.Asymmetry.BurnAirspeedMPS), positive(a.Asymmetry.TailAirspeedMPS)))
 	}
+	if a.Legs != nil && d.Policy.Legs != LegNeither {
+		for _, name := range a.Legs.Missing {
+			v.add(Finding{Outcome: DataMissing, Quantity: name, Note: name})
+		}
+	}
 	if a.Bare != nil && a.Bare.LiftsOff && a.Roll.LiftsOff && a.Bare.RunM > 0 {
 		if saving := 1 - a.Roll.RunM/a.Bare.RunM; saving < d.LeastSaving {
 			v.add(Finding{Outcome: NotWorthFitting, Quantity: "saving", Value: saving, Limit: d.LeastSaving, HasValue: true, HasLimit: true})

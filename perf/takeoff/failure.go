@@ -131,20 +131,27 @@ func Failures(units []booster.Unit) (list []Failure, missing []string) {
 	list = append(list, lineDuds(units)...)
 	list = append(list, Failure{Kind: AllDud, Pair: -1})
 	late, lateKnown := false, true
-	sigma := true
+	thrust, burn := true, true
 	for i := range units {
 		late = late || units[i].LateralM != 0
 		lateKnown = lateKnown && units[i].Type.HangFireAllowanceS != nil
-		sigma = sigma && units[i].Type.ThrustSigma != nil && units[i].Type.BurnTimeSigma != nil
+		thrust = thrust && units[i].Type.ThrustSigma != nil
+		burn = burn && units[i].Type.BurnTimeSigma != nil
 	}
 	switch {
 	case late && lateKnown:
 		list = append(list, Failure{Kind: SideLate, Side: -1, Pair: -1}, Failure{Kind: SideLate, Side: 1, Pair: -1})
 	case late:
-		missing = append(missing, "hang_fire_allowance_s")
+		missing = append(missing, "hang_fire_s")
 	}
-	if !sigma {
-		return list, append(missing, "thrust_sigma and burn_time_sigma")
+	if !thrust {
+		missing = append(missing, "thrust_sigma")
+	}
+	if !burn {
+		missing = append(missing, "burn_time_sigma")
+	}
+	if !thrust || !burn {
+		return list, missing
 	}
 	return append(list, sigmaPairs(units)...), missing
 }
@@ -156,6 +163,8 @@ func oneDuds(units []booster.Unit) (list []Failure) {
 		for j := range i {
 			seen = seen || units[i].Type == units[j].Type &&
 				units[i].GrainTemperatureC == units[j].GrainTemperatureC &&
+				units[i].ThrustDeviation == units[j].ThrustDeviation &&
+				units[i].RateDeviation == units[j].RateDeviation &&
 				math.Abs(units[i].LateralM) == math.Abs(units[j].LateralM) &&
 				units[i].LongitudinalM == units[j].LongitudinalM
 		}

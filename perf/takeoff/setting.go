@@ -26,6 +26,7 @@ type Setting struct {
 type Surface struct {
 	RollingFriction float64 // mu
 	BrakingFriction float64 // mu_brake, throttles closed and brakes on
+	BrakesUnknown   bool    // BrakingFriction is not stated: no stop is assumed
 	Upslope         float64 // rise over run along the axis, positive uphill
 }
 

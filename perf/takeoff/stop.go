@@ -4,7 +4,7 @@ import "bowroll/perf/booster"
 
 // A Stop is a take-off given up and braked to standstill.
 type Stop struct {
-	Stops     bool  // false: the brakes do not hold it within 400 s
+	Stops     bool  // false: the brakes do not hold it within 400 s, or are not known
 	Braking   State // where the throttles closed and the brakes came on
 	End       State // standstill, or where it was given up
 	DistanceM float64
@@ -20,6 +20,9 @@ type Stop struct {
 // not yet given pass a schedule made by Carry. DistanceM is measured from the
 // state.
 func (r *Runner) Stop(s *booster.Schedule, from State, reactionS float64) Stop {
+	if r.setting.Surface.BrakesUnknown {
+		return Stop{Braking: from, End: from}
+	}
 	var g roll
 	g.atFullThrottle(r, s)
 	g.limitS = from.TimeS + reactionS

@@ -6,7 +6,8 @@ import "sort"
 type Outcome uint8
 
 // The outcomes, from the one that settles most to the one that settles least.
-// All before [BurnOutInRotation] keep an aircraft on the deck.
+// All before [DataMissing] keep an aircraft on the deck; data missing bars a
+// launch card, and no computation.
 const (
 	NeverGetsOff           Outcome = iota // no run is long enough
 	CannotClimb                           // it lifts off and cannot climb on its engines
@@ -47,7 +48,7 @@ func (o Outcome) String() string {
 }
 
 // Holds tells whether the outcome keeps the aircraft on the deck.
-func (o Outcome) Holds() bool { return o < BurnOutInRotation }
+func (o Outcome) Holds() bool { return o < DataMissing }
 
 // A Finding is one outcome with the numbers behind it. Quantity names what
 // Value and Limit are, with the unit; a Finding without one has no numbers.

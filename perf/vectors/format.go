@@ -137,7 +137,9 @@ func (c *Case) Setting() (takeoff.Setting, takeoff.Firing, error) {
 		GrossMassKG: c.GrossMassKG,
 		Air:         day,
 		HeadwindMPS: c.HeadwindMPS,
-		Surface:     takeoff.Surface(c.Site),
+		Surface: takeoff.Surface{
+			RollingFriction: c.Site.RollingFriction, BrakingFriction: c.Site.BrakingFriction, Upslope: c.Site.Upslope,
+		},
 	}
 	if err := setting.Aircraft.Validate(); err != nil {
 		return takeoff.Setting{}, takeoff.Firing{}, err
