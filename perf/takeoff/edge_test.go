@@ -168,8 +168,8 @@ func TestFailureCases(t *testing.T) {
 			t.Errorf("%v: %d cases, want %d", kind, count[kind], want)
 		}
 	}
-	if _, missing := takeoff.Failures(pairs(unitA(), 2, 15)); len(missing) != 2 {
-		t.Errorf("a type without data: missing %q, want two", missing)
+	if _, missing := takeoff.Failures(pairs(unitA(), 2, 15)); len(missing) != 3 {
+		t.Errorf("a type without data: missing %q, want three", missing)
 	}
 }
 
