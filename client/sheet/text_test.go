@@ -1,6 +1,7 @@
 package sheet
 
 import (
+	"bowroll/client/sheet/figure"
 	"slices"
 	"strings"
 	"testing"
@@ -86,8 +87,8 @@ func TestCleanStopsATerminalFromBeingDriven(t *testing.T) {
 
 func TestNumbers(t *testing.T) {
 	for _, tt := range []struct{ got, want string }{
-		{noMinusZero("-0.0 kt"), "0.0 kt"},
-		{noMinusZero("-0.1 kt"), "-0.1 kt"},
+		{figure.NoMinusZero("-0.0 kt"), "0.0 kt"},
+		{figure.NoMinusZero("-0.1 kt"), "-0.1 kt"},
 		{bearing(359.7), "000 deg"},
 		{bearing(-3), "357 deg"},
 		{figures(0.1, 9), "0.1"},

@@ -1,60 +1,42 @@
 package sheet
 
 import (
-	"fmt"
 	"math"
 	"strconv"
 	"strings"
 	"time"
 
-	"bowroll/perf/quantity"
+	"bowroll/client/sheet/figure"
 	bowrollv1 "bowroll/proto/bowroll/v1"
 )
 
-// A measure is how one kind of quantity is drawn: its dimension and how many
-// decimals it takes in the units of the trade and in SI.
-type measure struct {
-	dimension quantity.Dimension
-	trade, si int
-}
+// The kinds of quantity that sheets draw, and how numbers are written.
+type measure = figure.Measure
 
 var (
-	length      = measure{quantity.Length, 0, 1}
-	height      = measure{quantity.Length, 0, 0}
-	speed       = measure{quantity.Speed, 1, 1}
-	mass        = measure{quantity.Mass, 0, 0}
-	temperature = measure{quantity.Temperature, 0, 1}
-	pressure    = measure{quantity.Pressure, 2, 0}
+	length      = figure.Length
+	height      = figure.Height
+	speed       = figure.Speed
+	mass        = figure.Mass
+	temperature = figure.Temperature
+	pressure    = figure.Pressure
 )
 
 // measured draws a number with its unit.
 func (p *page) measured(m measure, value float64) string {
-	places := m.trade
-	if p.style.Units == quantity.SI {
-		places = m.si
-	}
-	return noMinusZero(quantity.Format(m.dimension, value, p.style.Units, places))
+	return figure.Measured(p.style.Units, m, value)
 }
 
 // number draws a number alone, for a table whose caption names the unit.
 func (p *page) number(m measure, value float64) string {
-	text, _, _ := strings.Cut(p.measured(m, value), " ")
-	return text
+	return figure.Number(p.style.Units, m, value)
 }
 
 // unit returns the unit that number draws in.
-func (p *page) unit(m measure) string {
-	_, unit, _ := strings.Cut(p.measured(m, 0), " ")
-	return unit
-}
+func (p *page) unit(m measure) string { return figure.Unit(p.style.Units, m) }
 
 // given draws a number that may be absent.
-func given[T any](value *T, draw func(T) string) string {
-	if value == nil {
-		return none
-	}
-	return draw(*value)
-}
+func given[T any](value *T, draw func(T) string) string { return figure.Given(value, draw) }
 
 func (p *page) givenNumber(m measure, value *float64) string {
 	return given(value, func(v float64) string { return p.number(m, v) })
@@ -75,18 +57,8 @@ func (p *page) limit(m measure, l *bowrollv1.Limit) string {
 	return none
 }
 
-// noMinusZero turns -0.0 into 0.0: a sign that rounding left says nothing.
-func noMinusZero(text string) string {
-	if rest, ok := strings.CutPrefix(text, "-"); ok && !strings.ContainsAny(strings.SplitN(rest, " ", 2)[0], "123456789") {
-		return rest
-	}
-	return text
-}
-
 // fixed draws a number with so many decimals.
-func fixed(value float64, places int) string {
-	return noMinusZero(strconv.FormatFloat(value, 'f', places, 64))
-}
+func fixed(value float64, places int) string { return figure.Fixed(value, places) }
 
 // figures draws a number with so many significant figures.
 func figures(value float64, count int) string {
@@ -96,30 +68,19 @@ func figures(value float64, count int) string {
 	return strconv.FormatFloat(value, 'g', count, 64)
 }
 
-func seconds(value float64) string { return fixed(value, 1) + " s" }
+func seconds(value float64) string { return figure.Seconds(value) }
 
-func percent(value float64) string { return fixed(value*100, 1) + " %" }
+func percent(value float64) string { return figure.Percent(value) }
 
 // bearing draws a direction in three digits, 360 as 000.
-func bearing(degrees float64) string {
-	whole := math.Mod(math.Round(degrees), 360)
-	if whole < 0 {
-		whole += 360
-	}
-	return fmt.Sprintf("%03.0f deg", whole)
-}
+func bearing(degrees float64) string { return figure.Bearing(degrees) }
 
 // digits draws a count.
 func digits(n int) string { return strconv.Itoa(n) }
 
 // clock draws the time of day of a launch, in UTC, or the time after the start
 // where no start is known.
-func clock(start time.Time, after float64) string {
-	if start.IsZero() {
-		return fmt.Sprintf("%+.0f min", after/60)
-	}
-	return start.UTC().Add(time.Duration(after * float64(time.Second))).Format("15:04")
-}
+func clock(start time.Time, after float64) string { return figure.Clock(start, after) }
 
 // side draws a component across the axis, positive from starboard.
 func (p *page) side(crosswind float64) string {

@@ -5,11 +5,12 @@ import (
 
 	"google.golang.org/protobuf/reflect/protoreflect"
 
+	"bowroll/client/sheet/figure"
 	bowrollv1 "bowroll/proto/bowroll/v1"
 )
 
 // none is drawn for what is not there.
-const none = "-"
+const none = figure.None
 
 // word returns the value of an enumeration in words: OUTCOME_GETS_OFF of
 // Outcome is "gets off". A value this program is too old to know is drawn as

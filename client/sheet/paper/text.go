@@ -1,0 +1,184 @@
+package paper
+
+import (
+	"io"
+	"strings"
+	"unicode/utf8"
+)
+
+// textWidth is the longest line of a text: what any terminal and any printer
+// takes.
+const textWidth = 76
+
+// Text prints a document as text. Drawings are said in words.
+func Text(w io.Writer, doc Document) error {
+	var t textSheet
+	for i, page := range doc.Pages {
+		if i > 0 {
+			t.line("\f")
+		}
+		t.page(page)
+	}
+	_, err := io.WriteString(w, t.String())
+	return err
+}
+
+type textSheet struct{ strings.Builder }
+
+func (t *textSheet) line(text string) { t.WriteString(strings.TrimRight(text, " ") + "\n") }
+
+func (t *textSheet) page(p Page) {
+	if p.Stamp != "" {
+		t.line("*** " + p.Stamp + " ***")
+	}
+	t.line(strings.Repeat("=", textWidth))
+	t.line(p.Name + strings.Repeat(" ", max(2, textWidth-letters(p.Name)-letters(p.Aside))) + p.Aside)
+	t.set(p.Under, "", "")
+	t.line(strings.Repeat("=", textWidth))
+	for _, row := range p.Rows {
+		for _, c := range row {
+			t.cell(c)
+		}
+	}
+	t.line(strings.Repeat("-", textWidth))
+	for _, text := range p.Foot {
+		t.set(text, "", "")
+	}
+}
+
+func (t *textSheet) cell(c Cell) {
+	t.line("")
+	if c.Title != "" {
+		title := strings.ToUpper(c.Title)
+		if c.Note != "" {
+			title += "  (" + c.Note + ")"
+		}
+		t.set(title, "", "")
+	}
+	for _, b := range c.Blocks {
+		switch b := b.(type) {
+		case Fields:
+			t.fields(b)
+		case Figures:
+			for _, f := range b {
+				t.field(Field{Label: f.Label, Value: strings.TrimSpace(orNone(f.Value) + " " + f.Unit)})
+			}
+		case Table:
+			t.table(b)
+		case Lines:
+			at := 0
+			for _, l := range b {
+				at = max(at, letters(l.Label)+2)
+			}
+			at = min(at, 24)
+			for _, l := range b {
+				t.set(orNone(l.Text), pad(l.Label, at, false), strings.Repeat(" ", at))
+			}
+		case Plain:
+			t.set(orNone(b.Text), "", "")
+		case Drawing:
+			for _, words := range b.Words {
+				t.set(words, "", "  ")
+			}
+		}
+	}
+}
+
+const labelled = 30
+
+func (t *textSheet) fields(b Fields) {
+	for _, f := range b.List {
+		t.field(f)
+	}
+}
+
+func (t *textSheet) field(f Field) {
+	value := orNone(f.Value)
+	if f.Hand && f.Value == "" {
+		value = strings.Repeat("_", 24)
+	}
+	label := pad(f.Label, labelled, false)
+	if letters(f.Label) >= labelled {
+		label = f.Label + "  "
+	}
+	t.set(value, label, strings.Repeat(" ", labelled))
+}
+
+// set writes a text after lead, its further lines after hang.
+func (t *textSheet) set(text, lead, hang string) {
+	if text == "" {
+		return
+	}
+	line, room := lead, textWidth
+	empty := true
+	for _, word := range strings.Fields(text) {
+		if !empty && letters(line)+1+letters(word) > room {
+			t.line(line)
+			line, empty = hang, true
+		}
+		if !empty {
+			line += " "
+		}
+		line, empty = line+word, false
+	}
+	t.line(line)
+}
+
+// table sets columns at their natural widths; where they do not fit, each row
+// becomes a list of labelled values.
+func (t *textSheet) table(b Table) {
+	widths, total := make([]int, len(b.Columns)), 2*(len(b.Columns)-1)
+	value := func(row []string, i int) string {
+		if i < len(row) && row[i] != "" {
+			return row[i]
+		}
+		if b.Columns[i].Hand {
+			return "________"
+		}
+		return none
+	}
+	for i, c := range b.Columns {
+		widths[i] = letters(c.Head)
+		for _, row := range b.Rows {
+			widths[i] = max(widths[i], letters(value(row, i)))
+		}
+		total += widths[i]
+	}
+	if total > textWidth {
+		t.list(b, value)
+		return
+	}
+	draw := func(cells func(i int) string) {
+		var parts []string
+		for i, c := range b.Columns {
+			parts = append(parts, pad(cells(i), widths[i], c.Right))
+		}
+		t.line(strings.Join(parts, "  "))
+	}
+	draw(func(i int) string { return b.Columns[i].Head })
+	for _, row := range b.Rows {
+		draw(func(i int) string { return value(row, i) })
+	}
+}
+
+func (t *textSheet) list(b Table, value func([]string, int) string) {
+	for _, row := range b.Rows {
+		var parts []string
+		for i, c := range b.Columns {
+			if i > 0 {
+				parts = append(parts, c.Head+" "+value(row, i))
+			}
+		}
+		t.set(strings.Join(parts, ", "), value(row, 0)+"  ", "    ")
+	}
+}
+
+func letters(text string) int { return utf8.RuneCountInString(text) }
+
+func pad(text string, width int, right bool) string {
+	space := strings.Repeat(" ", max(0, width-letters(text)))
+	if right {
+		return space + text
+	}
+	return text + space
+}
