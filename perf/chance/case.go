@@ -126,6 +126,10 @@ type draw struct {
 	estimate takeoff.Estimator
 }
 
+// leastDeviation keeps a unit of a very uneven lot from pushing backwards or for
+// ever.
+const leastDeviation = -0.9
+
 // set makes the draw with the scores z(column).
 func (d *draw) set(o *odds, z func(column int) float64) {
 	sigmas := &o.c.Dispersions
@@ -143,8 +147,8 @@ func (d *draw) set(o *odds, z func(column int) float64) {
 	for i := range d.units {
 		u, s := &d.units[i], o.units[i]
 		shared, own := lotColumn(o.c.lot(i)), unitColumn(o.lots, i)
-		u.ThrustDeviation += sigmas.LotThrust*z(shared) + s.thrust*z(own)
-		u.RateDeviation += sigmas.LotBurnTime*z(shared+1) + s.burnTime*z(own+1)
+		u.ThrustDeviation = max(leastDeviation, u.ThrustDeviation+sigmas.LotThrust*z(shared)+s.thrust*z(own))
+		u.RateDeviation = max(leastDeviation, u.RateDeviation+sigmas.LotBurnTime*z(shared+1)+s.burnTime*z(own+1))
 		u.LateS += s.delayS * z(own+2)
 		u.Dud = u.Dud || z(own+3) < o.dudBelow[i]
 		if !u.Dud {

@@ -56,7 +56,7 @@ func (d *Dispersions) Validate() error {
 		value *float64
 		most  float64
 	}{
-		{"unit_thrust", d.UnitThrust, 0.15}, {"unit_burn_time", d.UnitBurnTime, 0.15},
+		{"unit_thrust", d.UnitThrust, 0.3}, {"unit_burn_time", d.UnitBurnTime, 0.3},
 		{"ignition_delay_s", d.IgnitionDelayS, 5}, {"dud_probability", d.DudProbability, 1},
 	} {
 		if unit.value != nil {

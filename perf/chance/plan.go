@@ -105,9 +105,7 @@ func (p *Planner) Plan(ctx context.Context, c *Case, search Search, sample *Samp
 	plan.Found = c.Runner.BestFiring(&p.schedule, c.Units, takeoff.FiringSearch{
 		Measure: takeoff.ByRun, Brakes: search.Brakes, ReactionS: search.ReactionS,
 	})
-	if plan.Found.Firing.Mode == takeoff.OnBrakes && plan.Found.HoldMarginN < 0 {
-		plan.Found.Choice = plan.Found.Rolling // brakes that do not hold are no way to fire
-	}
+	plan.Found.Choice = plan.Found.Allowed()
 	delay, err := p.rolling(ctx, &plan)
 	if err != nil {
 		return Planned{}, err

@@ -1,6 +1,10 @@
 package takeoff
 
-import "bowroll/perf/booster"
+import (
+	"math"
+
+	"bowroll/perf/booster"
+)
 
 // Covered tells whether every single failure has a leg that the policy accepts:
 // what [Runner.Legs] finds, worked out no further than the answer needs. The
@@ -12,6 +16,9 @@ func (r *Runner) Covered(s *booster.Schedule, units []booster.Unit, f Firing, p 
 	failures, _ := Failures(units)
 	f.Schedule(s, units)
 	recognisedS := s.FirstThrustS() + p.RecognitionS
+	if math.IsInf(recognisedS, 1) {
+		return true // none of the units was meant to burn
+	}
 	scratch := make([]booster.Unit, 0, len(units))
 	for _, failure := range failures {
 		if !failure.Single() {

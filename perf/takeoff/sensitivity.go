@@ -104,7 +104,8 @@ func (r *Runner) departed(s *booster.Schedule, q SensitivityQuestion, quantity s
 	if len(q.Units) == 0 {
 		result.Replanned = Choice{Firing: Firing{Mode: Unlit}, Roll: result.Fixed}
 	} else {
-		result.Replanned = varied.BestFiring(s, q.Units, q.Search).Choice
+		best := varied.BestFiring(s, q.Units, q.Search)
+		result.Replanned = best.Allowed()
 	}
 	return []Sensitivity{result}
 }
@@ -130,4 +131,13 @@ func (r *Runner) commandShifts(s *booster.Schedule, q SensitivityQuestion) (list
 		list = append(list, Sensitivity{Quantity: quantity, Change: shift, AvailableM: q.AvailableM, Fixed: r.Roll(s)})
 	}
 	return list
+}
+
+// Allowed is the best firing that the brakes allow: brakes that do not hold are
+// no way to fire, however short the run.
+func (b BestFiring) Allowed() Choice {
+	if b.Firing.Mode == OnBrakes && b.HoldMarginN < 0 {
+		return b.Rolling
+	}
+	return b.Choice
 }
