@@ -4,6 +4,7 @@ import (
 	"context"
 	"encoding/json"
 	"fmt"
+	"path/filepath"
 	"slices"
 	"strings"
 	"testing"
@@ -31,7 +32,16 @@ func whole(t *testing.T) *harness {
 	config := server.Config{
 		Log: zap.NewNop(), Registry: prometheus.NewRegistry(), Screen: screen(t), Cores: 1, Grace: time.Second, NewID: assembly.NewID,
 	}
-	s, err := assembly.New(config, folder)
+	kept, err := assembly.OpenStore(t.Context(), filepath.Join(t.TempDir(), "bowroll.db"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() {
+		if err := kept.Close(); err != nil {
+			t.Error(err)
+		}
+	})
+	s, err := assembly.New(config, folder, assembly.WithStore(kept, time.Now))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -169,7 +179,7 @@ func TestNotANumberIsRefusedInEveryDouble(t *testing.T) {
 	for _, service := range server.Contract() {
 		for i := range service.Methods().Len() {
 			method := service.Methods().Get(i)
-			path, ok := postPath(method)
+			verb, path, ok := bodyPath(method)
 			if !ok || method.IsStreamingClient() {
 				continue
 			}
@@ -183,7 +193,7 @@ func TestNotANumberIsRefusedInEveryDouble(t *testing.T) {
 				if err != nil {
 					t.Fatal(err)
 				}
-				got := h.post(t, path, string(text))
+				got := h.do(t, verb, path, string(text))
 				if !refusedAt(got, where, chain) {
 					t.Errorf("%s over JSON: %s: %d %.300s", path, where, got.code, got.text)
 				}

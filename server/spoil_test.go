@@ -2,7 +2,10 @@ package server_test
 
 import (
 	"math"
+	"net/http"
+	"regexp"
 	"slices"
+	"strings"
 	"testing"
 
 	"google.golang.org/genproto/googleapis/api/annotations"
@@ -11,11 +14,21 @@ import (
 	"google.golang.org/protobuf/reflect/protoregistry"
 )
 
-// postPath is the path of a method whose whole request is a body.
-func postPath(method protoreflect.MethodDescriptor) (string, bool) {
+// bodyPath is the verb and the path of a method whose request is a body, and a
+// name of the built-in catalog where the path has one.
+func bodyPath(method protoreflect.MethodDescriptor) (verb, path string, ok bool) {
 	rule, _ := proto.GetExtension(method.Options(), annotations.E_Http).(*annotations.HttpRule)
-	return rule.GetPost(), rule.GetBody() == "*"
+	verb, path = http.MethodPost, rule.GetPost()
+	if rule.GetPut() != "" {
+		verb, path = http.MethodPut, rule.GetPut()
+	}
+	path = pathVariable.ReplaceAllString(path, "$1")
+	path = strings.Replace(path, "sites/*", "sites/varrow", 1)
+	return verb, strings.ReplaceAll(path, "*", "a-1"), rule.GetBody() == "*"
 }
+
+// pathVariable is a variable of a path, "{name=sites/*}".
+var pathVariable = regexp.MustCompile(`\{[a-z_.]+=([^}]*)\}`)
 
 // doubles returns the way to every double below m, field by field.
 func doubles(m protoreflect.MessageDescriptor, above []protoreflect.FieldDescriptor) [][]protoreflect.FieldDescriptor {

@@ -42,8 +42,8 @@ func Services(screen *refusal.Screen, snapshot *catalog.Snapshot, values []publi
 }
 
 // New reads the catalog and makes the server; screen and services of config and
-// its cores are filled in where they are not set.
-func New(config server.Config, folder fs.FS) (*server.Server, error) {
+// its cores are filled in where they are not set. Options add to the services.
+func New(config server.Config, folder fs.FS, options ...Option) (*server.Server, error) {
 	var err error
 	if config.Screen == nil {
 		if config.Screen, err = refusal.NewScreen(server.Contract()...); err != nil {
@@ -61,7 +61,11 @@ func New(config server.Config, folder fs.FS) (*server.Server, error) {
 	if err != nil {
 		return nil, err
 	}
-	return server.New(config, Services(config.Screen, snapshot, values, config.Cores))
+	services := Services(config.Screen, snapshot, values, config.Cores)
+	for _, option := range options {
+		option(&services, snapshot)
+	}
+	return server.New(config, services)
 }
 
 // publishedValues are the ones that come with the program.

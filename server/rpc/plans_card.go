@@ -272,7 +272,7 @@ func boxSidesOf(s store.Sortie, inputs *bowrollv1.LiveInputs) []*bowrollv1.BoxSi
 				beyond = -beyond
 			}
 			if out.Holds = beyond <= 0; !out.Holds {
-				out.Beyond = &beyond
+				out.Shortfall = &beyond
 			}
 			out.Text = fmt.Sprintf("%s is %g and must be %s %g", one.quantity, *out.Value, word, *limit)
 		}

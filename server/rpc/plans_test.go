@@ -156,7 +156,7 @@ func TestRecheckSaysWhichSideWasCrossed(t *testing.T) {
 	wantCode(t, err, codes.InvalidArgument, refusal.ReasonInvalid, "1 more")
 	recheck.Actor, recheck.RequestId = "deck", k.id()
 	got, err = k.plans.RecheckPlan(context.Background(), recheck)
-	if err != nil || got.GetCards()[0].GetSides()[0].GetBeyond() != 1 {
+	if err != nil || got.GetCards()[0].GetSides()[0].GetShortfall() != 1 {
 		t.Errorf("%v %v", got, err)
 	}
 	void, err := k.plans.GetPlan(context.Background(), &bowrollv1.GetPlanRequest{Name: saved.GetName()})

@@ -11,22 +11,22 @@ import (
 // lotMessage is a lot as the contract shows it.
 func lotMessage(lot store.Lot) *bowrollv1.StockLot {
 	m := &bowrollv1.StockLot{
-		Name:             "sites/" + lot.Site + "/lots/" + lot.ID,
-		Kind:             kindName(lot.Kind),
-		Type:             lot.Type,
-		DisplayName:      lot.DisplayName,
-		ExpireTime:       stamp(lot.ExpireTime),
-		StowageLeastC:    lot.StowageLeastC,
-		StowageGreatestC: lot.StowageGreatestC,
-		HumidityGreatest: lot.HumidityGreatest,
-		MisfireWaitS:     lot.MisfireWaitS,
-		IgniterType:      lot.IgniterType,
-		OutOfPackS:       lot.OutOfPackS,
-		Suspended:        lot.Suspended,
-		ReceivedCount:    int32(lot.ReceivedCount),
-		CreateTime:       stamp(lot.CreateTime),
-		UpdateTime:       stamp(lot.UpdateTime),
-		Etag:             etag(lot.Seq),
+		Name:                     "sites/" + lot.Site + "/lots/" + lot.ID,
+		Kind:                     kindName(lot.Kind),
+		Type:                     lot.Type,
+		DisplayName:              lot.DisplayName,
+		ExpireTime:               stamp(lot.ExpireTime),
+		StowageLeastC:            lot.StowageLeastC,
+		StowageGreatestC:         lot.StowageGreatestC,
+		GreatestRelativeHumidity: lot.HumidityGreatest,
+		MisfireWaitS:             lot.MisfireWaitS,
+		IgniterType:              lot.IgniterType,
+		OutOfPackS:               lot.OutOfPackS,
+		Suspended:                lot.Suspended,
+		ReceivedCount:            int32(lot.ReceivedCount),
+		CreateTime:               stamp(lot.CreateTime),
+		UpdateTime:               stamp(lot.UpdateTime),
+		Etag:                     etag(lot.Seq),
 	}
 	if lot.ReadingGapS > 0 {
 		m.ReadingGapS = &lot.ReadingGapS
@@ -40,7 +40,7 @@ func lotOf(m *bowrollv1.StockLot, id string, booster *bowrollv1.BoosterType) sto
 	lot := store.Lot{
 		ID: id, Kind: kindOf(m.GetKind()), Type: m.GetType(), DisplayName: m.GetDisplayName(),
 		ExpireTime: m.GetExpireTime().AsTime(), StowageLeastC: m.StowageLeastC, StowageGreatestC: m.StowageGreatestC,
-		HumidityGreatest: m.HumidityGreatest, ReadingGapS: m.GetReadingGapS(), MisfireWaitS: m.MisfireWaitS,
+		HumidityGreatest: m.GreatestRelativeHumidity, ReadingGapS: m.GetReadingGapS(), MisfireWaitS: m.MisfireWaitS,
 		IgniterType: m.GetIgniterType(), OutOfPackS: m.OutOfPackS,
 	}
 	if booster != nil {

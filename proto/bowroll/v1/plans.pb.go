@@ -1318,8 +1318,8 @@ type BoxSide struct {
 	Limit *float64 `protobuf:"fixed64,3,opt,name=limit,proto3,oneof" json:"limit,omitempty"`
 	// Whether it holds.
 	Holds bool `protobuf:"varint,4,opt,name=holds,proto3" json:"holds,omitempty"`
-	// How far the value is beyond; absent where it holds or is not known.
-	Beyond *float64 `protobuf:"fixed64,5,opt,name=beyond,proto3,oneof" json:"beyond,omitempty"`
+	// How far the value is on the wrong side; absent where it holds or is not known.
+	Shortfall *float64 `protobuf:"fixed64,5,opt,name=shortfall,proto3,oneof" json:"shortfall,omitempty"`
 	// The same in one sentence.
 	Text          string `protobuf:"bytes,6,opt,name=text,proto3" json:"text,omitempty"`
 	unknownFields protoimpl.UnknownFields
@@ -1384,9 +1384,9 @@ func (x *BoxSide) GetHolds() bool {
 	return false
 }
 
-func (x *BoxSide) GetBeyond() float64 {
-	if x != nil && x.Beyond != nil {
-		return *x.Beyond
+func (x *BoxSide) GetShortfall() float64 {
+	if x != nil && x.Shortfall != nil {
+		return *x.Shortfall
 	}
 	return 0
 }
@@ -1972,17 +1972,18 @@ const file_bowroll_v1_plans_proto_rawDesc = "" +
 	"void_cards\x18\x03 \x01(\bR\tvoidCards\x12\x1e\n" +
 	"\x05actor\x18\x04 \x01(\tB\b\xbaH\x05r\x03(\xc8\x01R\x05actor\x12I\n" +
 	"\n" +
-	"request_id\x18\x05 \x01(\tB*\xbaH'r%2#^([A-Za-z0-9][A-Za-z0-9_-]{7,63})?$R\trequestId\"\xc1\x01\n" +
+	"request_id\x18\x05 \x01(\tB*\xbaH'r%2#^([A-Za-z0-9][A-Za-z0-9_-]{7,63})?$R\trequestId\"\xca\x01\n" +
 	"\aBoxSide\x12\x1a\n" +
 	"\bquantity\x18\x01 \x01(\tR\bquantity\x12\x19\n" +
 	"\x05value\x18\x02 \x01(\x01H\x00R\x05value\x88\x01\x01\x12\x19\n" +
 	"\x05limit\x18\x03 \x01(\x01H\x01R\x05limit\x88\x01\x01\x12\x14\n" +
-	"\x05holds\x18\x04 \x01(\bR\x05holds\x12\x1b\n" +
-	"\x06beyond\x18\x05 \x01(\x01H\x02R\x06beyond\x88\x01\x01\x12\x12\n" +
+	"\x05holds\x18\x04 \x01(\bR\x05holds\x12!\n" +
+	"\tshortfall\x18\x05 \x01(\x01H\x02R\tshortfall\x88\x01\x01\x12\x12\n" +
 	"\x04text\x18\x06 \x01(\tR\x04textB\b\n" +
 	"\x06_valueB\b\n" +
-	"\x06_limitB\t\n" +
-	"\a_beyond\"\x89\x01\n" +
+	"\x06_limitB\f\n" +
+	"\n" +
+	"_shortfall\"\x89\x01\n" +
 	"\tCardCheck\x12\x16\n" +
 	"\x06sortie\x18\x01 \x01(\tR\x06sortie\x12#\n" +
 	"\rcard_revision\x18\x02 \x01(\x05R\fcardRevision\x12\x14\n" +

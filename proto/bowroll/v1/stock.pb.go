@@ -339,7 +339,7 @@ type StockLot struct {
 	// the booster type's.
 	StowageGreatestC *float64 `protobuf:"fixed64,7,opt,name=stowage_greatest_c,json=stowageGreatestC,proto3,oneof" json:"stowage_greatest_c,omitempty"`
 	// Highest relative humidity to stow at, 0 to 1; not given means unbounded.
-	HumidityGreatest *float64 `protobuf:"fixed64,8,opt,name=humidity_greatest,json=humidityGreatest,proto3,oneof" json:"humidity_greatest,omitempty"`
+	GreatestRelativeHumidity *float64 `protobuf:"fixed64,8,opt,name=greatest_relative_humidity,json=greatestRelativeHumidity,proto3,oneof" json:"greatest_relative_humidity,omitempty"`
 	// Longest time between readings that still counts as watched, 0 to 2 592 000 s;
 	// not given means that no gap is called unknown.
 	ReadingGapS *float64 `protobuf:"fixed64,9,opt,name=reading_gap_s,json=readingGapS,proto3,oneof" json:"reading_gap_s,omitempty"`
@@ -446,9 +446,9 @@ func (x *StockLot) GetStowageGreatestC() float64 {
 	return 0
 }
 
-func (x *StockLot) GetHumidityGreatest() float64 {
-	if x != nil && x.HumidityGreatest != nil {
-		return *x.HumidityGreatest
+func (x *StockLot) GetGreatestRelativeHumidity() float64 {
+	if x != nil && x.GreatestRelativeHumidity != nil {
+		return *x.GreatestRelativeHumidity
 	}
 	return 0
 }
@@ -3733,7 +3733,7 @@ var File_bowroll_v1_stock_proto protoreflect.FileDescriptor
 const file_bowroll_v1_stock_proto_rawDesc = "" +
 	"\n" +
 	"\x16bowroll/v1/stock.proto\x12\n" +
-	"bowroll.v1\x1a\x17bowroll/v1/common.proto\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x17google/api/client.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x19google/api/resource.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xee\v\n" +
+	"bowroll.v1\x1a\x17bowroll/v1/common.proto\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x17google/api/client.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x19google/api/resource.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\x88\f\n" +
 	"\bStockLot\x12X\n" +
 	"\x04name\x18\x01 \x01(\tBD\xe2A\x01\b\xbaH=r;29^(sites/[a-z][a-z0-9-]{0,62}/lots/[a-z][a-z0-9-]{0,62})?$R\x04name\x128\n" +
 	"\x04kind\x18\x02 \x01(\x0e2\x13.bowroll.v1.LotKindB\x0f\xe2A\x02\x02\x05\xbaH\a\x82\x01\x04\x10\x01 \x00R\x04kind\x12F\n" +
@@ -3742,8 +3742,8 @@ const file_bowroll_v1_stock_proto_rawDesc = "" +
 	"\vexpire_time\x18\x05 \x01(\v2\x1a.google.protobuf.TimestampB\v\xe2A\x02\x02\x05\xbaH\x03\xc8\x01\x01R\n" +
 	"expireTime\x12F\n" +
 	"\x0fstowage_least_c\x18\x06 \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00Y@)\x00\x00\x00\x00\x00\x00T\xc0H\x00R\rstowageLeastC\x88\x01\x01\x12L\n" +
-	"\x12stowage_greatest_c\x18\a \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00Y@)\x00\x00\x00\x00\x00\x00T\xc0H\x01R\x10stowageGreatestC\x88\x01\x01\x12K\n" +
-	"\x11humidity_greatest\x18\b \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00\xf0?)\x00\x00\x00\x00\x00\x00\x00\x00H\x02R\x10humidityGreatest\x88\x01\x01\x12B\n" +
+	"\x12stowage_greatest_c\x18\a \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00Y@)\x00\x00\x00\x00\x00\x00T\xc0H\x01R\x10stowageGreatestC\x88\x01\x01\x12\\\n" +
+	"\x1agreatest_relative_humidity\x18\b \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00\xf0?)\x00\x00\x00\x00\x00\x00\x00\x00H\x02R\x18greatestRelativeHumidity\x88\x01\x01\x12B\n" +
 	"\rreading_gap_s\x18\t \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x80\xc6CA)\x00\x00\x00\x00\x00\x00\x00\x00H\x03R\vreadingGapS\x88\x01\x01\x12D\n" +
 	"\x0emisfire_wait_s\x18\n" +
 	" \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x18\xf5@)\x00\x00\x00\x00\x00\x00\x00\x00H\x04R\fmisfireWaitS\x88\x01\x01\x12C\n" +
@@ -3763,8 +3763,8 @@ const file_bowroll_v1_stock_proto_rawDesc = "" +
 	"\x10bowroll/StockLot\x12\x17sites/{site}/lots/{lot}*\x04lots2\x03lot\xbaH\xb2\x01\x1a\xaf\x01\n" +
 	"\x11stock_lot.stowage\x12*stowage_least_c at most stowage_greatest_c\x1an!has(this.stowage_least_c) || !has(this.stowage_greatest_c) || this.stowage_least_c <= this.stowage_greatest_cB\x12\n" +
 	"\x10_stowage_least_cB\x15\n" +
-	"\x13_stowage_greatest_cB\x14\n" +
-	"\x12_humidity_greatestB\x10\n" +
+	"\x13_stowage_greatest_cB\x1d\n" +
+	"\x1b_greatest_relative_humidityB\x10\n" +
 	"\x0e_reading_gap_sB\x11\n" +
 	"\x0f_misfire_wait_sB\x10\n" +
 	"\x0e_out_of_pack_s\"\x92\x06\n" +

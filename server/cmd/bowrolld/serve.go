@@ -2,11 +2,13 @@ package main
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"io"
 	"io/fs"
 	"os"
 	"runtime"
+	"time"
 
 	"github.com/prometheus/client_golang/prometheus"
 	"github.com/prometheus/client_golang/prometheus/collectors"
@@ -15,6 +17,7 @@ import (
 
 	"bowroll/server"
 	"bowroll/server/assembly"
+	"bowroll/server/store"
 )
 
 // serveCommand serves until told to stop.
@@ -23,9 +26,13 @@ type serveCommand struct{ settings }
 // Run serves until ctx ends.
 func (c *serveCommand) Run(ctx context.Context, out streams) error {
 	log := c.logger(out.err)
-	s, err := c.make(log)
+	kept, err := c.store(ctx, log)
 	if err != nil {
 		return err
+	}
+	s, err := c.make(log, kept)
+	if err != nil {
+		return errors.Join(err, closeStore(kept))
 	}
 	if c.Insecure {
 		log.Warn("serving without encryption or identities: everyone who reaches the address may call")
@@ -34,7 +41,7 @@ func (c *serveCommand) Run(ctx context.Context, out streams) error {
 		log.Info("ready", zap.String("grpc", at.GRPC), zap.String("http", at.HTTP), zap.String("admin", at.Admin))
 	})
 	log.Info("stopped")
-	return err
+	return errors.Join(err, closeStore(kept))
 }
 
 // checkCommand checks the configuration without serving.
@@ -42,12 +49,12 @@ type checkCommand struct{ settings }
 
 // Run prints what would be used.
 func (c *checkCommand) Run(out streams) error {
-	s, err := c.make(zap.NewNop())
+	s, err := c.make(zap.NewNop(), nil)
 	if err != nil {
 		return err
 	}
-	fmt.Fprintf(out.out, "grpc: %s\nhttp: %s\nadmin: %s\ncatalog: %s\norigin: %q\nreflection: %v\ngrace: %v\ncores: %d\nlog-level: %s\nlog-format: %s\ninsecure: %v\n",
-		c.GRPC, c.HTTP, orNone(c.Admin), orBuiltIn(c.Catalog), c.Origins, c.Reflection, c.Grace, c.cores(), c.LogLevel, c.LogFormat, c.Insecure)
+	fmt.Fprintf(out.out, "grpc: %s\nhttp: %s\nadmin: %s\ncatalog: %s\nstore: %s\norigin: %q\nreflection: %v\ngrace: %v\ncores: %d\nlog-level: %s\nlog-format: %s\ninsecure: %v\n",
+		c.GRPC, c.HTTP, orNone(c.Admin), orBuiltIn(c.Catalog), orNone(withoutPassword(c.Store)), c.Origins, c.Reflection, c.Grace, c.cores(), c.LogLevel, c.LogFormat, c.Insecure)
 	return s.Close()
 }
 
@@ -76,10 +83,14 @@ func (s *settings) cores() int {
 }
 
 // make puts the server together from the settings.
-func (s *settings) make(log *zap.Logger) (*server.Server, error) {
+func (s *settings) make(log *zap.Logger, kept store.Store) (*server.Server, error) {
 	folder, err := s.catalog()
 	if err != nil {
 		return nil, err
+	}
+	var options []assembly.Option
+	if kept != nil {
+		options = append(options, assembly.WithStore(kept, time.Now))
 	}
 	registry := prometheus.NewRegistry()
 	registry.MustRegister(collectors.NewGoCollector(), collectors.NewProcessCollector(collectors.ProcessCollectorOpts{}))
@@ -87,7 +98,7 @@ func (s *settings) make(log *zap.Logger) (*server.Server, error) {
 		GRPCAddress: s.GRPC, HTTPAddress: s.HTTP, AdminAddress: s.Admin, Reflection: s.Reflection,
 		Origins: s.Origins, Grace: s.Grace, Cores: s.cores(),
 		Log: log, NewID: assembly.NewID, Registry: registry,
-	}, folder)
+	}, folder, options...)
 }
 
 func (s *settings) catalog() (fs.FS, error) {

@@ -1,0 +1,51 @@
+package assembly
+
+import (
+	"context"
+	"strings"
+	"time"
+
+	"bowroll/server"
+	"bowroll/server/catalog"
+	"bowroll/server/rpc"
+	"bowroll/server/store"
+	"bowroll/server/store/postgres"
+	"bowroll/server/store/sqlite"
+)
+
+// Option adds to what [New] puts together.
+type Option func(services *server.Services, snapshot *catalog.Snapshot)
+
+// WithStore serves stock and plans from a store. Now is the wall clock.
+func WithStore(kept store.Store, now func() time.Time) Option {
+	return func(services *server.Services, snapshot *catalog.Snapshot) {
+		services.Stock = rpc.NewStock(kept, snapshot, now)
+		services.Plans = rpc.NewPlans(kept, snapshot, now)
+	}
+}
+
+// OpenStore opens the store that an address names: a PostgreSQL database
+// (postgres://…) or else the path of a file, which is made where there is none.
+func OpenStore(ctx context.Context, address string) (store.Store, error) {
+	if strings.HasPrefix(address, "postgres://") || strings.HasPrefix(address, "postgresql://") {
+		return postgres.Open(ctx, address, postgres.Options{})
+	}
+	return sqlite.Open(ctx, address, sqlite.Options{})
+}
+
+// Sweep expires reservations that ran out, every so often until ctx ends.
+// Faults go to fault: what could not be done now is done the next time.
+func Sweep(ctx context.Context, kept store.Store, every time.Duration, now func() time.Time, fault func(error)) {
+	ticker := time.NewTicker(every)
+	defer ticker.Stop()
+	for {
+		select {
+		case <-ctx.Done():
+			return
+		case <-ticker.C:
+			if err := rpc.ExpireAll(ctx, kept, now()); err != nil && ctx.Err() == nil {
+				fault(err)
+			}
+		}
+	}
+}
