@@ -2,6 +2,7 @@ package allocate
 
 import (
 	"fmt"
+	"slices"
 	"sort"
 )
 
@@ -193,37 +194,41 @@ func (u *room) shortages(i, f int) []Shortage {
 	return out
 }
 
-// tightest is the crew window around a launch time with the fewest units to spare.
+// tightest is the crew window around a launch time with the fewest units to spare:
+// of K (t_b - hold_min - t_a + hold_max) / p less the units fitted from t_a to t_b.
+// Both ends can be chosen apart, so that one pass over the times does.
 func (u *room) tightest(site int, at int64) (Binding, int64, bool) {
 	c := u.p.sites()[site].Crews
 	if c == nil {
 		return Binding{}, 0, false
 	}
-	times := []int64{at}
+	times := make([]int64, 0, len(u.fitted[site])+1)
 	for t, n := range u.fitted[site] {
 		if n > 0 && t != at {
 			times = append(times, t)
 		}
 	}
-	sort.Slice(times, func(a, b int) bool { return times[a] < times[b] })
-	best, least := Binding{}, int64(0)
-	for a := range times {
-		if times[a] > at {
-			break
+	times = append(times, at)
+	slices.Sort(times)
+	k, p := int64(c.Teams), c.UnitS
+	var from, to, head, tail, sum int64
+	begun, ended := false, false
+	for _, t := range times {
+		// Up to the window, sum counts the units before it; from there on, those to its end.
+		if v := p*sum - k*t; t <= at && (!begun || v < head) {
+			begun, head, from = true, v, t
 		}
-		sum := int64(0)
-		for b := a; b < len(times); b++ {
-			sum += u.fitted[site][times[b]]
-			if times[b] < at {
-				continue
-			}
-			spare := int64(c.Teams)*(times[b]-c.HoldMinS-times[a]+c.HoldMaxS)/c.UnitS - sum
-			if best.Kind == "" || spare < least {
-				best, least = Binding{"crews", u.p.sites()[site].ID, times[a], times[b]}, spare
-			}
+		sum += u.fitted[site][t]
+		if v := k*t - p*sum; t >= at && (!ended || v < tail) {
+			ended, tail, to = true, v, t
 		}
 	}
-	return best, least, true
+	time := head + tail + k*(c.HoldMaxS-c.HoldMinS)
+	spare := time / p
+	if time%p < 0 {
+		spare--
+	}
+	return Binding{"crews", u.p.sites()[site].ID, from, to}, spare, true
 }
 
 // binding lists the constraints that are used up.

@@ -32,11 +32,13 @@ type search struct {
 	done   bool  // enough was reached
 
 	root    bool // at the root, where cutting planes are added
+	phase   int  // of the root
 	below   bool // cutting planes are wanted below the root too
 	settled int  // rows after the root
 	tree    Tree
 	trail   []int32
-	onNew   func(value, bound int64)
+	onNew   func(value int64)
+	onBound func(bound int64) // a proven bound of the level
 }
 
 // limits are shared by all searches of one problem.
@@ -46,7 +48,10 @@ type limits struct {
 	most     int
 	stopped  bool // the context ended
 	progress func(Progress)
+	tick     func() // called every tickNodes nodes, if not nil
 }
+
+const tickNodes = 500
 
 // newSearch sets up level k over the model with rows of the pool, among them those
 // that hold the earlier levels.
@@ -130,7 +135,7 @@ func (s *search) offer(choice []int32) bool {
 		s.done = true
 	}
 	if s.onNew != nil {
-		s.onNew(v*s.unit, 0)
+		s.onNew(v * s.unit)
 	}
 	return true
 }
@@ -186,7 +191,9 @@ func (s *search) stop() bool {
 	if l.stopped || l.nodes >= l.most || l.nodes-s.start >= s.quota {
 		return true
 	}
-	l.nodes++
+	if l.nodes++; l.nodes%tickNodes == 0 && l.tick != nil {
+		l.tick()
+	}
 	if l.ctx.Err() != nil {
 		l.stopped = true
 	}
@@ -212,6 +219,9 @@ func (s *search) visit(parent []Multiplier, inherited int64) int32 {
 	s.exclude()
 
 	if s.root {
+		if s.onBound != nil && bound < math.MaxInt64/s.unit {
+			s.onBound(bound * s.unit)
+		}
 		s.root = false
 		s.purge()
 		s.settled = len(s.lp.rows)
@@ -249,6 +259,21 @@ func (s *search) visit(parent []Multiplier, inherited int64) int32 {
 	s.lp.restore(home)
 	s.ban(left)
 	node.Right = s.visit(mult, bound)
+	s.tree.Nodes[id] = node
+	return id
+}
+
+// next goes on at the root with its next phase. In the tree it is a node of its own
+// without a true split: what these multipliers exclude stays excluded below.
+func (s *search) next(mult []Multiplier, bound int64) int32 {
+	s.lp.compact()
+	id := s.leaf(mult)
+	node := TreeNode{Multipliers: mult}
+	for _, j := range s.others(0, nil) {
+		node.Split = append(node.Split, s.name(j))
+	}
+	node.Left = s.visit(mult, bound)
+	node.Right = s.leaf(nil)
 	s.tree.Nodes[id] = node
 	return id
 }

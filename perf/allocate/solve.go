@@ -26,6 +26,10 @@ type Progress struct {
 	// Value of the best choice so far in that level; Found says if there is one.
 	Value int64
 	Found bool
+	// Bound is what no choice betters in that level, as proven so far; it means
+	// nothing unless Bounded.
+	Bound   int64
+	Bounded bool
 }
 
 // Solve answers a problem. It returns an *InvalidError listing every violation of
@@ -144,11 +148,18 @@ func (s *solver) level(k int) bool {
 		w.quota = (s.limits.most - s.limits.nodes + 1) / 2
 	}
 	if s.limits.progress != nil {
-		w.onNew = func(value, _ int64) {
-			if !maximise {
-				value = -value
-			}
-			s.limits.progress(Progress{Level: name, Nodes: s.limits.nodes, Value: value, Found: true})
+		at := Progress{Level: name}
+		s.limits.tick = func() {
+			at.Nodes = s.limits.nodes
+			s.limits.progress(at)
+		}
+		w.onNew = func(value int64) {
+			at.Value, at.Found = sense(value, maximise), true
+			s.limits.tick()
+		}
+		w.onBound = func(bound int64) {
+			at.Bound, at.Bounded = sense(bound, maximise), true
+			s.limits.tick()
 		}
 	}
 	if s.choice != nil {
@@ -171,6 +182,9 @@ func (s *solver) level(k int) bool {
 	l := Level{Name: name, Maximise: maximise, Proven: s.proven}
 	if bound < math.MaxInt64/w.unit {
 		l.Bounded, l.Bound = true, sense(bound*w.unit, maximise)
+		if w.onBound != nil {
+			w.onBound(bound * w.unit)
+		}
 		s.proof.Levels = append(s.proof.Levels, LevelProof{Level: k, Limit: l.Bound, Tree: w.tree})
 	}
 	s.result.Levels = append(s.result.Levels, l)
