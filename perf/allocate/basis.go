@@ -82,9 +82,7 @@ func (s *simplex) save() *snapshot {
 
 // restore returns to a saved basis; rows added since come in with their slacks.
 func (s *simplex) restore(c *snapshot) {
-	for j := range s.place {
-		s.place[j] = nonbasic
-	}
+	s.unplace()
 	copy(s.key, c.key)
 	for _, j := range s.key {
 		s.place[j] = isKey
@@ -116,6 +114,7 @@ func (s *simplex) dropRow(r int) {
 	k := int(s.slack[r])
 	n := len(s.cost)
 	s.rows = append(s.rows[:r:r], s.rows[r+1:]...)
+	s.lines = append(s.lines[:r], s.lines[r+1:]...)
 	s.slack = append(s.slack[:r], s.slack[r+1:]...)
 	s.pi = append(s.pi[:r], s.pi[r+1:]...)
 	s.basis = append(s.basis[:k], s.basis[k+1:]...)

@@ -79,7 +79,7 @@ const nothing = math.MinInt64 // the bound of an empty set
 
 // bound computes (1) times scale over the options that are not excluded; nothing
 // when a sortie has none left. v and top are kept for gap.
-func (b *bounder) bound(rows []*row, lambda []int64, off []bool) int64 {
+func (b *bounder) bound(rows []*row, lines []line, lambda []int64, off []bool) int64 {
 	for j, c := range b.cost {
 		b.v[j] = c << b.shift
 	}
@@ -89,8 +89,8 @@ func (b *bounder) bound(rows []*row, lambda []int64, off []bool) int64 {
 			continue
 		}
 		sum += l * rows[r].rhs
-		for k, j := range rows[r].idx {
-			b.v[j] -= l * rows[r].coef[k]
+		for k, j := range lines[r].idx {
+			b.v[j] -= l * lines[r].coef[k]
 		}
 	}
 	empty := false

@@ -74,7 +74,7 @@ func (s *simplex) exchangeKey(i, k int) {
 // Its line of the tableau is x_key = 1 - sum of the sortie's other options.
 func (s *simplex) swapKey(i int) bool {
 	q := int32(-1)
-	for j := s.first[i]; j < s.first[i+1]; j++ {
+	for _, j := range s.alive[i] {
 		if j != s.key[i] && !s.off[j] && (q < 0 || s.d[j] > s.d[q]) {
 			q = j
 		}
@@ -84,7 +84,7 @@ func (s *simplex) swapKey(i int) bool {
 	}
 	old, dq := s.key[i], s.d[q]
 	s.key[i], s.place[q], s.place[old] = q, isKey, nonbasic
-	for j := s.first[i]; j < s.first[i+1]; j++ {
+	for _, j := range s.alive[i] {
 		s.d[j] -= dq
 	}
 	s.z += dq
@@ -116,7 +116,7 @@ func (s *simplex) pivot(k int, above bool) bool {
 	}
 	for i := range s.key {
 		mu := s.alpha[s.key[i]]
-		for j := s.first[i]; j < s.first[i+1]; j++ {
+		for _, j := range s.alive[i] {
 			s.alpha[j] -= mu
 			if s.place[j] == nonbasic && !s.off[j] {
 				try(j, s.alpha[j], s.d[j])
@@ -169,9 +169,11 @@ func (s *simplex) replace(k int, q int32) {
 	step := s.x[k] / aq
 	theta := dq / aq
 	s.z += float64(dq * step)
-	for j, a := range s.alpha {
-		if a != 0 {
-			s.d[j] -= float64(theta * a)
+	for _, set := range s.alive {
+		for _, j := range set {
+			if a := s.alpha[j]; a != 0 {
+				s.d[j] -= float64(theta * a)
+			}
 		}
 	}
 	for r, a := range rho {

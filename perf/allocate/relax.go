@@ -5,8 +5,8 @@ import "math"
 // perturbed is the cost that the relaxation sees: the level's own, raised by less
 // than a third of one unit in all. The raise prefers what later levels want and
 // tells equal options apart, which keeps the simplex method from idling. Bounds
-// are computed with the true cost.
-func perturbed(m *model, k int, cost []int64) []float64 {
+// are computed with the true cost. Every attempt tells options apart differently.
+func perturbed(m *model, k int, cost []int64, attempt int) []float64 {
 	out := make([]float64, len(cost))
 	share := 0.3 / float64(len(m.first))
 	weight := make([]float64, len(m.levels))
@@ -23,7 +23,7 @@ func perturbed(m *model, k int, cost []int64) []float64 {
 			left *= 0.3
 		}
 	}
-	mix := uint32(2463534242)
+	mix := 2463534242 + uint32(attempt)*2654435769
 	for j, c := range cost {
 		mix ^= mix << 13
 		mix ^= mix >> 17
@@ -44,7 +44,7 @@ func (s *search) relax() ([]int64, int64, lpOutcome) {
 	for round := 0; ; round++ {
 		out := s.lp.solve(cutoff)
 		lambda := s.exact.round(s.lp.rows, s.lp.pi)
-		scaled := s.exact.bound(s.lp.rows, lambda, s.off)
+		scaled := s.exact.bound(s.lp.rows, s.lp.lines, lambda, s.off)
 		if out == lpInfeasible && s.exact.value(scaled) > s.bestVal {
 			// Walk along the ray until the bound has fallen to the incumbent.
 			pi := append([]float64(nil), s.lp.pi...)
@@ -53,7 +53,7 @@ func (s *search) relax() ([]int64, int64, lpOutcome) {
 				pi[r] += float64(far * max(v, 0))
 			}
 			lambda = s.exact.round(s.lp.rows, pi)
-			scaled = s.exact.bound(s.lp.rows, lambda, s.off)
+			scaled = s.exact.bound(s.lp.rows, s.lp.lines, lambda, s.off)
 		}
 		bound := s.exact.value(scaled)
 		if out != lpOptimal || bound <= s.bestVal || round >= 60 {
@@ -69,11 +69,15 @@ func (s *search) relax() ([]int64, int64, lpOutcome) {
 	}
 }
 
+// phases are the most rounds of cutting planes in each phase of the root. Between
+// phases options that are excluded drop out for good, which makes the next cheaper.
+var phases = [...]int{0, 6, 50}
+
 // cutsWanted is how many cutting planes to add in a round: many at the root, a few
 // below while the relaxation is still small.
 func (s *search) cutsWanted(round int) int {
 	switch {
-	case s.root && round < 50:
+	case s.root && round < phases[s.phase]:
 		return 20
 	case s.below && round < 3 && len(s.lp.rows) < 2*s.settled+50:
 		return 6

@@ -54,8 +54,8 @@ type limits struct {
 const tickNodes = 500
 
 // newSearch sets up level k over the model with rows of the pool, among them those
-// that hold the earlier levels.
-func newSearch(m *model, k int, pool *[]*row, rows []*row, lim *limits) *search {
+// that hold the earlier levels. Attempts at the same level take different ways.
+func newSearch(m *model, k, attempt int, pool *[]*row, rows []*row, lim *limits) *search {
 	s := &search{m: m, pool: pool, limits: lim, start: lim.nodes, quota: math.MaxInt, enough: math.MaxInt64, open: nothing}
 	s.unit = 0
 	for _, c := range m.levels[k] {
@@ -72,7 +72,7 @@ func newSearch(m *model, k int, pool *[]*row, rows []*row, lim *limits) *search 
 	s.step = max(s.step, 1)
 	s.exact = newBounder(m.first, s.cost)
 	s.tree.Shift = s.exact.shift
-	s.lp = newSimplex(m.first, m.owner, perturbed(m, k, s.cost))
+	s.lp = newSimplex(m.first, m.owner, perturbed(m, k, s.cost, attempt))
 	s.off = s.lp.off
 	s.lp.stop = func() bool { return lim.ctx.Err() != nil }
 	for _, r := range rows {
@@ -216,19 +216,22 @@ func (s *search) visit(parent []Multiplier, inherited int64) int32 {
 	bound = min(bound, inherited)
 	mark := len(s.trail)
 	defer s.undo(mark)
-	s.exclude()
-
-	if s.root {
-		if s.onBound != nil && bound < math.MaxInt64/s.unit {
-			s.onBound(bound * s.unit)
-		}
-		s.root = false
-		s.purge()
-		s.settled = len(s.lp.rows)
+	if s.root && s.onBound != nil && bound < math.MaxInt64/s.unit {
+		s.onBound(bound * s.unit)
 	}
 	x := s.lp.solution()
 	if out == lpOptimal && s.offer(s.rounded(x)) && bound <= s.bestVal {
 		return s.leaf(mult)
+	}
+	s.exclude()
+	if s.root && !s.done {
+		if s.phase++; s.phase < len(phases) {
+			return s.next(mult, bound)
+		}
+		s.root = false
+		s.purge()
+		s.settled = len(s.lp.rows)
+		x = s.lp.solution()
 	}
 	if s.done {
 		s.cut = true

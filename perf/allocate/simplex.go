@@ -1,6 +1,9 @@
 package allocate
 
-import "math"
+import (
+	"math"
+	"slices"
+)
 
 // A simplex solves the linear relaxation of one stage,
 //
@@ -25,8 +28,10 @@ type simplex struct {
 	owner []int32
 	cost  []float64
 	rows  []*row
+	lines []line    // entries of rows, for options that are alive
 	cols  [][]entry // options' entries by row
 	off   []bool    // excluded options
+	alive [][]int32 // options of each sortie, without those dropped by compact
 
 	key   []int32     // of each sortie
 	place []int32     // of each option: position in basis, isKey or nonbasic
@@ -53,9 +58,17 @@ type entry struct {
 	coef float64
 }
 
+// A line holds the entries of a row.
+type line struct {
+	idx   []int32
+	coef  []int64
+	value []float64 // coef again
+}
+
 const (
 	nonbasic = -1
 	isKey    = -2
+	dropped  = -3
 	lpZero   = 1e-9 // feasibility tolerance
 	lpPivot  = 1e-7 // least pivot
 )
@@ -74,6 +87,13 @@ func newSimplex(first, owner []int32, cost []float64) *simplex {
 	s := &simplex{first: first, owner: owner, cost: cost,
 		cols: make([][]entry, n), off: make([]bool, n), key: make([]int32, len(first)-1),
 		place: make([]int32, n), d: make([]float64, n), alpha: make([]float64, n), value: make([]float64, n)}
+	for i := range s.key {
+		var all []int32
+		for j := first[i]; j < first[i+1]; j++ {
+			all = append(all, j)
+		}
+		s.alive = append(s.alive, all)
+	}
 	s.crash()
 	return s
 }
@@ -81,18 +101,16 @@ func newSimplex(first, owner []int32, cost []float64) *simplex {
 // crash takes every sortie's dearest option as its key and all slacks as basis:
 // always dual feasible.
 func (s *simplex) crash() {
-	for j := range s.place {
-		s.place[j] = nonbasic
-	}
+	s.unplace()
 	for i := range s.key {
 		best := int32(-1)
-		for j := s.first[i]; j < s.first[i+1]; j++ {
+		for _, j := range s.alive[i] {
 			if !s.off[j] && (best < 0 || s.cost[j] > s.cost[best]) {
 				best = j
 			}
 		}
 		if best < 0 {
-			best = s.first[i] // with all excluded, one of them shows as infeasible
+			best = s.alive[i][0] // with all excluded, one of them shows as infeasible
 		}
 		s.key[i] = best
 		s.place[best] = isKey
@@ -109,6 +127,15 @@ func (s *simplex) crash() {
 	s.recompute()
 }
 
+// unplace empties the basis of options.
+func (s *simplex) unplace() {
+	for j, p := range s.place {
+		if p != dropped {
+			s.place[j] = nonbasic
+		}
+	}
+}
+
 // addRow adds a constraint with its slack in the basis.
 func (s *simplex) addRow(r *row) {
 	m := len(s.rows)
@@ -116,6 +143,7 @@ func (s *simplex) addRow(r *row) {
 		s.cols[j] = append(s.cols[j], entry{int32(m), float64(r.coef[k])})
 	}
 	s.rows = append(s.rows, r)
+	s.lines = append(s.lines, s.line(r))
 	s.basis = append(s.basis, 0)
 	s.slack = append(s.slack, 0)
 	s.pi = append(s.pi, 0)
@@ -127,6 +155,35 @@ func (s *simplex) addRow(r *row) {
 	}
 	s.inv = append(s.inv, make([]float64, m+1))
 	s.enter(m)
+}
+
+// line lists the entries of a row for options that are alive.
+func (s *simplex) line(r *row) line {
+	l := line{idx: make([]int32, 0, len(r.idx)), coef: make([]int64, 0, len(r.idx)), value: make([]float64, 0, len(r.idx))}
+	for k, j := range r.idx {
+		if s.place[j] != dropped {
+			l.idx = append(l.idx, j)
+			l.coef = append(l.coef, r.coef[k])
+			l.value = append(l.value, float64(r.coef[k]))
+		}
+	}
+	return l
+}
+
+// compact drops options that are excluded for good from all further work.
+func (s *simplex) compact() {
+	for i, set := range s.alive {
+		s.alive[i] = slices.DeleteFunc(set, func(j int32) bool {
+			if s.off[j] && s.place[j] == nonbasic {
+				s.place[j], s.alpha[j] = dropped, 0
+				return true
+			}
+			return false
+		})
+	}
+	for r := range s.rows {
+		s.lines[r] = s.line(s.rows[r])
+	}
 }
 
 // enter puts the slack of row m into the basis as its last element: with v the
@@ -206,7 +263,7 @@ func (s *simplex) recompute() {
 		k := s.key[i]
 		mu := s.cost[k] - s.alpha[k]
 		s.z += mu
-		for j := s.first[i]; j < s.first[i+1]; j++ {
+		for _, j := range s.alive[i] {
 			s.d[j] = s.cost[j] - s.alpha[j] - mu
 			if s.place[j] != nonbasic {
 				s.d[j] = 0
@@ -217,16 +274,18 @@ func (s *simplex) recompute() {
 
 // price sets alpha_j = rho*a_j for every option.
 func (s *simplex) price(rho []float64) {
-	for j := range s.alpha {
-		s.alpha[j] = 0
+	for _, set := range s.alive {
+		for _, j := range set {
+			s.alpha[j] = 0
+		}
 	}
 	for r, v := range rho {
 		if math.Abs(v) < 1e-12 {
 			continue
 		}
-		row := s.rows[r]
-		for k, j := range row.idx {
-			s.alpha[j] += float64(v * float64(row.coef[k]))
+		l := &s.lines[r]
+		for k, j := range l.idx {
+			s.alpha[j] += float64(v * l.value[k])
 		}
 	}
 }

@@ -66,6 +66,7 @@ type solver struct {
 	result Result
 	proof  Proof
 	proven bool
+	at     Progress // last reported
 }
 
 func (s *solver) solve() *Result {
@@ -139,61 +140,95 @@ func (s *solver) start() []int32 {
 
 // level solves one level with the earlier ones held at their values. It returns
 // false when there is nothing to go on with.
+//
+// How long a depth-first search takes hangs on its first steps, and now and then it
+// is very long. So a search that has not ended after some nodes is dropped and
+// begun again, with twice as many, from the cutting planes and the incumbent that it
+// leaves and by another way.
 func (s *solver) level(k int) bool {
-	name := s.m.names[k]
-	_, maximise := (&Objective{}).level(name)
-	w := newSearch(s.m, k, &s.pool, s.active, s.limits)
+	_, maximise := (&Objective{}).level(s.m.names[k])
+	until := s.limits.most
 	if k < len(s.m.levels)-1 {
 		// Leave something for the levels after this one.
-		w.quota = (s.limits.most - s.limits.nodes + 1) / 2
+		until = s.limits.nodes + (s.limits.most-s.limits.nodes+1)/2
 	}
-	if s.limits.progress != nil {
-		at := Progress{Level: name}
-		s.limits.tick = func() {
-			at.Nodes = s.limits.nodes
-			s.limits.progress(at)
+	var w *search
+	var tree Tree
+	proven, bound := false, int64(math.MaxInt64)
+	for attempt := 0; !proven; attempt++ {
+		w = newSearch(s.m, k, attempt, &s.pool, s.active, s.limits)
+		w.quota = min(firstQuota<<min(attempt, 20), until-s.limits.nodes)
+		s.report(k, w)
+		if s.choice != nil {
+			w.offer(s.choice)
+			if k == 0 && attempt == 0 {
+				w.offer(w.greedy(s.choice))
+			}
 		}
-		w.onNew = func(value int64) {
-			at.Value, at.Found = sense(value, maximise), true
-			s.limits.tick()
+		proven = w.run()
+		if b := w.bound(); b < bound || proven {
+			bound, tree = b, w.tree
 		}
-		w.onBound = func(bound int64) {
-			at.Bound, at.Bounded = sense(bound, maximise), true
-			s.limits.tick()
+		s.choice = w.best // nil if even what it began with breaks a constraint
+		if s.limits.stopped || s.limits.nodes >= until {
+			break
 		}
+		s.active = w.lp.rows
 	}
-	if s.choice != nil {
-		w.offer(s.choice)
-		if k == 0 {
-			w.offer(w.greedy(s.choice))
-		}
-	}
-	proven := w.run()
 	s.proven = s.proven && proven
+	s.active = w.lp.rows
 	if w.best == nil {
-		s.choice = nil // what it began with does not keep the constraints
 		if proven {
-			s.proof.Levels = append(s.proof.Levels, LevelProof{Level: k, Limit: sense(w.bestVal*w.unit, maximise), Tree: w.tree})
+			s.proof.Levels = append(s.proof.Levels, LevelProof{Level: k, Limit: sense(w.bestVal*w.unit, maximise), Tree: tree})
 		}
 		return false
 	}
-	s.choice = slices.Clone(w.best)
-	bound := w.bound()
-	l := Level{Name: name, Maximise: maximise, Proven: s.proven}
+	bound = max(bound, w.bestVal)
+	l := Level{Name: s.m.names[k], Maximise: maximise, Proven: s.proven}
 	if bound < math.MaxInt64/w.unit {
 		l.Bounded, l.Bound = true, sense(bound*w.unit, maximise)
 		if w.onBound != nil {
 			w.onBound(bound * w.unit)
 		}
-		s.proof.Levels = append(s.proof.Levels, LevelProof{Level: k, Limit: l.Bound, Tree: w.tree})
+		s.proof.Levels = append(s.proof.Levels, LevelProof{Level: k, Limit: l.Bound, Tree: tree})
 	}
 	s.result.Levels = append(s.result.Levels, l)
 	s.values = append(s.values, w.bestVal*w.unit)
 	held := s.m.levelRow(k, w.bestVal*w.unit)
 	held.id = len(s.pool)
 	s.pool = append(s.pool, &held)
-	s.active = append(slices.Clone(w.lp.rows), &held)
+	s.active = append(slices.Clone(s.active), &held)
 	return true
+}
+
+// firstQuota is how many nodes the first search of a level may take.
+const firstQuota = 100
+
+// report has the search tell the caller about new incumbents and bounds, and about
+// the nodes in between.
+func (s *solver) report(k int, w *search) {
+	if s.limits.progress == nil {
+		return
+	}
+	_, maximise := (&Objective{}).level(s.m.names[k])
+	at := &s.at
+	if at.Level != s.m.names[k] {
+		*at = Progress{Level: s.m.names[k]}
+	}
+	s.limits.tick = func() {
+		at.Nodes = s.limits.nodes
+		s.limits.progress(*at)
+	}
+	w.onNew = func(value int64) {
+		at.Value, at.Found = sense(value, maximise), true
+		s.limits.tick()
+	}
+	w.onBound = func(bound int64) {
+		if b := sense(bound, maximise); !at.Bounded || (maximise && b < at.Bound) || (!maximise && b > at.Bound) {
+			at.Bound, at.Bounded = b, true
+			s.limits.tick()
+		}
+	}
 }
 
 func sense(v int64, maximise bool) int64 {
