@@ -17,6 +17,7 @@ type commands struct {
 	Config struct {
 		Check checkCommand `cmd:"" help:"Check flags, environment, file and catalog, print what would be used, and end."`
 	} `cmd:"" help:"Look at the configuration."`
+	Store storeCommands `cmd:"" help:"Look after the store of stock and plans."`
 }
 
 // settings are the flags of every command, and the keys of the file.

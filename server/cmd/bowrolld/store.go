@@ -2,6 +2,8 @@ package main
 
 import (
 	"context"
+	"errors"
+	"fmt"
 	"net/url"
 	"time"
 
@@ -9,6 +11,7 @@ import (
 
 	"bowroll/server/assembly"
 	"bowroll/server/store"
+	"bowroll/server/store/sqlite"
 )
 
 // sweepEvery is how often reservations that ran out are looked for.
@@ -45,4 +48,73 @@ func withoutPassword(address string) string {
 		return u.Redacted()
 	}
 	return address
+}
+
+// storeCommands look after the file that stock and plans are kept in.
+type storeCommands struct {
+	Check   checkStoreCommand `cmd:"" help:"Read a store whole: every page, every log, every hash."`
+	Backup  backupCommand     `cmd:"" help:"Copy a store, which may be in use, to a new file, and read the copy back."`
+	Restore restoreCommand    `cmd:"" help:"Make a new store from a backup, and check it."`
+}
+
+// checkStoreCommand checks a store that no service has open.
+type checkStoreCommand struct {
+	Store string `arg:"" placeholder:"FILE|postgres://…" help:"The store."`
+}
+
+// Run says what is wrong, or how much holds.
+func (c *checkStoreCommand) Run(ctx context.Context, out streams) (err error) {
+	kept, err := assembly.OpenStore(ctx, c.Store)
+	if err != nil {
+		return err
+	}
+	defer func() { err = errors.Join(err, kept.Close()) }()
+	if err := kept.Check(ctx); err != nil {
+		return err
+	}
+	sites, err := kept.Sites(ctx)
+	if err != nil {
+		return err
+	}
+	for _, site := range sites {
+		if err := kept.View(ctx, site, func(ctx context.Context, r store.Reader) error {
+			head, err := r.Head(ctx)
+			fmt.Fprintf(out.out, "%s: %d entries, hash %x, holds\n", site, head.Seq, head.Hash)
+			return err
+		}); err != nil {
+			return err
+		}
+	}
+	fmt.Fprintf(out.out, "%d sites, all hold\n", len(sites))
+	return nil
+}
+
+// backupCommand copies a store.
+type backupCommand struct {
+	Store string `arg:"" type:"path" placeholder:"FILE" help:"The store."`
+	To    string `arg:"" type:"path" placeholder:"COPY" help:"The new file."`
+}
+
+// Run copies.
+func (c *backupCommand) Run(ctx context.Context, out streams) error {
+	if err := sqlite.Backup(ctx, c.Store, c.To); err != nil {
+		return err
+	}
+	fmt.Fprintf(out.out, "%s is a complete copy of %s, read back and checked\n", c.To, c.Store)
+	return nil
+}
+
+// restoreCommand makes a store from a backup.
+type restoreCommand struct {
+	From  string `arg:"" type:"path" placeholder:"COPY" help:"The backup."`
+	Store string `arg:"" type:"path" placeholder:"FILE" help:"The new store."`
+}
+
+// Run restores.
+func (c *restoreCommand) Run(ctx context.Context, out streams) error {
+	if err := sqlite.Restore(ctx, c.From, c.Store); err != nil {
+		return err
+	}
+	fmt.Fprintf(out.out, "%s is restored from %s and checked\n", c.Store, c.From)
+	return nil
 }

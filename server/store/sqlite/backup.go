@@ -12,7 +12,22 @@ import (
 )
 
 // Backup writes a complete copy to a new file at path. See [store.Backuper].
-func (s *Store) Backup(ctx context.Context, path string) (err error) {
+func (s *Store) Backup(ctx context.Context, path string) error {
+	select {
+	case <-s.closing:
+		return errClosed()
+	default:
+	}
+	return Backup(ctx, s.path, path)
+}
+
+// Backup copies the store at from, which may be in use by another process, to
+// a new file at path, and reads the copy back whole. It refuses to write over a
+// file, and leaves none behind where it fails.
+func Backup(ctx context.Context, from, path string) (err error) {
+	if _, err := os.Stat(from); err != nil {
+		return &store.Error{Class: store.NotFound, Reason: "STORE_NOT_FOUND", Text: "the store cannot be read", Err: err}
+	}
 	file, err := os.OpenFile(path, os.O_CREATE|os.O_EXCL|os.O_RDWR, 0o600)
 	if err != nil {
 		if errors.Is(err, fs.ErrExist) {
@@ -28,35 +43,39 @@ func (s *Store) Backup(ctx context.Context, path string) (err error) {
 	if err := file.Close(); err != nil {
 		return &store.Error{Class: store.Unavailable, Reason: "BACKUP_IO", Text: "the backup file cannot be made", Err: err}
 	}
-	var reader *conn
-	select {
-	case reader = <-s.readers:
-	case <-ctx.Done():
-		return ctx.Err()
-	case <-s.closing:
-		return errClosed()
+	options := Options{}.withDefaults()
+	db, err := sql.Open(options.Driver, options.dataSource(from, false))
+	if err != nil {
+		return fault(err)
 	}
-	defer func() { s.readers <- reader }()
-	// VACUUM INTO fills an empty file. The copy has checksums only where its
-	// first page is written first, so no page may leave the cache early.
-	for _, pragma := range []string{`PRAGMA query_only = off`, `PRAGMA cache_spill = 1073741824`} {
-		if _, err := reader.raw.ExecContext(ctx, pragma); err != nil {
-			return fault(err)
-		}
+	defer db.Close()
+	db.SetMaxOpenConns(1)
+	var id int64
+	if err := db.QueryRowContext(ctx, `PRAGMA application_id`).Scan(&id); err != nil {
+		return fault(err)
 	}
-	defer func() { _, _ = reader.raw.ExecContext(background, `PRAGMA query_only = on`) }()
-	if _, err := reader.raw.ExecContext(ctx, `VACUUM INTO ?1`, path); err != nil {
+	if id != applicationID {
+		return store.Errorf(store.Refused, "STORE_FOREIGN", "%s is not a store of this program", from)
+	}
+	// VACUUM INTO fills an empty file from one snapshot. The copy has checksums
+	// only where its first page is written first, so no page may leave the cache
+	// early.
+	if _, err := db.ExecContext(ctx, `PRAGMA cache_spill = 1073741824`); err != nil {
+		return fault(err)
+	}
+	if _, err := db.ExecContext(ctx, `VACUUM INTO ?1`, path); err != nil {
 		return fault(err)
 	}
 	if err := syncFile(path); err != nil {
 		return err
 	}
-	return s.readBack(ctx, path)
+	return readBack(ctx, path)
 }
 
 // readBack reads a backup whole: one that was never read is none.
-func (s *Store) readBack(ctx context.Context, path string) error {
-	db, err := sql.Open(s.options.Driver, Options{Driver: s.options.Driver, Synchronous: "FULL"}.dataSource(path, true))
+func readBack(ctx context.Context, path string) error {
+	options := Options{}.withDefaults()
+	db, err := sql.Open(options.Driver, options.dataSource(path, true))
 	if err != nil {
 		return fault(err)
 	}
