@@ -98,7 +98,7 @@ var bare = []string{
 	"least_probability", "least_saving", "least_gradient", "gradient", "gradient_with_boosters", "gradient_without_boosters", "saving", "probability", "friction", "upslope",
 	"sigma", "efficiency_factor", "density_exponent", "liftoff_factor", "oswald", "cl_max", "cl_roll", "cd0", "fraction", "gap",
 	"value", "limit", "shortfall", "change", "expected", "computed", "deviation", "tolerance", "largest_relative", "priority",
-	"bound", "objective", "factor", "ratio",
+	"bound", "objective", "factor", "ratio", "standard_error",
 }
 
 func TestEveryQuantityNamesItsUnit(t *testing.T) {

@@ -42,6 +42,7 @@ func classes(cores int) intercept.Classes {
 		bowrollv1.Takeoffs_BatchCompute_FullMethodName:     bulk,
 		bowrollv1.Takeoffs_StreamCompute_FullMethodName:    stream,
 		bowrollv1.Takeoffs_Trace_FullMethodName:            compute,
+		bowrollv1.Takeoffs_FindFiring_FullMethodName:       solve,
 		bowrollv1.WindLimits_Compute_FullMethodName:        solve,
 		bowrollv1.Cycles_Plan_FullMethodName:               solve,
 		bowrollv1.Catalog_GetAircraftType_FullMethodName:   read,

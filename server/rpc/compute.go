@@ -8,6 +8,7 @@ import (
 	"google.golang.org/protobuf/proto"
 
 	"bowroll/perf/booster"
+	"bowroll/perf/chance"
 	"bowroll/perf/takeoff"
 	bowrollv1 "bowroll/proto/bowroll/v1"
 	"bowroll/server/refusal"
@@ -33,7 +34,7 @@ type run struct {
 
 // prepare makes the model's runner. The faults are those that only the model
 // can tell.
-func prepare(prefix string, res *resolved) (*run, []*bowrollv1.Violation, error) {
+func (rs resolver) prepare(ctx context.Context, prefix string, res *resolved) (*run, []*bowrollv1.Violation, error) {
 	runner, err := takeoff.NewRunner(res.Setting)
 	if err != nil {
 		return nil, refusal.FromModel(prefix, err), nil
@@ -45,6 +46,13 @@ func prepare(prefix string, res *resolved) (*run, []*bowrollv1.Violation, error)
 			Brakes: true, ReactionS: firing.ReactionS,
 		})
 		firing = best.Firing
+	}
+	if res.Planned && len(res.Setting.Units) > 0 {
+		plan, err := rs.sampler.planFiring(ctx, res, runner, res.search(), rs.sampler.plan)
+		if err != nil {
+			return nil, nil, err
+		}
+		firing = plan.Firing
 	}
 	firing.Schedule(&r.schedule, res.Setting.Units)
 	return r, nil, nil
@@ -58,7 +66,7 @@ func bare(res *resolved) (*takeoff.Runner, error) {
 }
 
 // computeTakeoff answers a resolved case.
-func computeTakeoff(ctx context.Context, prefix string, res *resolved, want sections) (*bowrollv1.Takeoff, []*bowrollv1.Violation, error) {
+func (rs resolver) computeTakeoff(ctx context.Context, prefix string, res *resolved, want sections) (*bowrollv1.Takeoff, []*bowrollv1.Violation, error) {
 	runner, err := takeoff.NewRunner(res.Setting)
 	if err != nil {
 		return nil, refusal.FromModel(prefix, err), nil
@@ -74,11 +82,53 @@ func computeTakeoff(ctx context.Context, prefix string, res *resolved, want sect
 			return nil, refusal.FromModel(prefix, err), nil
 		}
 	}
+	var planned *chance.Planned
+	if res.Planned && len(res.Setting.Units) > 0 {
+		search := res.search()
+		search.House = takeoff.HouseRules()
+		if planned, err = rs.sampler.planFiring(ctx, res, runner, search, rs.sampler.plan); err != nil {
+			return nil, nil, err
+		}
+		plan.Firing, plan.Failures = planned.Firing, true
+	}
 	a := runner.Assess(&r.schedule, plan, demand(res))
 	if err := ctx.Err(); err != nil {
 		return nil, nil, status.FromContextError(err).Err()
 	}
-	return r.answer(&a, want), nil, nil
+	sampled, err := r.judgeChance(ctx, rs.sampler, &a, want[bowrollv1.Section_SECTION_CHANCE])
+	if err != nil {
+		return nil, nil, err
+	}
+	out := r.answer(&a, want)
+	out.Chance = sampled
+	if planned != nil {
+		out.PlannedFiring = r.plannedAnswer(planned)
+	}
+	if err := r.around(out, &a, want); err != nil {
+		return nil, refusal.FromModel(prefix, err), nil
+	}
+	return out, nil, nil
+}
+
+// around adds the parts that surround the run.
+func (r *run) around(out *bowrollv1.Takeoff, a *takeoff.Assessment, want sections) error {
+	if want[bowrollv1.Section_SECTION_SENSITIVITIES] {
+		out.Sensitivities = r.sensitivities(a)
+	}
+	if want[bowrollv1.Section_SECTION_COMMIT] {
+		out.Commit = r.commit(a)
+	}
+	if want[bowrollv1.Section_SECTION_CHECK_LINE] {
+		out.CheckLine = r.checkLine(a)
+	}
+	if want[bowrollv1.Section_SECTION_FRICTION] {
+		without, err := bare(r.res)
+		if err != nil {
+			return err
+		}
+		out.Friction = r.friction(without)
+	}
+	return nil
 }
 
 // answer puts an assessment into the contract's message.
@@ -112,7 +162,7 @@ func (r *run) answer(a *takeoff.Assessment, want sections) *bowrollv1.Takeoff {
 		out.Climb = climbAnswer(*a.Climb, a.Firing)
 	}
 	if len(res.Setting.Units) > 0 {
-		out.Firing = firingAnswer(r.runner, &r.schedule, a.Firing, res.Best, res.Wind.GetHeadwindMps())
+		out.Firing = firingAnswer(r.runner, &r.schedule, a.Firing, res.Best || res.Planned, res.Wind.GetHeadwindMps())
 	}
 	if a.Best != nil && want[bowrollv1.Section_SECTION_BEST_FIRING] {
 		out.BestFiring = r.bestAnswer(a.Best)

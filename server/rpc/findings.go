@@ -105,6 +105,8 @@ func sentence(f takeoff.Finding, a *takeoff.Assessment) string {
 		return fmt.Sprintf("Tailwind %.1f m/s, limit %.1f m/s.", f.Value, f.Limit)
 	case takeoff.DeckCeilingExceeded:
 		return fmt.Sprintf("Wind over deck %.1f m/s, ceiling %.1f m/s.", f.Value, f.Limit)
+	case takeoff.ProbabilityTooLow:
+		return fmt.Sprintf("Probability too low: lift-off inside the run available %.4f, at least %.4f is asked.", f.Value, f.Limit)
 	case takeoff.BurnOutInRotation:
 		return fmt.Sprintf("Burn-out in rotation: the last unit ends %.2f s %s lift-off; nearer than %.1f s the thrust falls away while the nose comes up.",
 			math.Abs(f.Value), beforeOrAfter(f.Value), f.Limit)

@@ -22,6 +22,7 @@ import (
 type resolver struct {
 	validator protovalidate.Validator
 	catalog   *catalog.Snapshot
+	sampler   *sampler
 }
 
 // resolved is a case with every name replaced by what it stands for.
@@ -30,7 +31,9 @@ type resolved struct {
 	Case      *bowrollv1.TakeoffCase
 	Setting   takeoff.Setting
 	Firing    takeoff.Firing
-	Best      bool // the firing is to be searched for
+	Best      bool  // the nominal best firing is to be searched for
+	Planned   bool  // the firing is to be planned on the policy's percentile
+	Lots      []int // lot of each unit from 0; nil where all are of one
 	Policy    *bowrollv1.Policy
 	Wind      *bowrollv1.WindUsed
 	Limits    windLimits
@@ -346,6 +349,8 @@ func (r resolver) resolveFiring(out *resolved) {
 		out.Firing.Mode = takeoff.OnBrakes
 	case bowrollv1.FiringMode_FIRING_MODE_BEST:
 		out.Best = true
+	case bowrollv1.FiringMode_FIRING_MODE_PLANNED:
+		out.Planned = true
 	}
 }
 

@@ -27,7 +27,7 @@ type Takeoffs struct {
 // NewTakeoffs computes with the catalog given, a batch on as many goroutines as
 // workers says (at least one). How many there are changes no answer.
 func NewTakeoffs(validator protovalidate.Validator, snapshot *catalog.Snapshot, workers int) *Takeoffs {
-	return &Takeoffs{resolver: resolver{validator: validator, catalog: snapshot}, workers: max(1, workers)}
+	return &Takeoffs{resolver: resolver{validator: validator, catalog: snapshot, sampler: newSampler(max(1, workers))}, workers: max(1, workers)}
 }
 
 // Compute answers one take-off.
@@ -49,7 +49,7 @@ func (t *Takeoffs) one(ctx context.Context, prefix string, c *bowrollv1.TakeoffC
 	if err != nil || len(found) > 0 {
 		return nil, found, err
 	}
-	answer, found, err := computeTakeoff(ctx, prefix, res, sectionSet(sections))
+	answer, found, err := t.resolver.computeTakeoff(ctx, prefix, res, sectionSet(sections))
 	if err != nil || len(found) > 0 {
 		return nil, found, err
 	}
@@ -156,7 +156,7 @@ func (t *Takeoffs) StreamCompute(stream grpc.BidiStreamingServer[bowrollv1.Takeo
 const maxTraceRows = 20000
 
 // Trace returns the time history of one take-off.
-func (t *Takeoffs) Trace(_ context.Context, req *bowrollv1.TakeoffsTraceRequest) (*bowrollv1.TakeoffsTraceResponse, error) {
+func (t *Takeoffs) Trace(ctx context.Context, req *bowrollv1.TakeoffsTraceRequest) (*bowrollv1.TakeoffsTraceResponse, error) {
 	res, found, err := t.resolver.resolve("case", req.GetCase())
 	if err != nil {
 		return nil, err
@@ -164,7 +164,7 @@ func (t *Takeoffs) Trace(_ context.Context, req *bowrollv1.TakeoffsTraceRequest)
 	if len(found) > 0 {
 		return nil, refusal.Invalid(found)
 	}
-	run, found, err := prepare("case", res)
+	run, found, err := t.resolver.prepare(ctx, "case", res)
 	if err != nil {
 		return nil, err
 	}

@@ -23,7 +23,7 @@ type WindLimits struct {
 
 // NewWindLimits computes with the catalog given.
 func NewWindLimits(validator protovalidate.Validator, snapshot *catalog.Snapshot) *WindLimits {
-	return &WindLimits{resolver: resolver{validator: validator, catalog: snapshot}}
+	return &WindLimits{resolver: resolver{validator: validator, catalog: snapshot, sampler: newSampler(1)}}
 }
 
 // Compute answers the wind limits of one load for each unit count.

@@ -39,6 +39,18 @@ const (
 	Section_SECTION_LIMITS Section = 3
 	// The run without units, and what the units save.
 	Section_SECTION_WORTH Section = 4
+	// The probability of lift-off inside the run available, percentiles of the run
+	// and the share of each source in its variance.
+	Section_SECTION_CHANCE Section = 5
+	// What single changes buy, at a fixed command and with the firing planned anew.
+	Section_SECTION_SENSITIVITIES Section = 6
+	// The last moments from which a stop still fits.
+	Section_SECTION_COMMIT Section = 7
+	// What to see at a mark on the deck, and what is too little.
+	Section_SECTION_CHECK_LINE Section = 8
+	// The friction above which the aircraft is stuck, and the units that break it
+	// loose apart from those that lift it off.
+	Section_SECTION_FRICTION Section = 9
 )
 
 // Enum value maps for Section.
@@ -49,13 +61,23 @@ var (
 		2: "SECTION_BEST_FIRING",
 		3: "SECTION_LIMITS",
 		4: "SECTION_WORTH",
+		5: "SECTION_CHANCE",
+		6: "SECTION_SENSITIVITIES",
+		7: "SECTION_COMMIT",
+		8: "SECTION_CHECK_LINE",
+		9: "SECTION_FRICTION",
 	}
 	Section_value = map[string]int32{
-		"SECTION_UNSPECIFIED": 0,
-		"SECTION_FAILURES":    1,
-		"SECTION_BEST_FIRING": 2,
-		"SECTION_LIMITS":      3,
-		"SECTION_WORTH":       4,
+		"SECTION_UNSPECIFIED":   0,
+		"SECTION_FAILURES":      1,
+		"SECTION_BEST_FIRING":   2,
+		"SECTION_LIMITS":        3,
+		"SECTION_WORTH":         4,
+		"SECTION_CHANCE":        5,
+		"SECTION_SENSITIVITIES": 6,
+		"SECTION_COMMIT":        7,
+		"SECTION_CHECK_LINE":    8,
+		"SECTION_FRICTION":      9,
 	}
 )
 
@@ -100,6 +122,9 @@ const (
 	FiringMode_FIRING_MODE_UNLIT FiringMode = 3
 	// Fired at the moment that needs the least run, found by search.
 	FiringMode_FIRING_MODE_BEST FiringMode = 4
+	// Fired at the moment with the least run at the policy's percentile, among those
+	// at which every single failure keeps a leg that the policy accepts.
+	FiringMode_FIRING_MODE_PLANNED FiringMode = 5
 )
 
 // Enum value maps for FiringMode.
@@ -110,6 +135,7 @@ var (
 		2: "FIRING_MODE_ROLLING",
 		3: "FIRING_MODE_UNLIT",
 		4: "FIRING_MODE_BEST",
+		5: "FIRING_MODE_PLANNED",
 	}
 	FiringMode_value = map[string]int32{
 		"FIRING_MODE_UNSPECIFIED": 0,
@@ -117,6 +143,7 @@ var (
 		"FIRING_MODE_ROLLING":     2,
 		"FIRING_MODE_UNLIT":       3,
 		"FIRING_MODE_BEST":        4,
+		"FIRING_MODE_PLANNED":     5,
 	}
 )
 
@@ -430,9 +457,17 @@ type TakeoffCase struct {
 	// Policy; absent values take the deck's, then the defaults.
 	Policy *Policy `protobuf:"bytes,19,opt,name=policy,proto3" json:"policy,omitempty"`
 	// Height of the deck edge above the water, where the surface is given inline.
-	EdgeHeightM   *float64 `protobuf:"fixed64,20,opt,name=edge_height_m,json=edgeHeightM,proto3,oneof" json:"edge_height_m,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
+	EdgeHeightM *float64 `protobuf:"fixed64,20,opt,name=edge_height_m,json=edgeHeightM,proto3,oneof" json:"edge_height_m,omitempty"`
+	// How well the inputs are known; absent values take the defaults named there.
+	Dispersions *Dispersions `protobuf:"bytes,21,opt,name=dispersions,proto3" json:"dispersions,omitempty"`
+	// Distance from the spot of the mark for SECTION_CHECK_LINE, 0 to 5 000 m; not
+	// given takes half of the way to lift-off.
+	CheckMarkM *float64 `protobuf:"fixed64,22,opt,name=check_mark_m,json=checkMarkM,proto3,oneof" json:"check_mark_m,omitempty"`
+	// Coefficient of friction at rest, for skis frozen in or wheels in soft ground,
+	// for SECTION_FRICTION, 0 to 2; not given takes the rolling friction.
+	StaticFriction *float64 `protobuf:"fixed64,23,opt,name=static_friction,json=staticFriction,proto3,oneof" json:"static_friction,omitempty"`
+	unknownFields  protoimpl.UnknownFields
+	sizeCache      protoimpl.SizeCache
 }
 
 func (x *TakeoffCase) Reset() {
@@ -605,6 +640,186 @@ func (x *TakeoffCase) GetEdgeHeightM() float64 {
 	return 0
 }
 
+func (x *TakeoffCase) GetDispersions() *Dispersions {
+	if x != nil {
+		return x.Dispersions
+	}
+	return nil
+}
+
+func (x *TakeoffCase) GetCheckMarkM() float64 {
+	if x != nil && x.CheckMarkM != nil {
+		return *x.CheckMarkM
+	}
+	return 0
+}
+
+func (x *TakeoffCase) GetStaticFriction() float64 {
+	if x != nil && x.StaticFriction != nil {
+		return *x.StaticFriction
+	}
+	return 0
+}
+
+// Dispersions are standard deviations of what a take-off is computed with; each
+// is normal and cut at three of them. An absent value takes the booster type's,
+// where it states one, else the default named here. The answer returns them as
+// used. The defaults are a policy from memory, no published source.
+type Dispersions struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Pilot's error in commanding the firing, or in letting go of the brakes, 0 to
+	// 5 s. Default 0.3.
+	ReactionSigmaS *float64 `protobuf:"fixed64,1,opt,name=reaction_sigma_s,json=reactionSigmaS,proto3,oneof" json:"reaction_sigma_s,omitempty"`
+	// Wind along the axis, 0 to 10 m/s. Default 1.
+	HeadwindSigmaMps *float64 `protobuf:"fixed64,2,opt,name=headwind_sigma_mps,json=headwindSigmaMps,proto3,oneof" json:"headwind_sigma_mps,omitempty"`
+	// Mass without boosters, as a part of it, 0 to 0.2. Default 0.01.
+	GrossMassSigma *float64 `protobuf:"fixed64,3,opt,name=gross_mass_sigma,json=grossMassSigma,proto3,oneof" json:"gross_mass_sigma,omitempty"`
+	// Air temperature, pressure held, 0 to 15 degrees. Default 1.
+	TemperatureSigmaC *float64 `protobuf:"fixed64,4,opt,name=temperature_sigma_c,json=temperatureSigmaC,proto3,oneof" json:"temperature_sigma_c,omitempty"`
+	// Rolling friction, as a part of it, 0 to 0.3. Default 0.1.
+	RollingFrictionSigma *float64 `protobuf:"fixed64,5,opt,name=rolling_friction_sigma,json=rollingFrictionSigma,proto3,oneof" json:"rolling_friction_sigma,omitempty"`
+	// Engine thrust, as a part of it, 0 to 0.2. Default 0.01.
+	EngineThrustSigma *float64 `protobuf:"fixed64,6,opt,name=engine_thrust_sigma,json=engineThrustSigma,proto3,oneof" json:"engine_thrust_sigma,omitempty"`
+	// Greatest lift coefficient, as a part of it, 0 to 0.2. Default 0.01.
+	ClMaxSigma *float64 `protobuf:"fixed64,7,opt,name=cl_max_sigma,json=clMaxSigma,proto3,oneof" json:"cl_max_sigma,omitempty"`
+	// Thrust of a lot as a whole, as a part of it, 0 to 0.15. Default 0.01.
+	LotThrustSigma *float64 `protobuf:"fixed64,8,opt,name=lot_thrust_sigma,json=lotThrustSigma,proto3,oneof" json:"lot_thrust_sigma,omitempty"`
+	// Burn time of a lot as a whole, as a part of it, 0 to 0.15. Default 0.01.
+	LotBurnTimeSigma *float64 `protobuf:"fixed64,9,opt,name=lot_burn_time_sigma,json=lotBurnTimeSigma,proto3,oneof" json:"lot_burn_time_sigma,omitempty"`
+	// Thrust of each unit, as a part of it, 0 to 0.3. Default the type's, else 0.02.
+	UnitThrustSigma *float64 `protobuf:"fixed64,10,opt,name=unit_thrust_sigma,json=unitThrustSigma,proto3,oneof" json:"unit_thrust_sigma,omitempty"`
+	// Burn time of each unit, as a part of it, 0 to 0.3. Default the type's, else
+	// 0.02.
+	UnitBurnTimeSigma *float64 `protobuf:"fixed64,11,opt,name=unit_burn_time_sigma,json=unitBurnTimeSigma,proto3,oneof" json:"unit_burn_time_sigma,omitempty"`
+	// Ignition delay of each unit, 0 to 5 s. Default 0.03.
+	IgnitionDelaySigmaS *float64 `protobuf:"fixed64,12,opt,name=ignition_delay_sigma_s,json=ignitionDelaySigmaS,proto3,oneof" json:"ignition_delay_sigma_s,omitempty"`
+	// Probability that a unit does not fire, 0 to 0.5. Default the type's, else 0.01.
+	DudProbability *float64 `protobuf:"fixed64,13,opt,name=dud_probability,json=dudProbability,proto3,oneof" json:"dud_probability,omitempty"`
+	unknownFields  protoimpl.UnknownFields
+	sizeCache      protoimpl.SizeCache
+}
+
+func (x *Dispersions) Reset() {
+	*x = Dispersions{}
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[1]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Dispersions) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Dispersions) ProtoMessage() {}
+
+func (x *Dispersions) ProtoReflect() protoreflect.Message {
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[1]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Dispersions.ProtoReflect.Descriptor instead.
+func (*Dispersions) Descriptor() ([]byte, []int) {
+	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{1}
+}
+
+func (x *Dispersions) GetReactionSigmaS() float64 {
+	if x != nil && x.ReactionSigmaS != nil {
+		return *x.ReactionSigmaS
+	}
+	return 0
+}
+
+func (x *Dispersions) GetHeadwindSigmaMps() float64 {
+	if x != nil && x.HeadwindSigmaMps != nil {
+		return *x.HeadwindSigmaMps
+	}
+	return 0
+}
+
+func (x *Dispersions) GetGrossMassSigma() float64 {
+	if x != nil && x.GrossMassSigma != nil {
+		return *x.GrossMassSigma
+	}
+	return 0
+}
+
+func (x *Dispersions) GetTemperatureSigmaC() float64 {
+	if x != nil && x.TemperatureSigmaC != nil {
+		return *x.TemperatureSigmaC
+	}
+	return 0
+}
+
+func (x *Dispersions) GetRollingFrictionSigma() float64 {
+	if x != nil && x.RollingFrictionSigma != nil {
+		return *x.RollingFrictionSigma
+	}
+	return 0
+}
+
+func (x *Dispersions) GetEngineThrustSigma() float64 {
+	if x != nil && x.EngineThrustSigma != nil {
+		return *x.EngineThrustSigma
+	}
+	return 0
+}
+
+func (x *Dispersions) GetClMaxSigma() float64 {
+	if x != nil && x.ClMaxSigma != nil {
+		return *x.ClMaxSigma
+	}
+	return 0
+}
+
+func (x *Dispersions) GetLotThrustSigma() float64 {
+	if x != nil && x.LotThrustSigma != nil {
+		return *x.LotThrustSigma
+	}
+	return 0
+}
+
+func (x *Dispersions) GetLotBurnTimeSigma() float64 {
+	if x != nil && x.LotBurnTimeSigma != nil {
+		return *x.LotBurnTimeSigma
+	}
+	return 0
+}
+
+func (x *Dispersions) GetUnitThrustSigma() float64 {
+	if x != nil && x.UnitThrustSigma != nil {
+		return *x.UnitThrustSigma
+	}
+	return 0
+}
+
+func (x *Dispersions) GetUnitBurnTimeSigma() float64 {
+	if x != nil && x.UnitBurnTimeSigma != nil {
+		return *x.UnitBurnTimeSigma
+	}
+	return 0
+}
+
+func (x *Dispersions) GetIgnitionDelaySigmaS() float64 {
+	if x != nil && x.IgnitionDelaySigmaS != nil {
+		return *x.IgnitionDelaySigmaS
+	}
+	return 0
+}
+
+func (x *Dispersions) GetDudProbability() float64 {
+	if x != nil && x.DudProbability != nil {
+		return *x.DudProbability
+	}
+	return 0
+}
+
 // Boosters is what is fitted and how it is fired.
 type Boosters struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -628,7 +843,7 @@ type Boosters struct {
 
 func (x *Boosters) Reset() {
 	*x = Boosters{}
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[1]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[2]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -640,7 +855,7 @@ func (x *Boosters) String() string {
 func (*Boosters) ProtoMessage() {}
 
 func (x *Boosters) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[1]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[2]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -653,7 +868,7 @@ func (x *Boosters) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Boosters.ProtoReflect.Descriptor instead.
 func (*Boosters) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{1}
+	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{2}
 }
 
 func (x *Boosters) GetCount() int32 {
@@ -718,7 +933,7 @@ type UnitTemperature struct {
 
 func (x *UnitTemperature) Reset() {
 	*x = UnitTemperature{}
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[2]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[3]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -730,7 +945,7 @@ func (x *UnitTemperature) String() string {
 func (*UnitTemperature) ProtoMessage() {}
 
 func (x *UnitTemperature) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[2]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[3]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -743,7 +958,7 @@ func (x *UnitTemperature) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use UnitTemperature.ProtoReflect.Descriptor instead.
 func (*UnitTemperature) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{2}
+	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{3}
 }
 
 func (x *UnitTemperature) GetStation() string {
@@ -776,7 +991,7 @@ type Firing struct {
 
 func (x *Firing) Reset() {
 	*x = Firing{}
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[3]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[4]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -788,7 +1003,7 @@ func (x *Firing) String() string {
 func (*Firing) ProtoMessage() {}
 
 func (x *Firing) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[3]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[4]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -801,7 +1016,7 @@ func (x *Firing) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Firing.ProtoReflect.Descriptor instead.
 func (*Firing) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{3}
+	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{4}
 }
 
 func (x *Firing) GetMode() FiringMode {
@@ -838,7 +1053,7 @@ type TakeoffsComputeRequest struct {
 
 func (x *TakeoffsComputeRequest) Reset() {
 	*x = TakeoffsComputeRequest{}
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[4]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[5]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -850,7 +1065,7 @@ func (x *TakeoffsComputeRequest) String() string {
 func (*TakeoffsComputeRequest) ProtoMessage() {}
 
 func (x *TakeoffsComputeRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[4]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[5]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -863,7 +1078,7 @@ func (x *TakeoffsComputeRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use TakeoffsComputeRequest.ProtoReflect.Descriptor instead.
 func (*TakeoffsComputeRequest) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{4}
+	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{5}
 }
 
 func (x *TakeoffsComputeRequest) GetCase() *TakeoffCase {
@@ -893,7 +1108,7 @@ type TakeoffsBatchComputeRequest struct {
 
 func (x *TakeoffsBatchComputeRequest) Reset() {
 	*x = TakeoffsBatchComputeRequest{}
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[5]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[6]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -905,7 +1120,7 @@ func (x *TakeoffsBatchComputeRequest) String() string {
 func (*TakeoffsBatchComputeRequest) ProtoMessage() {}
 
 func (x *TakeoffsBatchComputeRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[5]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[6]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -918,7 +1133,7 @@ func (x *TakeoffsBatchComputeRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use TakeoffsBatchComputeRequest.ProtoReflect.Descriptor instead.
 func (*TakeoffsBatchComputeRequest) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{5}
+	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{6}
 }
 
 func (x *TakeoffsBatchComputeRequest) GetCases() []*TakeoffCase {
@@ -952,7 +1167,7 @@ type TakeoffItem struct {
 
 func (x *TakeoffItem) Reset() {
 	*x = TakeoffItem{}
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[6]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[7]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -964,7 +1179,7 @@ func (x *TakeoffItem) String() string {
 func (*TakeoffItem) ProtoMessage() {}
 
 func (x *TakeoffItem) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[6]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[7]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -977,7 +1192,7 @@ func (x *TakeoffItem) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use TakeoffItem.ProtoReflect.Descriptor instead.
 func (*TakeoffItem) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{6}
+	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{7}
 }
 
 func (x *TakeoffItem) GetIndex() int32 {
@@ -1025,7 +1240,7 @@ type BatchSummary struct {
 
 func (x *BatchSummary) Reset() {
 	*x = BatchSummary{}
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[7]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[8]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1037,7 +1252,7 @@ func (x *BatchSummary) String() string {
 func (*BatchSummary) ProtoMessage() {}
 
 func (x *BatchSummary) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[7]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[8]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1050,7 +1265,7 @@ func (x *BatchSummary) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use BatchSummary.ProtoReflect.Descriptor instead.
 func (*BatchSummary) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{7}
+	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{8}
 }
 
 func (x *BatchSummary) GetItemCount() int32 {
@@ -1096,7 +1311,7 @@ type TakeoffsBatchComputeResponse struct {
 
 func (x *TakeoffsBatchComputeResponse) Reset() {
 	*x = TakeoffsBatchComputeResponse{}
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[8]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[9]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1108,7 +1323,7 @@ func (x *TakeoffsBatchComputeResponse) String() string {
 func (*TakeoffsBatchComputeResponse) ProtoMessage() {}
 
 func (x *TakeoffsBatchComputeResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[8]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[9]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1121,7 +1336,7 @@ func (x *TakeoffsBatchComputeResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use TakeoffsBatchComputeResponse.ProtoReflect.Descriptor instead.
 func (*TakeoffsBatchComputeResponse) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{8}
+	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{9}
 }
 
 func (x *TakeoffsBatchComputeResponse) GetItems() []*TakeoffItem {
@@ -1158,7 +1373,7 @@ type TakeoffsStreamComputeRequest struct {
 
 func (x *TakeoffsStreamComputeRequest) Reset() {
 	*x = TakeoffsStreamComputeRequest{}
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[9]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[10]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1170,7 +1385,7 @@ func (x *TakeoffsStreamComputeRequest) String() string {
 func (*TakeoffsStreamComputeRequest) ProtoMessage() {}
 
 func (x *TakeoffsStreamComputeRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[9]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[10]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1183,7 +1398,7 @@ func (x *TakeoffsStreamComputeRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use TakeoffsStreamComputeRequest.ProtoReflect.Descriptor instead.
 func (*TakeoffsStreamComputeRequest) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{9}
+	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{10}
 }
 
 func (x *TakeoffsStreamComputeRequest) GetCase() *TakeoffCase {
@@ -1211,7 +1426,7 @@ type TakeoffsStreamComputeResponse struct {
 
 func (x *TakeoffsStreamComputeResponse) Reset() {
 	*x = TakeoffsStreamComputeResponse{}
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[10]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[11]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1223,7 +1438,7 @@ func (x *TakeoffsStreamComputeResponse) String() string {
 func (*TakeoffsStreamComputeResponse) ProtoMessage() {}
 
 func (x *TakeoffsStreamComputeResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[10]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[11]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1236,7 +1451,7 @@ func (x *TakeoffsStreamComputeResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use TakeoffsStreamComputeResponse.ProtoReflect.Descriptor instead.
 func (*TakeoffsStreamComputeResponse) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{10}
+	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{11}
 }
 
 func (x *TakeoffsStreamComputeResponse) GetItem() *TakeoffItem {
@@ -1299,14 +1514,27 @@ type Takeoff struct {
 	// The policy as used.
 	Policy *Policy `protobuf:"bytes,23,opt,name=policy,proto3" json:"policy,omitempty"`
 	// Where the answer comes from.
-	Provenance    *Provenance `protobuf:"bytes,24,opt,name=provenance,proto3" json:"provenance,omitempty"`
+	Provenance *Provenance `protobuf:"bytes,24,opt,name=provenance,proto3" json:"provenance,omitempty"`
+	// The firing planned and what it was compared with, with FIRING_MODE_PLANNED.
+	PlannedFiring *PlannedFiring `protobuf:"bytes,25,opt,name=planned_firing,json=plannedFiring,proto3" json:"planned_firing,omitempty"`
+	// How sure it is, on request, or where the policy asks a least probability.
+	Chance *Chance `protobuf:"bytes,26,opt,name=chance,proto3" json:"chance,omitempty"`
+	// What single changes buy, on request.
+	Sensitivities []*Sensitivity `protobuf:"bytes,27,rep,name=sensitivities,proto3" json:"sensitivities,omitempty"`
+	// The last moments from which a stop still fits, on request; absent without
+	// brake data.
+	Commit *CommitPoints `protobuf:"bytes,28,opt,name=commit,proto3" json:"commit,omitempty"`
+	// What to see at a mark, on request.
+	CheckLine *CheckLine `protobuf:"bytes,29,opt,name=check_line,json=checkLine,proto3" json:"check_line,omitempty"`
+	// Where friction holds the aircraft, on request.
+	Friction      *Friction `protobuf:"bytes,30,opt,name=friction,proto3" json:"friction,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *Takeoff) Reset() {
 	*x = Takeoff{}
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[11]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[12]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1318,7 +1546,7 @@ func (x *Takeoff) String() string {
 func (*Takeoff) ProtoMessage() {}
 
 func (x *Takeoff) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[11]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[12]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1331,7 +1559,7 @@ func (x *Takeoff) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Takeoff.ProtoReflect.Descriptor instead.
 func (*Takeoff) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{11}
+	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{12}
 }
 
 func (x *Takeoff) GetId() string {
@@ -1502,6 +1730,48 @@ func (x *Takeoff) GetProvenance() *Provenance {
 	return nil
 }
 
+func (x *Takeoff) GetPlannedFiring() *PlannedFiring {
+	if x != nil {
+		return x.PlannedFiring
+	}
+	return nil
+}
+
+func (x *Takeoff) GetChance() *Chance {
+	if x != nil {
+		return x.Chance
+	}
+	return nil
+}
+
+func (x *Takeoff) GetSensitivities() []*Sensitivity {
+	if x != nil {
+		return x.Sensitivities
+	}
+	return nil
+}
+
+func (x *Takeoff) GetCommit() *CommitPoints {
+	if x != nil {
+		return x.Commit
+	}
+	return nil
+}
+
+func (x *Takeoff) GetCheckLine() *CheckLine {
+	if x != nil {
+		return x.CheckLine
+	}
+	return nil
+}
+
+func (x *Takeoff) GetFriction() *Friction {
+	if x != nil {
+		return x.Friction
+	}
+	return nil
+}
+
 // Roll is the ground run from brake release to lift-off.
 type Roll struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -1528,7 +1798,7 @@ type Roll struct {
 
 func (x *Roll) Reset() {
 	*x = Roll{}
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[12]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[13]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1540,7 +1810,7 @@ func (x *Roll) String() string {
 func (*Roll) ProtoMessage() {}
 
 func (x *Roll) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[12]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[13]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1553,7 +1823,7 @@ func (x *Roll) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Roll.ProtoReflect.Descriptor instead.
 func (*Roll) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{12}
+	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{13}
 }
 
 func (x *Roll) GetLiftsOff() bool {
@@ -1633,7 +1903,7 @@ type AirDistance struct {
 
 func (x *AirDistance) Reset() {
 	*x = AirDistance{}
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[13]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[14]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1645,7 +1915,7 @@ func (x *AirDistance) String() string {
 func (*AirDistance) ProtoMessage() {}
 
 func (x *AirDistance) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[13]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[14]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1658,7 +1928,7 @@ func (x *AirDistance) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AirDistance.ProtoReflect.Descriptor instead.
 func (*AirDistance) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{13}
+	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{14}
 }
 
 func (x *AirDistance) GetReachesScreen() bool {
@@ -1722,7 +1992,7 @@ type OffBow struct {
 
 func (x *OffBow) Reset() {
 	*x = OffBow{}
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[14]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[15]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1734,7 +2004,7 @@ func (x *OffBow) String() string {
 func (*OffBow) ProtoMessage() {}
 
 func (x *OffBow) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[14]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[15]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1747,7 +2017,7 @@ func (x *OffBow) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use OffBow.ProtoReflect.Descriptor instead.
 func (*OffBow) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{14}
+	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{15}
 }
 
 func (x *OffBow) GetEdgeAirspeedMps() float64 {
@@ -1802,7 +2072,7 @@ type Climb struct {
 
 func (x *Climb) Reset() {
 	*x = Climb{}
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[15]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[16]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1814,7 +2084,7 @@ func (x *Climb) String() string {
 func (*Climb) ProtoMessage() {}
 
 func (x *Climb) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[15]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[16]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1827,7 +2097,7 @@ func (x *Climb) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Climb.ProtoReflect.Descriptor instead.
 func (*Climb) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{15}
+	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{16}
 }
 
 func (x *Climb) GetGradientWithBoosters() float64 {
@@ -1870,7 +2140,7 @@ type Cue struct {
 
 func (x *Cue) Reset() {
 	*x = Cue{}
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[16]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[17]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1882,7 +2152,7 @@ func (x *Cue) String() string {
 func (*Cue) ProtoMessage() {}
 
 func (x *Cue) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[16]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[17]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1895,7 +2165,7 @@ func (x *Cue) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Cue.ProtoReflect.Descriptor instead.
 func (*Cue) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{16}
+	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{17}
 }
 
 func (x *Cue) GetOnBrakes() bool {
@@ -1936,7 +2206,7 @@ func (x *Cue) GetDistanceM() float64 {
 // FiringUsed is the firing that the answer was computed with.
 type FiringUsed struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
-	// The mode, never BEST: what the search chose stands here.
+	// The mode, never BEST or PLANNED: what the search chose stands here.
 	Mode FiringMode `protobuf:"varint,1,opt,name=mode,proto3,enum=bowroll.v1.FiringMode" json:"mode,omitempty"`
 	// Command after brake release; absent unless rolling.
 	DelayS *float64 `protobuf:"fixed64,2,opt,name=delay_s,json=delayS,proto3,oneof" json:"delay_s,omitempty"`
@@ -1956,7 +2226,7 @@ type FiringUsed struct {
 
 func (x *FiringUsed) Reset() {
 	*x = FiringUsed{}
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[17]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[18]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1968,7 +2238,7 @@ func (x *FiringUsed) String() string {
 func (*FiringUsed) ProtoMessage() {}
 
 func (x *FiringUsed) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[17]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[18]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1981,7 +2251,7 @@ func (x *FiringUsed) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use FiringUsed.ProtoReflect.Descriptor instead.
 func (*FiringUsed) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{17}
+	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{18}
 }
 
 func (x *FiringUsed) GetMode() FiringMode {
@@ -2054,14 +2324,22 @@ type FiringOption struct {
 	BurnEndMinusLiftoffS *float64 `protobuf:"fixed64,8,opt,name=burn_end_minus_liftoff_s,json=burnEndMinusLiftoffS,proto3,oneof" json:"burn_end_minus_liftoff_s,omitempty"`
 	// Force by which the brakes out-hold the thrust before release, negative
 	// where the aircraft would creep; absent unless on the brakes.
-	HoldMarginN   *float64 `protobuf:"fixed64,9,opt,name=hold_margin_n,json=holdMarginN,proto3,oneof" json:"hold_margin_n,omitempty"`
+	HoldMarginN *float64 `protobuf:"fixed64,9,opt,name=hold_margin_n,json=holdMarginN,proto3,oneof" json:"hold_margin_n,omitempty"`
+	// Median of the run over the sample; absent where no sample was taken, or where
+	// so many draws never lift off.
+	RunP50M *float64 `protobuf:"fixed64,10,opt,name=run_p50_m,json=runP50M,proto3,oneof" json:"run_p50_m,omitempty"`
+	// Run at the policy's percentile; absent likewise.
+	RunPercentileM *float64 `protobuf:"fixed64,11,opt,name=run_percentile_m,json=runPercentileM,proto3,oneof" json:"run_percentile_m,omitempty"`
+	// Whether every single failure has a leg that the policy accepts; absent where
+	// that was not asked.
+	Covered       *bool `protobuf:"varint,12,opt,name=covered,proto3,oneof" json:"covered,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *FiringOption) Reset() {
 	*x = FiringOption{}
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[18]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[19]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2073,7 +2351,7 @@ func (x *FiringOption) String() string {
 func (*FiringOption) ProtoMessage() {}
 
 func (x *FiringOption) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[18]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[19]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2086,7 +2364,7 @@ func (x *FiringOption) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use FiringOption.ProtoReflect.Descriptor instead.
 func (*FiringOption) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{18}
+	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{19}
 }
 
 func (x *FiringOption) GetId() string {
@@ -2152,6 +2430,27 @@ func (x *FiringOption) GetHoldMarginN() float64 {
 	return 0
 }
 
+func (x *FiringOption) GetRunP50M() float64 {
+	if x != nil && x.RunP50M != nil {
+		return *x.RunP50M
+	}
+	return 0
+}
+
+func (x *FiringOption) GetRunPercentileM() float64 {
+	if x != nil && x.RunPercentileM != nil {
+		return *x.RunPercentileM
+	}
+	return 0
+}
+
+func (x *FiringOption) GetCovered() bool {
+	if x != nil && x.Covered != nil {
+		return *x.Covered
+	}
+	return false
+}
+
 // BestFiring is the nominal best firing and the house rules beside it. The
 // nominal best is a cliff: fired a little early, the run is far longer.
 type BestFiring struct {
@@ -2171,7 +2470,7 @@ type BestFiring struct {
 
 func (x *BestFiring) Reset() {
 	*x = BestFiring{}
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[19]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[20]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2183,7 +2482,7 @@ func (x *BestFiring) String() string {
 func (*BestFiring) ProtoMessage() {}
 
 func (x *BestFiring) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[19]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[20]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2196,7 +2495,7 @@ func (x *BestFiring) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use BestFiring.ProtoReflect.Descriptor instead.
 func (*BestFiring) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{19}
+	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{20}
 }
 
 func (x *BestFiring) GetBest() *FiringOption {
@@ -2223,6 +2522,1010 @@ func (x *BestFiring) GetHalfSecondEarlyM() float64 {
 func (x *BestFiring) GetHalfSecondLateM() float64 {
 	if x != nil && x.HalfSecondLateM != nil {
 		return *x.HalfSecondLateM
+	}
+	return 0
+}
+
+// PlannedFiring is the firing with the least run at a percentile among those that
+// stay covered. All figures are of the same draws, which had no part in the
+// choice; a draw that never lifts off counts as an infinite run.
+type PlannedFiring struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Percentile of the run that it was planned on, 0.5 to 0.99.
+	Percentile float64 `protobuf:"fixed64,1,opt,name=percentile,proto3" json:"percentile,omitempty"`
+	// The firing planned.
+	Planned *FiringOption `protobuf:"bytes,2,opt,name=planned,proto3" json:"planned,omitempty"`
+	// The nominal best firing.
+	NominalBest *FiringOption `protobuf:"bytes,3,opt,name=nominal_best,json=nominalBest,proto3" json:"nominal_best,omitempty"`
+	// What the firing planned costs in nominal run over the nominal best; absent
+	// where either never lifts off.
+	PriceM *float64 `protobuf:"fixed64,4,opt,name=price_m,json=priceM,proto3,oneof" json:"price_m,omitempty"`
+	// What it saves in the run at the percentile; absent where either is.
+	GainM *float64 `protobuf:"fixed64,5,opt,name=gain_m,json=gainM,proto3,oneof" json:"gain_m,omitempty"`
+	// Nominal run lost by commanding half a second early; absent where that is not
+	// possible.
+	HalfSecondEarlyM *float64 `protobuf:"fixed64,6,opt,name=half_second_early_m,json=halfSecondEarlyM,proto3,oneof" json:"half_second_early_m,omitempty"`
+	// Nominal run lost by commanding half a second late.
+	HalfSecondLateM *float64 `protobuf:"fixed64,7,opt,name=half_second_late_m,json=halfSecondLateM,proto3,oneof" json:"half_second_late_m,omitempty"`
+	// Run at the percentile lost by commanding half a second early.
+	HalfSecondEarlyPercentileM *float64 `protobuf:"fixed64,8,opt,name=half_second_early_percentile_m,json=halfSecondEarlyPercentileM,proto3,oneof" json:"half_second_early_percentile_m,omitempty"`
+	// Run at the percentile lost by commanding half a second late.
+	HalfSecondLatePercentileM *float64 `protobuf:"fixed64,9,opt,name=half_second_late_percentile_m,json=halfSecondLatePercentileM,proto3,oneof" json:"half_second_late_percentile_m,omitempty"`
+	// House rules and the brakes for comparison.
+	HouseRules []*FiringOption `protobuf:"bytes,10,rep,name=house_rules,json=houseRules,proto3" json:"house_rules,omitempty"`
+	// Draws behind the percentiles.
+	SampleCount int32 `protobuf:"varint,11,opt,name=sample_count,json=sampleCount,proto3" json:"sample_count,omitempty"`
+	// The dispersions as used.
+	Dispersions   *Dispersions `protobuf:"bytes,12,opt,name=dispersions,proto3" json:"dispersions,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *PlannedFiring) Reset() {
+	*x = PlannedFiring{}
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[21]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *PlannedFiring) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*PlannedFiring) ProtoMessage() {}
+
+func (x *PlannedFiring) ProtoReflect() protoreflect.Message {
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[21]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use PlannedFiring.ProtoReflect.Descriptor instead.
+func (*PlannedFiring) Descriptor() ([]byte, []int) {
+	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{21}
+}
+
+func (x *PlannedFiring) GetPercentile() float64 {
+	if x != nil {
+		return x.Percentile
+	}
+	return 0
+}
+
+func (x *PlannedFiring) GetPlanned() *FiringOption {
+	if x != nil {
+		return x.Planned
+	}
+	return nil
+}
+
+func (x *PlannedFiring) GetNominalBest() *FiringOption {
+	if x != nil {
+		return x.NominalBest
+	}
+	return nil
+}
+
+func (x *PlannedFiring) GetPriceM() float64 {
+	if x != nil && x.PriceM != nil {
+		return *x.PriceM
+	}
+	return 0
+}
+
+func (x *PlannedFiring) GetGainM() float64 {
+	if x != nil && x.GainM != nil {
+		return *x.GainM
+	}
+	return 0
+}
+
+func (x *PlannedFiring) GetHalfSecondEarlyM() float64 {
+	if x != nil && x.HalfSecondEarlyM != nil {
+		return *x.HalfSecondEarlyM
+	}
+	return 0
+}
+
+func (x *PlannedFiring) GetHalfSecondLateM() float64 {
+	if x != nil && x.HalfSecondLateM != nil {
+		return *x.HalfSecondLateM
+	}
+	return 0
+}
+
+func (x *PlannedFiring) GetHalfSecondEarlyPercentileM() float64 {
+	if x != nil && x.HalfSecondEarlyPercentileM != nil {
+		return *x.HalfSecondEarlyPercentileM
+	}
+	return 0
+}
+
+func (x *PlannedFiring) GetHalfSecondLatePercentileM() float64 {
+	if x != nil && x.HalfSecondLatePercentileM != nil {
+		return *x.HalfSecondLatePercentileM
+	}
+	return 0
+}
+
+func (x *PlannedFiring) GetHouseRules() []*FiringOption {
+	if x != nil {
+		return x.HouseRules
+	}
+	return nil
+}
+
+func (x *PlannedFiring) GetSampleCount() int32 {
+	if x != nil {
+		return x.SampleCount
+	}
+	return 0
+}
+
+func (x *PlannedFiring) GetDispersions() *Dispersions {
+	if x != nil {
+		return x.Dispersions
+	}
+	return nil
+}
+
+// Chance is how sure a take-off is, by a scrambled low-discrepancy sample that is
+// the same for every case.
+type Chance struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The dispersions as used.
+	Dispersions *Dispersions `protobuf:"bytes,1,opt,name=dispersions,proto3" json:"dispersions,omitempty"`
+	// Size of the sample.
+	SampleCount int32 `protobuf:"varint,2,opt,name=sample_count,json=sampleCount,proto3" json:"sample_count,omitempty"`
+	// Independent scrambles that it is made of.
+	ScrambleCount int32 `protobuf:"varint,3,opt,name=scramble_count,json=scrambleCount,proto3" json:"scramble_count,omitempty"`
+	// Probability of lift-off and rotation inside the run available, 0 to 1. No
+	// factor is on the run here.
+	Probability float64 `protobuf:"fixed64,4,opt,name=probability,proto3" json:"probability,omitempty"`
+	// Its standard error, from the scrambles.
+	StandardError float64 `protobuf:"fixed64,5,opt,name=standard_error,json=standardError,proto3" json:"standard_error,omitempty"`
+	// Median of the run; absent where more than half never lift off.
+	RunP50M *float64 `protobuf:"fixed64,6,opt,name=run_p50_m,json=runP50M,proto3,oneof" json:"run_p50_m,omitempty"`
+	// Percentile of the policy, 0.5 to 0.99.
+	Percentile float64 `protobuf:"fixed64,7,opt,name=percentile,proto3" json:"percentile,omitempty"`
+	// Run at it; absent where that many never lift off.
+	RunPercentileM *float64 `protobuf:"fixed64,8,opt,name=run_percentile_m,json=runPercentileM,proto3,oneof" json:"run_percentile_m,omitempty"`
+	// Run at 0.99; absent where that many never lift off.
+	RunP99M *float64 `protobuf:"fixed64,9,opt,name=run_p99_m,json=runP99M,proto3,oneof" json:"run_p99_m,omitempty"`
+	// Mean of the run of the draws that lift off; absent where none does.
+	RunMeanM *float64 `protobuf:"fixed64,10,opt,name=run_mean_m,json=runMeanM,proto3,oneof" json:"run_mean_m,omitempty"`
+	// Standard deviation of it.
+	RunSigmaM *float64 `protobuf:"fixed64,11,opt,name=run_sigma_m,json=runSigmaM,proto3,oneof" json:"run_sigma_m,omitempty"`
+	// Draws that never lift off.
+	NoLiftoffCount int32 `protobuf:"varint,12,opt,name=no_liftoff_count,json=noLiftoffCount,proto3" json:"no_liftoff_count,omitempty"`
+	// How much of the variance of the run each source explains alone, the greatest
+	// first.
+	VarianceShares []*VarianceShare `protobuf:"bytes,13,rep,name=variance_shares,json=varianceShares,proto3" json:"variance_shares,omitempty"`
+	// Share of the variance that no source explains alone, 0 to 1.
+	UnassignedFraction float64 `protobuf:"fixed64,14,opt,name=unassigned_fraction,json=unassignedFraction,proto3" json:"unassigned_fraction,omitempty"`
+	// The same by first-order propagation, where that may be used.
+	Screening     *Screening `protobuf:"bytes,15,opt,name=screening,proto3" json:"screening,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Chance) Reset() {
+	*x = Chance{}
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[22]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Chance) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Chance) ProtoMessage() {}
+
+func (x *Chance) ProtoReflect() protoreflect.Message {
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[22]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Chance.ProtoReflect.Descriptor instead.
+func (*Chance) Descriptor() ([]byte, []int) {
+	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{22}
+}
+
+func (x *Chance) GetDispersions() *Dispersions {
+	if x != nil {
+		return x.Dispersions
+	}
+	return nil
+}
+
+func (x *Chance) GetSampleCount() int32 {
+	if x != nil {
+		return x.SampleCount
+	}
+	return 0
+}
+
+func (x *Chance) GetScrambleCount() int32 {
+	if x != nil {
+		return x.ScrambleCount
+	}
+	return 0
+}
+
+func (x *Chance) GetProbability() float64 {
+	if x != nil {
+		return x.Probability
+	}
+	return 0
+}
+
+func (x *Chance) GetStandardError() float64 {
+	if x != nil {
+		return x.StandardError
+	}
+	return 0
+}
+
+func (x *Chance) GetRunP50M() float64 {
+	if x != nil && x.RunP50M != nil {
+		return *x.RunP50M
+	}
+	return 0
+}
+
+func (x *Chance) GetPercentile() float64 {
+	if x != nil {
+		return x.Percentile
+	}
+	return 0
+}
+
+func (x *Chance) GetRunPercentileM() float64 {
+	if x != nil && x.RunPercentileM != nil {
+		return *x.RunPercentileM
+	}
+	return 0
+}
+
+func (x *Chance) GetRunP99M() float64 {
+	if x != nil && x.RunP99M != nil {
+		return *x.RunP99M
+	}
+	return 0
+}
+
+func (x *Chance) GetRunMeanM() float64 {
+	if x != nil && x.RunMeanM != nil {
+		return *x.RunMeanM
+	}
+	return 0
+}
+
+func (x *Chance) GetRunSigmaM() float64 {
+	if x != nil && x.RunSigmaM != nil {
+		return *x.RunSigmaM
+	}
+	return 0
+}
+
+func (x *Chance) GetNoLiftoffCount() int32 {
+	if x != nil {
+		return x.NoLiftoffCount
+	}
+	return 0
+}
+
+func (x *Chance) GetVarianceShares() []*VarianceShare {
+	if x != nil {
+		return x.VarianceShares
+	}
+	return nil
+}
+
+func (x *Chance) GetUnassignedFraction() float64 {
+	if x != nil {
+		return x.UnassignedFraction
+	}
+	return 0
+}
+
+func (x *Chance) GetScreening() *Screening {
+	if x != nil {
+		return x.Screening
+	}
+	return nil
+}
+
+// VarianceShare is the share of one source in the variance of the run.
+type VarianceShare struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Source, e.g. "headwind" or "unit burn time".
+	Source string `protobuf:"bytes,1,opt,name=source,proto3" json:"source,omitempty"`
+	// Its share, 0 to 1 (the first-order index of Sobol).
+	Fraction      float64 `protobuf:"fixed64,2,opt,name=fraction,proto3" json:"fraction,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *VarianceShare) Reset() {
+	*x = VarianceShare{}
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[23]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *VarianceShare) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*VarianceShare) ProtoMessage() {}
+
+func (x *VarianceShare) ProtoReflect() protoreflect.Message {
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[23]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use VarianceShare.ProtoReflect.Descriptor instead.
+func (*VarianceShare) Descriptor() ([]byte, []int) {
+	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{23}
+}
+
+func (x *VarianceShare) GetSource() string {
+	if x != nil {
+		return x.Source
+	}
+	return ""
+}
+
+func (x *VarianceShare) GetFraction() float64 {
+	if x != nil {
+		return x.Fraction
+	}
+	return 0
+}
+
+// Screening is the probability by first-order propagation.
+type Screening struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Whether it may be used. Where it may, it agrees with the sample within three
+	// of its standard errors.
+	Usable bool `protobuf:"varint,1,opt,name=usable,proto3" json:"usable,omitempty"`
+	// Why it may not, e.g. "burn-out is near lift-off"; empty where it may.
+	Reason string `protobuf:"bytes,2,opt,name=reason,proto3" json:"reason,omitempty"`
+	// Probability; absent where it may not be used.
+	Probability *float64 `protobuf:"fixed64,3,opt,name=probability,proto3,oneof" json:"probability,omitempty"`
+	// First-order standard deviation of the run; absent where there is none.
+	RunSigmaM *float64 `protobuf:"fixed64,4,opt,name=run_sigma_m,json=runSigmaM,proto3,oneof" json:"run_sigma_m,omitempty"`
+	// Time from lift-off to the burn-out nearest to it, negative where it came
+	// before; absent without burn.
+	BurnoutGapS *float64 `protobuf:"fixed64,5,opt,name=burnout_gap_s,json=burnoutGapS,proto3,oneof" json:"burnout_gap_s,omitempty"`
+	// Standard deviation of that.
+	BurnoutGapSigmaS *float64 `protobuf:"fixed64,6,opt,name=burnout_gap_sigma_s,json=burnoutGapSigmaS,proto3,oneof" json:"burnout_gap_sigma_s,omitempty"`
+	unknownFields    protoimpl.UnknownFields
+	sizeCache        protoimpl.SizeCache
+}
+
+func (x *Screening) Reset() {
+	*x = Screening{}
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[24]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Screening) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Screening) ProtoMessage() {}
+
+func (x *Screening) ProtoReflect() protoreflect.Message {
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[24]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Screening.ProtoReflect.Descriptor instead.
+func (*Screening) Descriptor() ([]byte, []int) {
+	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{24}
+}
+
+func (x *Screening) GetUsable() bool {
+	if x != nil {
+		return x.Usable
+	}
+	return false
+}
+
+func (x *Screening) GetReason() string {
+	if x != nil {
+		return x.Reason
+	}
+	return ""
+}
+
+func (x *Screening) GetProbability() float64 {
+	if x != nil && x.Probability != nil {
+		return *x.Probability
+	}
+	return 0
+}
+
+func (x *Screening) GetRunSigmaM() float64 {
+	if x != nil && x.RunSigmaM != nil {
+		return *x.RunSigmaM
+	}
+	return 0
+}
+
+func (x *Screening) GetBurnoutGapS() float64 {
+	if x != nil && x.BurnoutGapS != nil {
+		return *x.BurnoutGapS
+	}
+	return 0
+}
+
+func (x *Screening) GetBurnoutGapSigmaS() float64 {
+	if x != nil && x.BurnoutGapSigmaS != nil {
+		return *x.BurnoutGapSigmaS
+	}
+	return 0
+}
+
+// Sensitivity is what one change alone does. Both ways of looking at it belong
+// together: at a fixed command more friction can shorten a run, because the units
+// light nearer to the start.
+type Sensitivity struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// What is changed, with its unit: "headwind_mps", "gross_mass_kg",
+	// "temperature_c", "available_m", "delay_s", "reaction_s" or "unit_count".
+	Quantity string `protobuf:"bytes,1,opt,name=quantity,proto3" json:"quantity,omitempty"`
+	// By how much.
+	Change float64 `protobuf:"fixed64,2,opt,name=change,proto3" json:"change,omitempty"`
+	// Required run with the firing held; absent where it never lifts off.
+	FixedRequiredRunM *float64 `protobuf:"fixed64,3,opt,name=fixed_required_run_m,json=fixedRequiredRunM,proto3,oneof" json:"fixed_required_run_m,omitempty"`
+	// How much more that is than without the change; absent where either is.
+	FixedChangeM *float64 `protobuf:"fixed64,4,opt,name=fixed_change_m,json=fixedChangeM,proto3,oneof" json:"fixed_change_m,omitempty"`
+	// Margin with the firing held; absent where it never lifts off.
+	FixedMarginM *float64 `protobuf:"fixed64,5,opt,name=fixed_margin_m,json=fixedMarginM,proto3,oneof" json:"fixed_margin_m,omitempty"`
+	// Required run at the nominal best firing found anew; absent where it never
+	// lifts off, and where the change is one of the firing.
+	ReplannedRequiredRunM *float64 `protobuf:"fixed64,6,opt,name=replanned_required_run_m,json=replannedRequiredRunM,proto3,oneof" json:"replanned_required_run_m,omitempty"`
+	// How much more that is than the nominal best without the change.
+	ReplannedChangeM *float64 `protobuf:"fixed64,7,opt,name=replanned_change_m,json=replannedChangeM,proto3,oneof" json:"replanned_change_m,omitempty"`
+	// Margin at the nominal best firing found anew.
+	ReplannedMarginM *float64 `protobuf:"fixed64,8,opt,name=replanned_margin_m,json=replannedMarginM,proto3,oneof" json:"replanned_margin_m,omitempty"`
+	// Command of it after brake release; absent unless rolling.
+	ReplannedDelayS *float64 `protobuf:"fixed64,9,opt,name=replanned_delay_s,json=replannedDelayS,proto3,oneof" json:"replanned_delay_s,omitempty"`
+	// The change in words, e.g. "3 kt more headwind".
+	Text          string `protobuf:"bytes,10,opt,name=text,proto3" json:"text,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Sensitivity) Reset() {
+	*x = Sensitivity{}
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[25]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Sensitivity) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Sensitivity) ProtoMessage() {}
+
+func (x *Sensitivity) ProtoReflect() protoreflect.Message {
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[25]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Sensitivity.ProtoReflect.Descriptor instead.
+func (*Sensitivity) Descriptor() ([]byte, []int) {
+	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{25}
+}
+
+func (x *Sensitivity) GetQuantity() string {
+	if x != nil {
+		return x.Quantity
+	}
+	return ""
+}
+
+func (x *Sensitivity) GetChange() float64 {
+	if x != nil {
+		return x.Change
+	}
+	return 0
+}
+
+func (x *Sensitivity) GetFixedRequiredRunM() float64 {
+	if x != nil && x.FixedRequiredRunM != nil {
+		return *x.FixedRequiredRunM
+	}
+	return 0
+}
+
+func (x *Sensitivity) GetFixedChangeM() float64 {
+	if x != nil && x.FixedChangeM != nil {
+		return *x.FixedChangeM
+	}
+	return 0
+}
+
+func (x *Sensitivity) GetFixedMarginM() float64 {
+	if x != nil && x.FixedMarginM != nil {
+		return *x.FixedMarginM
+	}
+	return 0
+}
+
+func (x *Sensitivity) GetReplannedRequiredRunM() float64 {
+	if x != nil && x.ReplannedRequiredRunM != nil {
+		return *x.ReplannedRequiredRunM
+	}
+	return 0
+}
+
+func (x *Sensitivity) GetReplannedChangeM() float64 {
+	if x != nil && x.ReplannedChangeM != nil {
+		return *x.ReplannedChangeM
+	}
+	return 0
+}
+
+func (x *Sensitivity) GetReplannedMarginM() float64 {
+	if x != nil && x.ReplannedMarginM != nil {
+		return *x.ReplannedMarginM
+	}
+	return 0
+}
+
+func (x *Sensitivity) GetReplannedDelayS() float64 {
+	if x != nil && x.ReplannedDelayS != nil {
+		return *x.ReplannedDelayS
+	}
+	return 0
+}
+
+func (x *Sensitivity) GetText() string {
+	if x != nil {
+		return x.Text
+	}
+	return ""
+}
+
+// CommitPoints are the last moments from which a stop still fits.
+type CommitPoints struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// With the units commanded as planned: after the command they burn to their end.
+	Lit *CommitPoint `protobuf:"bytes,1,opt,name=lit,proto3" json:"lit,omitempty"`
+	// With units that never light; absent without boosters.
+	Unlit *CommitPoint `protobuf:"bytes,2,opt,name=unlit,proto3" json:"unlit,omitempty"`
+	// Whether a failure is recognised before the commit point, so that a stop leg
+	// exists; absent without a firing.
+	RecognisedInTime *bool `protobuf:"varint,3,opt,name=recognised_in_time,json=recognisedInTime,proto3,oneof" json:"recognised_in_time,omitempty"`
+	unknownFields    protoimpl.UnknownFields
+	sizeCache        protoimpl.SizeCache
+}
+
+func (x *CommitPoints) Reset() {
+	*x = CommitPoints{}
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[26]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *CommitPoints) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*CommitPoints) ProtoMessage() {}
+
+func (x *CommitPoints) ProtoReflect() protoreflect.Message {
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[26]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use CommitPoints.ProtoReflect.Descriptor instead.
+func (*CommitPoints) Descriptor() ([]byte, []int) {
+	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{26}
+}
+
+func (x *CommitPoints) GetLit() *CommitPoint {
+	if x != nil {
+		return x.Lit
+	}
+	return nil
+}
+
+func (x *CommitPoints) GetUnlit() *CommitPoint {
+	if x != nil {
+		return x.Unlit
+	}
+	return nil
+}
+
+func (x *CommitPoints) GetRecognisedInTime() bool {
+	if x != nil && x.RecognisedInTime != nil {
+		return *x.RecognisedInTime
+	}
+	return false
+}
+
+// CommitPoint is the last moment, when the reaction to a decision to stop begins,
+// from which the stop fits the run available.
+type CommitPoint struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Whether there is one: false where not even a stop from brake release fits.
+	Exists bool `protobuf:"varint,1,opt,name=exists,proto3" json:"exists,omitempty"`
+	// Whether a stop fits from everywhere up to lift-off.
+	ToLiftoff bool `protobuf:"varint,2,opt,name=to_liftoff,json=toLiftoff,proto3" json:"to_liftoff,omitempty"`
+	// Time after brake release.
+	TimeS *float64 `protobuf:"fixed64,3,opt,name=time_s,json=timeS,proto3,oneof" json:"time_s,omitempty"`
+	// Distance from the spot.
+	DistanceM *float64 `protobuf:"fixed64,4,opt,name=distance_m,json=distanceM,proto3,oneof" json:"distance_m,omitempty"`
+	// Airspeed, with the wind as credited.
+	AirspeedMps *float64 `protobuf:"fixed64,5,opt,name=airspeed_mps,json=airspeedMps,proto3,oneof" json:"airspeed_mps,omitempty"`
+	// Way from there to rest.
+	StopDistanceM *float64 `protobuf:"fixed64,6,opt,name=stop_distance_m,json=stopDistanceM,proto3,oneof" json:"stop_distance_m,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *CommitPoint) Reset() {
+	*x = CommitPoint{}
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[27]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *CommitPoint) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*CommitPoint) ProtoMessage() {}
+
+func (x *CommitPoint) ProtoReflect() protoreflect.Message {
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[27]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use CommitPoint.ProtoReflect.Descriptor instead.
+func (*CommitPoint) Descriptor() ([]byte, []int) {
+	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{27}
+}
+
+func (x *CommitPoint) GetExists() bool {
+	if x != nil {
+		return x.Exists
+	}
+	return false
+}
+
+func (x *CommitPoint) GetToLiftoff() bool {
+	if x != nil {
+		return x.ToLiftoff
+	}
+	return false
+}
+
+func (x *CommitPoint) GetTimeS() float64 {
+	if x != nil && x.TimeS != nil {
+		return *x.TimeS
+	}
+	return 0
+}
+
+func (x *CommitPoint) GetDistanceM() float64 {
+	if x != nil && x.DistanceM != nil {
+		return *x.DistanceM
+	}
+	return 0
+}
+
+func (x *CommitPoint) GetAirspeedMps() float64 {
+	if x != nil && x.AirspeedMps != nil {
+		return *x.AirspeedMps
+	}
+	return 0
+}
+
+func (x *CommitPoint) GetStopDistanceM() float64 {
+	if x != nil && x.StopDistanceM != nil {
+		return *x.StopDistanceM
+	}
+	return 0
+}
+
+// CheckLine is the acceleration check at a mark. The bound is the take-off that
+// lacks just so much engine thrust that its run fits the run available by
+// nothing.
+type CheckLine struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Distance of the mark from the spot.
+	MarkM float64 `protobuf:"fixed64,1,opt,name=mark_m,json=markM,proto3" json:"mark_m,omitempty"`
+	// Whether the mark lies before lift-off.
+	Reached bool `protobuf:"varint,2,opt,name=reached,proto3" json:"reached,omitempty"`
+	// Time expected at the mark; absent unless reached, as all that follows.
+	TimeS *float64 `protobuf:"fixed64,3,opt,name=time_s,json=timeS,proto3,oneof" json:"time_s,omitempty"`
+	// Airspeed expected at the mark, with the wind as credited.
+	AirspeedMps *float64 `protobuf:"fixed64,4,opt,name=airspeed_mps,json=airspeedMps,proto3,oneof" json:"airspeed_mps,omitempty"`
+	// Airspeed at the mark below which to stop; absent where the time decides.
+	LeastAirspeedMps *float64 `protobuf:"fixed64,5,opt,name=least_airspeed_mps,json=leastAirspeedMps,proto3,oneof" json:"least_airspeed_mps,omitempty"`
+	// Time at the mark after which to stop; absent where the run does not fit even
+	// with all thrust.
+	LatestTimeS *float64 `protobuf:"fixed64,6,opt,name=latest_time_s,json=latestTimeS,proto3,oneof" json:"latest_time_s,omitempty"`
+	// Part of the engine thrust that the bound lacks, 0 to 0.95.
+	ThrustLossFraction *float64 `protobuf:"fixed64,7,opt,name=thrust_loss_fraction,json=thrustLossFraction,proto3,oneof" json:"thrust_loss_fraction,omitempty"`
+	// Whether a stop from the mark still fits, at the bound; absent without brake
+	// data.
+	StopFits      *bool `protobuf:"varint,8,opt,name=stop_fits,json=stopFits,proto3,oneof" json:"stop_fits,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *CheckLine) Reset() {
+	*x = CheckLine{}
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[28]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *CheckLine) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*CheckLine) ProtoMessage() {}
+
+func (x *CheckLine) ProtoReflect() protoreflect.Message {
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[28]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use CheckLine.ProtoReflect.Descriptor instead.
+func (*CheckLine) Descriptor() ([]byte, []int) {
+	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{28}
+}
+
+func (x *CheckLine) GetMarkM() float64 {
+	if x != nil {
+		return x.MarkM
+	}
+	return 0
+}
+
+func (x *CheckLine) GetReached() bool {
+	if x != nil {
+		return x.Reached
+	}
+	return false
+}
+
+func (x *CheckLine) GetTimeS() float64 {
+	if x != nil && x.TimeS != nil {
+		return *x.TimeS
+	}
+	return 0
+}
+
+func (x *CheckLine) GetAirspeedMps() float64 {
+	if x != nil && x.AirspeedMps != nil {
+		return *x.AirspeedMps
+	}
+	return 0
+}
+
+func (x *CheckLine) GetLeastAirspeedMps() float64 {
+	if x != nil && x.LeastAirspeedMps != nil {
+		return *x.LeastAirspeedMps
+	}
+	return 0
+}
+
+func (x *CheckLine) GetLatestTimeS() float64 {
+	if x != nil && x.LatestTimeS != nil {
+		return *x.LatestTimeS
+	}
+	return 0
+}
+
+func (x *CheckLine) GetThrustLossFraction() float64 {
+	if x != nil && x.ThrustLossFraction != nil {
+		return *x.ThrustLossFraction
+	}
+	return 0
+}
+
+func (x *CheckLine) GetStopFits() bool {
+	if x != nil && x.StopFits != nil {
+		return *x.StopFits
+	}
+	return false
+}
+
+// Friction is where friction holds the aircraft.
+type Friction struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Rolling friction above which it never lifts off without boosters fitted;
+	// absent where friction cannot hold it.
+	BareCriticalFriction *float64 `protobuf:"fixed64,1,opt,name=bare_critical_friction,json=bareCriticalFriction,proto3,oneof" json:"bare_critical_friction,omitempty"`
+	// The same with the boosters carried and never lit; absent without boosters.
+	UnlitCriticalFriction *float64 `protobuf:"fixed64,2,opt,name=unlit_critical_friction,json=unlitCriticalFriction,proto3,oneof" json:"unlit_critical_friction,omitempty"`
+	// The same with the boosters pushing at their mean thrust without end; absent
+	// without boosters.
+	BurningCriticalFriction *float64 `protobuf:"fixed64,3,opt,name=burning_critical_friction,json=burningCriticalFriction,proto3,oneof" json:"burning_critical_friction,omitempty"`
+	// Steady airspeed that it cannot pass without lighting its boosters; absent
+	// where it lifts off without.
+	StuckAirspeedMps *float64 `protobuf:"fixed64,4,opt,name=stuck_airspeed_mps,json=stuckAirspeedMps,proto3,oneof" json:"stuck_airspeed_mps,omitempty"`
+	// Coefficient of friction at rest that is to be broken.
+	StaticFriction float64 `protobuf:"fixed64,5,opt,name=static_friction,json=staticFriction,proto3" json:"static_friction,omitempty"`
+	// Whether the engines alone break it loose.
+	BreaksLooseAlone bool `protobuf:"varint,6,opt,name=breaks_loose_alone,json=breaksLooseAlone,proto3" json:"breaks_loose_alone,omitempty"`
+	// Units to light at brake release to break it loose; absent where all together
+	// do not.
+	BreakOutCount *int32 `protobuf:"varint,7,opt,name=break_out_count,json=breakOutCount,proto3,oneof" json:"break_out_count,omitempty"`
+	// Units left for lift-off.
+	LiftOffCount *int32 `protobuf:"varint,8,opt,name=lift_off_count,json=liftOffCount,proto3,oneof" json:"lift_off_count,omitempty"`
+	// Best command of those, after brake release.
+	LiftOffDelayS *float64 `protobuf:"fixed64,9,opt,name=lift_off_delay_s,json=liftOffDelayS,proto3,oneof" json:"lift_off_delay_s,omitempty"`
+	// Run with both; absent where it never lifts off.
+	RunM          *float64 `protobuf:"fixed64,10,opt,name=run_m,json=runM,proto3,oneof" json:"run_m,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Friction) Reset() {
+	*x = Friction{}
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[29]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Friction) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Friction) ProtoMessage() {}
+
+func (x *Friction) ProtoReflect() protoreflect.Message {
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[29]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Friction.ProtoReflect.Descriptor instead.
+func (*Friction) Descriptor() ([]byte, []int) {
+	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{29}
+}
+
+func (x *Friction) GetBareCriticalFriction() float64 {
+	if x != nil && x.BareCriticalFriction != nil {
+		return *x.BareCriticalFriction
+	}
+	return 0
+}
+
+func (x *Friction) GetUnlitCriticalFriction() float64 {
+	if x != nil && x.UnlitCriticalFriction != nil {
+		return *x.UnlitCriticalFriction
+	}
+	return 0
+}
+
+func (x *Friction) GetBurningCriticalFriction() float64 {
+	if x != nil && x.BurningCriticalFriction != nil {
+		return *x.BurningCriticalFriction
+	}
+	return 0
+}
+
+func (x *Friction) GetStuckAirspeedMps() float64 {
+	if x != nil && x.StuckAirspeedMps != nil {
+		return *x.StuckAirspeedMps
+	}
+	return 0
+}
+
+func (x *Friction) GetStaticFriction() float64 {
+	if x != nil {
+		return x.StaticFriction
+	}
+	return 0
+}
+
+func (x *Friction) GetBreaksLooseAlone() bool {
+	if x != nil {
+		return x.BreaksLooseAlone
+	}
+	return false
+}
+
+func (x *Friction) GetBreakOutCount() int32 {
+	if x != nil && x.BreakOutCount != nil {
+		return *x.BreakOutCount
+	}
+	return 0
+}
+
+func (x *Friction) GetLiftOffCount() int32 {
+	if x != nil && x.LiftOffCount != nil {
+		return *x.LiftOffCount
+	}
+	return 0
+}
+
+func (x *Friction) GetLiftOffDelayS() float64 {
+	if x != nil && x.LiftOffDelayS != nil {
+		return *x.LiftOffDelayS
+	}
+	return 0
+}
+
+func (x *Friction) GetRunM() float64 {
+	if x != nil && x.RunM != nil {
+		return *x.RunM
 	}
 	return 0
 }
@@ -2259,7 +3562,7 @@ type Failure struct {
 
 func (x *Failure) Reset() {
 	*x = Failure{}
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[20]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[30]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2271,7 +3574,7 @@ func (x *Failure) String() string {
 func (*Failure) ProtoMessage() {}
 
 func (x *Failure) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[20]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[30]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2284,7 +3587,7 @@ func (x *Failure) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Failure.ProtoReflect.Descriptor instead.
 func (*Failure) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{20}
+	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{30}
 }
 
 func (x *Failure) GetKind() FailureKind {
@@ -2378,7 +3681,7 @@ type Limit struct {
 
 func (x *Limit) Reset() {
 	*x = Limit{}
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[21]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[31]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2390,7 +3693,7 @@ func (x *Limit) String() string {
 func (*Limit) ProtoMessage() {}
 
 func (x *Limit) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[21]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[31]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2403,7 +3706,7 @@ func (x *Limit) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Limit.ProtoReflect.Descriptor instead.
 func (*Limit) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{21}
+	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{31}
 }
 
 func (x *Limit) GetState() LimitState {
@@ -2438,7 +3741,7 @@ type TakeoffLimits struct {
 
 func (x *TakeoffLimits) Reset() {
 	*x = TakeoffLimits{}
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[22]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[32]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2450,7 +3753,7 @@ func (x *TakeoffLimits) String() string {
 func (*TakeoffLimits) ProtoMessage() {}
 
 func (x *TakeoffLimits) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[22]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[32]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2463,7 +3766,7 @@ func (x *TakeoffLimits) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use TakeoffLimits.ProtoReflect.Descriptor instead.
 func (*TakeoffLimits) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{22}
+	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{32}
 }
 
 func (x *TakeoffLimits) GetLeastHeadwindMps() *Limit {
@@ -2511,7 +3814,7 @@ type Worth struct {
 
 func (x *Worth) Reset() {
 	*x = Worth{}
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[23]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[33]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2523,7 +3826,7 @@ func (x *Worth) String() string {
 func (*Worth) ProtoMessage() {}
 
 func (x *Worth) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[23]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[33]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2536,7 +3839,7 @@ func (x *Worth) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Worth.ProtoReflect.Descriptor instead.
 func (*Worth) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{23}
+	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{33}
 }
 
 func (x *Worth) GetRunWithoutUnitsM() float64 {
@@ -2567,6 +3870,271 @@ func (x *Worth) GetRunUnlitM() float64 {
 	return 0
 }
 
+// TakeoffsFindFiringRequest asks for the planned firing of one take-off.
+type TakeoffsFindFiringRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The case. It needs boosters; how it fires them is not used, except for
+	// `reaction_s`.
+	Case *TakeoffCase `protobuf:"bytes,1,opt,name=case,proto3" json:"case,omitempty"`
+	// Points of the curve, 8 to 200. Not given means 49.
+	PointCount *int32 `protobuf:"varint,2,opt,name=point_count,json=pointCount,proto3,oneof" json:"point_count,omitempty"`
+	// Draws behind each point, 64 to 4 000. Not given means 512.
+	SampleCount   *int32 `protobuf:"varint,3,opt,name=sample_count,json=sampleCount,proto3,oneof" json:"sample_count,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *TakeoffsFindFiringRequest) Reset() {
+	*x = TakeoffsFindFiringRequest{}
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[34]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *TakeoffsFindFiringRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*TakeoffsFindFiringRequest) ProtoMessage() {}
+
+func (x *TakeoffsFindFiringRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[34]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use TakeoffsFindFiringRequest.ProtoReflect.Descriptor instead.
+func (*TakeoffsFindFiringRequest) Descriptor() ([]byte, []int) {
+	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{34}
+}
+
+func (x *TakeoffsFindFiringRequest) GetCase() *TakeoffCase {
+	if x != nil {
+		return x.Case
+	}
+	return nil
+}
+
+func (x *TakeoffsFindFiringRequest) GetPointCount() int32 {
+	if x != nil && x.PointCount != nil {
+		return *x.PointCount
+	}
+	return 0
+}
+
+func (x *TakeoffsFindFiringRequest) GetSampleCount() int32 {
+	if x != nil && x.SampleCount != nil {
+		return *x.SampleCount
+	}
+	return 0
+}
+
+// FiringPoint is one point of the curve of the run against the command.
+type FiringPoint struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Command after brake release.
+	DelayS float64 `protobuf:"fixed64,1,opt,name=delay_s,json=delayS,proto3" json:"delay_s,omitempty"`
+	// Nominal run; absent where it never lifts off.
+	RunM *float64 `protobuf:"fixed64,2,opt,name=run_m,json=runM,proto3,oneof" json:"run_m,omitempty"`
+	// Median of the run; absent where more than half of the draws never lift off.
+	RunP50M *float64 `protobuf:"fixed64,3,opt,name=run_p50_m,json=runP50M,proto3,oneof" json:"run_p50_m,omitempty"`
+	// Run at the policy's percentile; absent where that many never lift off.
+	RunPercentileM *float64 `protobuf:"fixed64,4,opt,name=run_percentile_m,json=runPercentileM,proto3,oneof" json:"run_percentile_m,omitempty"`
+	// Whether every single failure has a leg that the policy accepts.
+	Covered       bool `protobuf:"varint,5,opt,name=covered,proto3" json:"covered,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *FiringPoint) Reset() {
+	*x = FiringPoint{}
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[35]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *FiringPoint) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*FiringPoint) ProtoMessage() {}
+
+func (x *FiringPoint) ProtoReflect() protoreflect.Message {
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[35]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use FiringPoint.ProtoReflect.Descriptor instead.
+func (*FiringPoint) Descriptor() ([]byte, []int) {
+	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{35}
+}
+
+func (x *FiringPoint) GetDelayS() float64 {
+	if x != nil {
+		return x.DelayS
+	}
+	return 0
+}
+
+func (x *FiringPoint) GetRunM() float64 {
+	if x != nil && x.RunM != nil {
+		return *x.RunM
+	}
+	return 0
+}
+
+func (x *FiringPoint) GetRunP50M() float64 {
+	if x != nil && x.RunP50M != nil {
+		return *x.RunP50M
+	}
+	return 0
+}
+
+func (x *FiringPoint) GetRunPercentileM() float64 {
+	if x != nil && x.RunPercentileM != nil {
+		return *x.RunPercentileM
+	}
+	return 0
+}
+
+func (x *FiringPoint) GetCovered() bool {
+	if x != nil {
+		return x.Covered
+	}
+	return false
+}
+
+// TakeoffsFindFiringResponse is the planned firing of one take-off.
+type TakeoffsFindFiringResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The firing planned and what it was compared with.
+	PlannedFiring *PlannedFiring `protobuf:"bytes,1,opt,name=planned_firing,json=plannedFiring,proto3" json:"planned_firing,omitempty"`
+	// The firing planned with its cue.
+	Firing *FiringUsed `protobuf:"bytes,2,opt,name=firing,proto3" json:"firing,omitempty"`
+	// The curve, from brake release to lift-off without firing.
+	Curve []*FiringPoint `protobuf:"bytes,3,rep,name=curve,proto3" json:"curve,omitempty"`
+	// Draws behind each point of the curve.
+	CurveSampleCount int32 `protobuf:"varint,4,opt,name=curve_sample_count,json=curveSampleCount,proto3" json:"curve_sample_count,omitempty"`
+	// What may fail, fired as planned.
+	Failures []*Failure `protobuf:"bytes,5,rep,name=failures,proto3" json:"failures,omitempty"`
+	// Whether every single failure has a leg that the policy accepts.
+	Covered bool `protobuf:"varint,6,opt,name=covered,proto3" json:"covered,omitempty"`
+	// What the numbers give cause to say, the most serious first.
+	Cautions []*Caution `protobuf:"bytes,7,rep,name=cautions,proto3" json:"cautions,omitempty"`
+	// The policy as used.
+	Policy *Policy `protobuf:"bytes,8,opt,name=policy,proto3" json:"policy,omitempty"`
+	// Where the answer comes from.
+	Provenance    *Provenance `protobuf:"bytes,9,opt,name=provenance,proto3" json:"provenance,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *TakeoffsFindFiringResponse) Reset() {
+	*x = TakeoffsFindFiringResponse{}
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[36]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *TakeoffsFindFiringResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*TakeoffsFindFiringResponse) ProtoMessage() {}
+
+func (x *TakeoffsFindFiringResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[36]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use TakeoffsFindFiringResponse.ProtoReflect.Descriptor instead.
+func (*TakeoffsFindFiringResponse) Descriptor() ([]byte, []int) {
+	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{36}
+}
+
+func (x *TakeoffsFindFiringResponse) GetPlannedFiring() *PlannedFiring {
+	if x != nil {
+		return x.PlannedFiring
+	}
+	return nil
+}
+
+func (x *TakeoffsFindFiringResponse) GetFiring() *FiringUsed {
+	if x != nil {
+		return x.Firing
+	}
+	return nil
+}
+
+func (x *TakeoffsFindFiringResponse) GetCurve() []*FiringPoint {
+	if x != nil {
+		return x.Curve
+	}
+	return nil
+}
+
+func (x *TakeoffsFindFiringResponse) GetCurveSampleCount() int32 {
+	if x != nil {
+		return x.CurveSampleCount
+	}
+	return 0
+}
+
+func (x *TakeoffsFindFiringResponse) GetFailures() []*Failure {
+	if x != nil {
+		return x.Failures
+	}
+	return nil
+}
+
+func (x *TakeoffsFindFiringResponse) GetCovered() bool {
+	if x != nil {
+		return x.Covered
+	}
+	return false
+}
+
+func (x *TakeoffsFindFiringResponse) GetCautions() []*Caution {
+	if x != nil {
+		return x.Cautions
+	}
+	return nil
+}
+
+func (x *TakeoffsFindFiringResponse) GetPolicy() *Policy {
+	if x != nil {
+		return x.Policy
+	}
+	return nil
+}
+
+func (x *TakeoffsFindFiringResponse) GetProvenance() *Provenance {
+	if x != nil {
+		return x.Provenance
+	}
+	return nil
+}
+
 // TakeoffsTraceRequest asks for the time history of one take-off.
 type TakeoffsTraceRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -2580,7 +4148,7 @@ type TakeoffsTraceRequest struct {
 
 func (x *TakeoffsTraceRequest) Reset() {
 	*x = TakeoffsTraceRequest{}
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[24]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[37]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2592,7 +4160,7 @@ func (x *TakeoffsTraceRequest) String() string {
 func (*TakeoffsTraceRequest) ProtoMessage() {}
 
 func (x *TakeoffsTraceRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[24]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[37]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2605,7 +4173,7 @@ func (x *TakeoffsTraceRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use TakeoffsTraceRequest.ProtoReflect.Descriptor instead.
 func (*TakeoffsTraceRequest) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{24}
+	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{37}
 }
 
 func (x *TakeoffsTraceRequest) GetCase() *TakeoffCase {
@@ -2657,7 +4225,7 @@ type TakeoffsTraceResponse struct {
 
 func (x *TakeoffsTraceResponse) Reset() {
 	*x = TakeoffsTraceResponse{}
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[25]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[38]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2669,7 +4237,7 @@ func (x *TakeoffsTraceResponse) String() string {
 func (*TakeoffsTraceResponse) ProtoMessage() {}
 
 func (x *TakeoffsTraceResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[25]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[38]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2682,7 +4250,7 @@ func (x *TakeoffsTraceResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use TakeoffsTraceResponse.ProtoReflect.Descriptor instead.
 func (*TakeoffsTraceResponse) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{25}
+	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{38}
 }
 
 func (x *TakeoffsTraceResponse) GetTimeS() []float64 {
@@ -2781,7 +4349,7 @@ var File_bowroll_v1_takeoff_proto protoreflect.FileDescriptor
 const file_bowroll_v1_takeoff_proto_rawDesc = "" +
 	"\n" +
 	"\x18bowroll/v1/takeoff.proto\x12\n" +
-	"bowroll.v1\x1a\x18bowroll/v1/catalog.proto\x1a\x17bowroll/v1/common.proto\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x19google/api/resource.proto\"\xf3\x0f\n" +
+	"bowroll.v1\x1a\x18bowroll/v1/catalog.proto\x1a\x17bowroll/v1/common.proto\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x19google/api/resource.proto\"\xde\x11\n" +
 	"\vTakeoffCase\x120\n" +
 	"\x02id\x18\x01 \x01(\tB \xbaH\x1dr\x1b2\x19^([a-z][a-z0-9-]{0,62})?$R\x02id\x12l\n" +
 	"\raircraft_type\x18\x02 \x01(\tBG\xfaA\x16\n" +
@@ -2807,7 +4375,11 @@ const file_bowroll_v1_takeoff_proto_rawDesc = "" +
 	"\bscreen_m\x18\x11 \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00Y@)\x00\x00\x00\x00\x00\x00\x00\x00H\x05R\ascreenM\x88\x01\x01\x120\n" +
 	"\bboosters\x18\x12 \x01(\v2\x14.bowroll.v1.BoostersR\bboosters\x12*\n" +
 	"\x06policy\x18\x13 \x01(\v2\x12.bowroll.v1.PolicyR\x06policy\x12B\n" +
-	"\redge_height_m\x18\x14 \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00N@)\x00\x00\x00\x00\x00\x00\x00\x00H\x06R\vedgeHeightM\x88\x01\x01:\x91\x05\xbaH\x8d\x05\x1aw\n" +
+	"\redge_height_m\x18\x14 \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00N@)\x00\x00\x00\x00\x00\x00\x00\x00H\x06R\vedgeHeightM\x88\x01\x01\x129\n" +
+	"\vdispersions\x18\x15 \x01(\v2\x17.bowroll.v1.DispersionsR\vdispersions\x12@\n" +
+	"\fcheck_mark_m\x18\x16 \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x88\xb3@)\x00\x00\x00\x00\x00\x00\x00\x00H\aR\n" +
+	"checkMarkM\x88\x01\x01\x12G\n" +
+	"\x0fstatic_friction\x18\x17 \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00\x00@)\x00\x00\x00\x00\x00\x00\x00\x00H\bR\x0estaticFriction\x88\x01\x01:\x91\x05\xbaH\x8d\x05\x1aw\n" +
 	"\rcase.aircraft\x124name aircraft_type or give aircraft inline, not both\x1a0(this.aircraft_type != '') != has(this.aircraft)\x1ab\n" +
 	"\fcase.surface\x12*name deck or give surface inline, not both\x1a&(this.deck != '') != has(this.surface)\x1a\xbc\x01\n" +
 	"\tcase.wind\x12Egive the wind in one way: headwind_mps, or deck_wind, or natural_wind\x1ah(has(this.headwind_mps) ? 1 : 0) + (has(this.deck_wind) ? 1 : 0) + (has(this.natural_wind) ? 1 : 0) == 1\x1aj\n" +
@@ -2819,7 +4391,40 @@ const file_bowroll_v1_takeoff_proto_rawDesc = "" +
 	"\x11_axis_heading_degB\x0e\n" +
 	"\f_available_mB\v\n" +
 	"\t_screen_mB\x10\n" +
-	"\x0e_edge_height_m\"\xf4\x04\n" +
+	"\x0e_edge_height_mB\x0f\n" +
+	"\r_check_mark_mB\x12\n" +
+	"\x10_static_friction\"\xa3\n" +
+	"\n" +
+	"\vDispersions\x12H\n" +
+	"\x10reaction_sigma_s\x18\x01 \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00\x14@)\x00\x00\x00\x00\x00\x00\x00\x00H\x00R\x0ereactionSigmaS\x88\x01\x01\x12L\n" +
+	"\x12headwind_sigma_mps\x18\x02 \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00$@)\x00\x00\x00\x00\x00\x00\x00\x00H\x01R\x10headwindSigmaMps\x88\x01\x01\x12H\n" +
+	"\x10gross_mass_sigma\x18\x03 \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x9a\x99\x99\x99\x99\x99\xc9?)\x00\x00\x00\x00\x00\x00\x00\x00H\x02R\x0egrossMassSigma\x88\x01\x01\x12N\n" +
+	"\x13temperature_sigma_c\x18\x04 \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00.@)\x00\x00\x00\x00\x00\x00\x00\x00H\x03R\x11temperatureSigmaC\x88\x01\x01\x12T\n" +
+	"\x16rolling_friction_sigma\x18\x05 \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19333333\xd3?)\x00\x00\x00\x00\x00\x00\x00\x00H\x04R\x14rollingFrictionSigma\x88\x01\x01\x12N\n" +
+	"\x13engine_thrust_sigma\x18\x06 \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x9a\x99\x99\x99\x99\x99\xc9?)\x00\x00\x00\x00\x00\x00\x00\x00H\x05R\x11engineThrustSigma\x88\x01\x01\x12@\n" +
+	"\fcl_max_sigma\x18\a \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x9a\x99\x99\x99\x99\x99\xc9?)\x00\x00\x00\x00\x00\x00\x00\x00H\x06R\n" +
+	"clMaxSigma\x88\x01\x01\x12H\n" +
+	"\x10lot_thrust_sigma\x18\b \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19333333\xc3?)\x00\x00\x00\x00\x00\x00\x00\x00H\aR\x0elotThrustSigma\x88\x01\x01\x12M\n" +
+	"\x13lot_burn_time_sigma\x18\t \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19333333\xc3?)\x00\x00\x00\x00\x00\x00\x00\x00H\bR\x10lotBurnTimeSigma\x88\x01\x01\x12J\n" +
+	"\x11unit_thrust_sigma\x18\n" +
+	" \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19333333\xd3?)\x00\x00\x00\x00\x00\x00\x00\x00H\tR\x0funitThrustSigma\x88\x01\x01\x12O\n" +
+	"\x14unit_burn_time_sigma\x18\v \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19333333\xd3?)\x00\x00\x00\x00\x00\x00\x00\x00H\n" +
+	"R\x11unitBurnTimeSigma\x88\x01\x01\x12S\n" +
+	"\x16ignition_delay_sigma_s\x18\f \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00\x14@)\x00\x00\x00\x00\x00\x00\x00\x00H\vR\x13ignitionDelaySigmaS\x88\x01\x01\x12G\n" +
+	"\x0fdud_probability\x18\r \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00\xe0?)\x00\x00\x00\x00\x00\x00\x00\x00H\fR\x0edudProbability\x88\x01\x01B\x13\n" +
+	"\x11_reaction_sigma_sB\x15\n" +
+	"\x13_headwind_sigma_mpsB\x13\n" +
+	"\x11_gross_mass_sigmaB\x16\n" +
+	"\x14_temperature_sigma_cB\x19\n" +
+	"\x17_rolling_friction_sigmaB\x16\n" +
+	"\x14_engine_thrust_sigmaB\x0f\n" +
+	"\r_cl_max_sigmaB\x13\n" +
+	"\x11_lot_thrust_sigmaB\x16\n" +
+	"\x14_lot_burn_time_sigmaB\x14\n" +
+	"\x12_unit_thrust_sigmaB\x17\n" +
+	"\x15_unit_burn_time_sigmaB\x19\n" +
+	"\x17_ignition_delay_sigma_sB\x12\n" +
+	"\x10_dud_probability\"\xf4\x04\n" +
 	"\bBoosters\x12+\n" +
 	"\x05count\x18\x01 \x01(\x05B\x10\xe2A\x01\x02\xbaH\t\xc8\x01\x01\x1a\x04\x18 (\x01H\x00R\x05count\x88\x01\x01\x12\"\n" +
 	"\x04duds\x18\x02 \x01(\x05B\t\xbaH\x06\x1a\x04\x18 (\x00H\x01R\x04duds\x88\x01\x01\x12h\n" +
@@ -2837,14 +4442,14 @@ const file_bowroll_v1_takeoff_proto_rawDesc = "" +
 	"\x0fUnitTemperature\x12;\n" +
 	"\astation\x18\x01 \x01(\tB!\xe2A\x01\x02\xbaH\x1ar\x182\x16^[a-z][a-z0-9-]{0,62}$R\astation\x12U\n" +
 	"\x13grain_temperature_c\x18\x02 \x01(\x01B \xe2A\x01\x02\xbaH\x19\xc8\x01\x01\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00T@)\x00\x00\x00\x00\x00\x00N\xc0H\x00R\x11grainTemperatureC\x88\x01\x01B\x16\n" +
-	"\x14_grain_temperature_c\"\xe0\x03\n" +
+	"\x14_grain_temperature_c\"\x87\x04\n" +
 	"\x06Firing\x12:\n" +
 	"\x04mode\x18\x01 \x01(\x0e2\x16.bowroll.v1.FiringModeB\x0e\xe2A\x01\x02\xbaH\a\x82\x01\x04\x10\x01 \x00R\x04mode\x127\n" +
 	"\adelay_s\x18\x02 \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00y@)\x00\x00\x00\x00\x00\x00\x00\x00H\x00R\x06delayS\x88\x01\x01\x12=\n" +
 	"\n" +
-	"reaction_s\x18\x03 \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00\x14@)\x00\x00\x00\x00\x00\x00\x00\x00H\x01R\treactionS\x88\x01\x01:\x86\x02\xbaH\x82\x02\x1aq\n" +
-	"\ffiring.delay\x12:delay_s goes with FIRING_MODE_ROLLING, and is needed there\x1a%(this.mode == 2) == has(this.delay_s)\x1a\x8c\x01\n" +
-	"\x0ffiring.reaction\x12>reaction_s goes with FIRING_MODE_ON_BRAKES or FIRING_MODE_BEST\x1a9!has(this.reaction_s) || this.mode == 1 || this.mode == 4B\n" +
+	"reaction_s\x18\x03 \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00\x14@)\x00\x00\x00\x00\x00\x00\x00\x00H\x01R\treactionS\x88\x01\x01:\xad\x02\xbaH\xa9\x02\x1aq\n" +
+	"\ffiring.delay\x12:delay_s goes with FIRING_MODE_ROLLING, and is needed there\x1a%(this.mode == 2) == has(this.delay_s)\x1a\xb3\x01\n" +
+	"\x0ffiring.reaction\x12Sreaction_s goes with FIRING_MODE_ON_BRAKES, FIRING_MODE_BEST or FIRING_MODE_PLANNED\x1aK!has(this.reaction_s) || this.mode == 1 || this.mode == 4 || this.mode == 5B\n" +
 	"\n" +
 	"\b_delay_sB\r\n" +
 	"\v_reaction_s\"\x97\x01\n" +
@@ -2878,7 +4483,7 @@ const file_bowroll_v1_takeoff_proto_rawDesc = "" +
 	"\xe2A\x01\x02\xbaH\x03\xd8\x01\x03R\x04case\x12D\n" +
 	"\bsections\x18\x02 \x03(\x0e2\x13.bowroll.v1.SectionB\x13\xbaH\x10\x92\x01\r\x10\x10\x18\x01\"\a\x82\x01\x04\x10\x01 \x00R\bsections\"L\n" +
 	"\x1dTakeoffsStreamComputeResponse\x12+\n" +
-	"\x04item\x18\x01 \x01(\v2\x17.bowroll.v1.TakeoffItemR\x04item\"\xe4\b\n" +
+	"\x04item\x18\x01 \x01(\v2\x17.bowroll.v1.TakeoffItemR\x04item\"\xab\v\n" +
 	"\aTakeoff\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x12-\n" +
 	"\aoutcome\x18\x02 \x01(\x0e2\x13.bowroll.v1.OutcomeR\aoutcome\x12/\n" +
@@ -2908,7 +4513,14 @@ const file_bowroll_v1_takeoff_proto_rawDesc = "" +
 	"\x06policy\x18\x17 \x01(\v2\x12.bowroll.v1.PolicyR\x06policy\x126\n" +
 	"\n" +
 	"provenance\x18\x18 \x01(\v2\x16.bowroll.v1.ProvenanceR\n" +
-	"provenanceB\b\n" +
+	"provenance\x12@\n" +
+	"\x0eplanned_firing\x18\x19 \x01(\v2\x19.bowroll.v1.PlannedFiringR\rplannedFiring\x12*\n" +
+	"\x06chance\x18\x1a \x01(\v2\x12.bowroll.v1.ChanceR\x06chance\x12=\n" +
+	"\rsensitivities\x18\x1b \x03(\v2\x17.bowroll.v1.SensitivityR\rsensitivities\x120\n" +
+	"\x06commit\x18\x1c \x01(\v2\x18.bowroll.v1.CommitPointsR\x06commit\x124\n" +
+	"\n" +
+	"check_line\x18\x1d \x01(\v2\x15.bowroll.v1.CheckLineR\tcheckLine\x120\n" +
+	"\bfriction\x18\x1e \x01(\v2\x14.bowroll.v1.FrictionR\bfrictionB\b\n" +
 	"\x06_run_mB\x11\n" +
 	"\x0f_required_run_mB\x0e\n" +
 	"\f_available_mB\v\n" +
@@ -2986,7 +4598,7 @@ const file_bowroll_v1_takeoff_proto_rawDesc = "" +
 	"\b_delay_sB\r\n" +
 	"\v_reaction_sB\x11\n" +
 	"\x0f_first_thrust_sB\x10\n" +
-	"\x0e_last_thrust_s\"\xc8\x03\n" +
+	"\x0e_last_thrust_s\"\xe6\x04\n" +
 	"\fFiringOption\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x12*\n" +
 	"\x04mode\x18\x02 \x01(\x0e2\x16.bowroll.v1.FiringModeR\x04mode\x12\x1c\n" +
@@ -2996,14 +4608,23 @@ const file_bowroll_v1_takeoff_proto_rawDesc = "" +
 	"\x0erequired_run_m\x18\x06 \x01(\x01H\x02R\frequiredRunM\x88\x01\x01\x12*\n" +
 	"\x0frun_over_best_m\x18\a \x01(\x01H\x03R\frunOverBestM\x88\x01\x01\x12;\n" +
 	"\x18burn_end_minus_liftoff_s\x18\b \x01(\x01H\x04R\x14burnEndMinusLiftoffS\x88\x01\x01\x12'\n" +
-	"\rhold_margin_n\x18\t \x01(\x01H\x05R\vholdMarginN\x88\x01\x01B\n" +
+	"\rhold_margin_n\x18\t \x01(\x01H\x05R\vholdMarginN\x88\x01\x01\x12\x1f\n" +
+	"\trun_p50_m\x18\n" +
+	" \x01(\x01H\x06R\arunP50M\x88\x01\x01\x12-\n" +
+	"\x10run_percentile_m\x18\v \x01(\x01H\aR\x0erunPercentileM\x88\x01\x01\x12\x1d\n" +
+	"\acovered\x18\f \x01(\bH\bR\acovered\x88\x01\x01B\n" +
 	"\n" +
 	"\b_delay_sB\b\n" +
 	"\x06_run_mB\x11\n" +
 	"\x0f_required_run_mB\x12\n" +
 	"\x10_run_over_best_mB\x1b\n" +
 	"\x19_burn_end_minus_liftoff_sB\x10\n" +
-	"\x0e_hold_margin_n\"\x8a\x02\n" +
+	"\x0e_hold_margin_nB\f\n" +
+	"\n" +
+	"_run_p50_mB\x13\n" +
+	"\x11_run_percentile_mB\n" +
+	"\n" +
+	"\b_covered\"\x8a\x02\n" +
 	"\n" +
 	"BestFiring\x12,\n" +
 	"\x04best\x18\x01 \x01(\v2\x18.bowroll.v1.FiringOptionR\x04best\x129\n" +
@@ -3012,7 +4633,145 @@ const file_bowroll_v1_takeoff_proto_rawDesc = "" +
 	"\x13half_second_early_m\x18\x03 \x01(\x01H\x00R\x10halfSecondEarlyM\x88\x01\x01\x120\n" +
 	"\x12half_second_late_m\x18\x04 \x01(\x01H\x01R\x0fhalfSecondLateM\x88\x01\x01B\x16\n" +
 	"\x14_half_second_early_mB\x15\n" +
-	"\x13_half_second_late_m\"\xfb\x03\n" +
+	"\x13_half_second_late_m\"\xf4\x05\n" +
+	"\rPlannedFiring\x12\x1e\n" +
+	"\n" +
+	"percentile\x18\x01 \x01(\x01R\n" +
+	"percentile\x122\n" +
+	"\aplanned\x18\x02 \x01(\v2\x18.bowroll.v1.FiringOptionR\aplanned\x12;\n" +
+	"\fnominal_best\x18\x03 \x01(\v2\x18.bowroll.v1.FiringOptionR\vnominalBest\x12\x1c\n" +
+	"\aprice_m\x18\x04 \x01(\x01H\x00R\x06priceM\x88\x01\x01\x12\x1a\n" +
+	"\x06gain_m\x18\x05 \x01(\x01H\x01R\x05gainM\x88\x01\x01\x122\n" +
+	"\x13half_second_early_m\x18\x06 \x01(\x01H\x02R\x10halfSecondEarlyM\x88\x01\x01\x120\n" +
+	"\x12half_second_late_m\x18\a \x01(\x01H\x03R\x0fhalfSecondLateM\x88\x01\x01\x12G\n" +
+	"\x1ehalf_second_early_percentile_m\x18\b \x01(\x01H\x04R\x1ahalfSecondEarlyPercentileM\x88\x01\x01\x12E\n" +
+	"\x1dhalf_second_late_percentile_m\x18\t \x01(\x01H\x05R\x19halfSecondLatePercentileM\x88\x01\x01\x129\n" +
+	"\vhouse_rules\x18\n" +
+	" \x03(\v2\x18.bowroll.v1.FiringOptionR\n" +
+	"houseRules\x12!\n" +
+	"\fsample_count\x18\v \x01(\x05R\vsampleCount\x129\n" +
+	"\vdispersions\x18\f \x01(\v2\x17.bowroll.v1.DispersionsR\vdispersionsB\n" +
+	"\n" +
+	"\b_price_mB\t\n" +
+	"\a_gain_mB\x16\n" +
+	"\x14_half_second_early_mB\x15\n" +
+	"\x13_half_second_late_mB!\n" +
+	"\x1f_half_second_early_percentile_mB \n" +
+	"\x1e_half_second_late_percentile_m\"\xd3\x05\n" +
+	"\x06Chance\x129\n" +
+	"\vdispersions\x18\x01 \x01(\v2\x17.bowroll.v1.DispersionsR\vdispersions\x12!\n" +
+	"\fsample_count\x18\x02 \x01(\x05R\vsampleCount\x12%\n" +
+	"\x0escramble_count\x18\x03 \x01(\x05R\rscrambleCount\x12 \n" +
+	"\vprobability\x18\x04 \x01(\x01R\vprobability\x12%\n" +
+	"\x0estandard_error\x18\x05 \x01(\x01R\rstandardError\x12\x1f\n" +
+	"\trun_p50_m\x18\x06 \x01(\x01H\x00R\arunP50M\x88\x01\x01\x12\x1e\n" +
+	"\n" +
+	"percentile\x18\a \x01(\x01R\n" +
+	"percentile\x12-\n" +
+	"\x10run_percentile_m\x18\b \x01(\x01H\x01R\x0erunPercentileM\x88\x01\x01\x12\x1f\n" +
+	"\trun_p99_m\x18\t \x01(\x01H\x02R\arunP99M\x88\x01\x01\x12!\n" +
+	"\n" +
+	"run_mean_m\x18\n" +
+	" \x01(\x01H\x03R\brunMeanM\x88\x01\x01\x12#\n" +
+	"\vrun_sigma_m\x18\v \x01(\x01H\x04R\trunSigmaM\x88\x01\x01\x12(\n" +
+	"\x10no_liftoff_count\x18\f \x01(\x05R\x0enoLiftoffCount\x12B\n" +
+	"\x0fvariance_shares\x18\r \x03(\v2\x19.bowroll.v1.VarianceShareR\x0evarianceShares\x12/\n" +
+	"\x13unassigned_fraction\x18\x0e \x01(\x01R\x12unassignedFraction\x123\n" +
+	"\tscreening\x18\x0f \x01(\v2\x15.bowroll.v1.ScreeningR\tscreeningB\f\n" +
+	"\n" +
+	"_run_p50_mB\x13\n" +
+	"\x11_run_percentile_mB\f\n" +
+	"\n" +
+	"_run_p99_mB\r\n" +
+	"\v_run_mean_mB\x0e\n" +
+	"\f_run_sigma_m\"C\n" +
+	"\rVarianceShare\x12\x16\n" +
+	"\x06source\x18\x01 \x01(\tR\x06source\x12\x1a\n" +
+	"\bfraction\x18\x02 \x01(\x01R\bfraction\"\xae\x02\n" +
+	"\tScreening\x12\x16\n" +
+	"\x06usable\x18\x01 \x01(\bR\x06usable\x12\x16\n" +
+	"\x06reason\x18\x02 \x01(\tR\x06reason\x12%\n" +
+	"\vprobability\x18\x03 \x01(\x01H\x00R\vprobability\x88\x01\x01\x12#\n" +
+	"\vrun_sigma_m\x18\x04 \x01(\x01H\x01R\trunSigmaM\x88\x01\x01\x12'\n" +
+	"\rburnout_gap_s\x18\x05 \x01(\x01H\x02R\vburnoutGapS\x88\x01\x01\x122\n" +
+	"\x13burnout_gap_sigma_s\x18\x06 \x01(\x01H\x03R\x10burnoutGapSigmaS\x88\x01\x01B\x0e\n" +
+	"\f_probabilityB\x0e\n" +
+	"\f_run_sigma_mB\x10\n" +
+	"\x0e_burnout_gap_sB\x16\n" +
+	"\x14_burnout_gap_sigma_s\"\xd6\x04\n" +
+	"\vSensitivity\x12\x1a\n" +
+	"\bquantity\x18\x01 \x01(\tR\bquantity\x12\x16\n" +
+	"\x06change\x18\x02 \x01(\x01R\x06change\x124\n" +
+	"\x14fixed_required_run_m\x18\x03 \x01(\x01H\x00R\x11fixedRequiredRunM\x88\x01\x01\x12)\n" +
+	"\x0efixed_change_m\x18\x04 \x01(\x01H\x01R\ffixedChangeM\x88\x01\x01\x12)\n" +
+	"\x0efixed_margin_m\x18\x05 \x01(\x01H\x02R\ffixedMarginM\x88\x01\x01\x12<\n" +
+	"\x18replanned_required_run_m\x18\x06 \x01(\x01H\x03R\x15replannedRequiredRunM\x88\x01\x01\x121\n" +
+	"\x12replanned_change_m\x18\a \x01(\x01H\x04R\x10replannedChangeM\x88\x01\x01\x121\n" +
+	"\x12replanned_margin_m\x18\b \x01(\x01H\x05R\x10replannedMarginM\x88\x01\x01\x12/\n" +
+	"\x11replanned_delay_s\x18\t \x01(\x01H\x06R\x0freplannedDelayS\x88\x01\x01\x12\x12\n" +
+	"\x04text\x18\n" +
+	" \x01(\tR\x04textB\x17\n" +
+	"\x15_fixed_required_run_mB\x11\n" +
+	"\x0f_fixed_change_mB\x11\n" +
+	"\x0f_fixed_margin_mB\x1b\n" +
+	"\x19_replanned_required_run_mB\x15\n" +
+	"\x13_replanned_change_mB\x15\n" +
+	"\x13_replanned_margin_mB\x14\n" +
+	"\x12_replanned_delay_s\"\xb2\x01\n" +
+	"\fCommitPoints\x12)\n" +
+	"\x03lit\x18\x01 \x01(\v2\x17.bowroll.v1.CommitPointR\x03lit\x12-\n" +
+	"\x05unlit\x18\x02 \x01(\v2\x17.bowroll.v1.CommitPointR\x05unlit\x121\n" +
+	"\x12recognised_in_time\x18\x03 \x01(\bH\x00R\x10recognisedInTime\x88\x01\x01B\x15\n" +
+	"\x13_recognised_in_time\"\x98\x02\n" +
+	"\vCommitPoint\x12\x16\n" +
+	"\x06exists\x18\x01 \x01(\bR\x06exists\x12\x1d\n" +
+	"\n" +
+	"to_liftoff\x18\x02 \x01(\bR\ttoLiftoff\x12\x1a\n" +
+	"\x06time_s\x18\x03 \x01(\x01H\x00R\x05timeS\x88\x01\x01\x12\"\n" +
+	"\n" +
+	"distance_m\x18\x04 \x01(\x01H\x01R\tdistanceM\x88\x01\x01\x12&\n" +
+	"\fairspeed_mps\x18\x05 \x01(\x01H\x02R\vairspeedMps\x88\x01\x01\x12+\n" +
+	"\x0fstop_distance_m\x18\x06 \x01(\x01H\x03R\rstopDistanceM\x88\x01\x01B\t\n" +
+	"\a_time_sB\r\n" +
+	"\v_distance_mB\x0f\n" +
+	"\r_airspeed_mpsB\x12\n" +
+	"\x10_stop_distance_m\"\xa1\x03\n" +
+	"\tCheckLine\x12\x15\n" +
+	"\x06mark_m\x18\x01 \x01(\x01R\x05markM\x12\x18\n" +
+	"\areached\x18\x02 \x01(\bR\areached\x12\x1a\n" +
+	"\x06time_s\x18\x03 \x01(\x01H\x00R\x05timeS\x88\x01\x01\x12&\n" +
+	"\fairspeed_mps\x18\x04 \x01(\x01H\x01R\vairspeedMps\x88\x01\x01\x121\n" +
+	"\x12least_airspeed_mps\x18\x05 \x01(\x01H\x02R\x10leastAirspeedMps\x88\x01\x01\x12'\n" +
+	"\rlatest_time_s\x18\x06 \x01(\x01H\x03R\vlatestTimeS\x88\x01\x01\x125\n" +
+	"\x14thrust_loss_fraction\x18\a \x01(\x01H\x04R\x12thrustLossFraction\x88\x01\x01\x12 \n" +
+	"\tstop_fits\x18\b \x01(\bH\x05R\bstopFits\x88\x01\x01B\t\n" +
+	"\a_time_sB\x0f\n" +
+	"\r_airspeed_mpsB\x15\n" +
+	"\x13_least_airspeed_mpsB\x10\n" +
+	"\x0e_latest_time_sB\x17\n" +
+	"\x15_thrust_loss_fractionB\f\n" +
+	"\n" +
+	"_stop_fits\"\x9f\x05\n" +
+	"\bFriction\x129\n" +
+	"\x16bare_critical_friction\x18\x01 \x01(\x01H\x00R\x14bareCriticalFriction\x88\x01\x01\x12;\n" +
+	"\x17unlit_critical_friction\x18\x02 \x01(\x01H\x01R\x15unlitCriticalFriction\x88\x01\x01\x12?\n" +
+	"\x19burning_critical_friction\x18\x03 \x01(\x01H\x02R\x17burningCriticalFriction\x88\x01\x01\x121\n" +
+	"\x12stuck_airspeed_mps\x18\x04 \x01(\x01H\x03R\x10stuckAirspeedMps\x88\x01\x01\x12'\n" +
+	"\x0fstatic_friction\x18\x05 \x01(\x01R\x0estaticFriction\x12,\n" +
+	"\x12breaks_loose_alone\x18\x06 \x01(\bR\x10breaksLooseAlone\x12+\n" +
+	"\x0fbreak_out_count\x18\a \x01(\x05H\x04R\rbreakOutCount\x88\x01\x01\x12)\n" +
+	"\x0elift_off_count\x18\b \x01(\x05H\x05R\fliftOffCount\x88\x01\x01\x12,\n" +
+	"\x10lift_off_delay_s\x18\t \x01(\x01H\x06R\rliftOffDelayS\x88\x01\x01\x12\x18\n" +
+	"\x05run_m\x18\n" +
+	" \x01(\x01H\aR\x04runM\x88\x01\x01B\x19\n" +
+	"\x17_bare_critical_frictionB\x1a\n" +
+	"\x18_unlit_critical_frictionB\x1c\n" +
+	"\x1a_burning_critical_frictionB\x15\n" +
+	"\x13_stuck_airspeed_mpsB\x12\n" +
+	"\x10_break_out_countB\x11\n" +
+	"\x0f_lift_off_countB\x13\n" +
+	"\x11_lift_off_delay_sB\b\n" +
+	"\x06_run_m\"\xfb\x03\n" +
 	"\aFailure\x12+\n" +
 	"\x04kind\x18\x01 \x01(\x0e2\x17.bowroll.v1.FailureKindR\x04kind\x12\x12\n" +
 	"\x04text\x18\x02 \x01(\tR\x04text\x12\x17\n" +
@@ -3049,7 +4808,39 @@ const file_bowroll_v1_takeoff_proto_rawDesc = "" +
 	"\x14_run_without_units_mB\x13\n" +
 	"\x11_run_with_units_mB\t\n" +
 	"\a_savingB\x0e\n" +
-	"\f_run_unlit_m\"\x98\x01\n" +
+	"\f_run_unlit_m\"\xdb\x01\n" +
+	"\x19TakeoffsFindFiringRequest\x127\n" +
+	"\x04case\x18\x01 \x01(\v2\x17.bowroll.v1.TakeoffCaseB\n" +
+	"\xe2A\x01\x02\xbaH\x03\xd8\x01\x03R\x04case\x120\n" +
+	"\vpoint_count\x18\x02 \x01(\x05B\n" +
+	"\xbaH\a\x1a\x05\x18\xc8\x01(\bH\x00R\n" +
+	"pointCount\x88\x01\x01\x122\n" +
+	"\fsample_count\x18\x03 \x01(\x05B\n" +
+	"\xbaH\a\x1a\x05\x18\xa0\x1f(@H\x01R\vsampleCount\x88\x01\x01B\x0e\n" +
+	"\f_point_countB\x0f\n" +
+	"\r_sample_count\"\xd7\x01\n" +
+	"\vFiringPoint\x12\x17\n" +
+	"\adelay_s\x18\x01 \x01(\x01R\x06delayS\x12\x18\n" +
+	"\x05run_m\x18\x02 \x01(\x01H\x00R\x04runM\x88\x01\x01\x12\x1f\n" +
+	"\trun_p50_m\x18\x03 \x01(\x01H\x01R\arunP50M\x88\x01\x01\x12-\n" +
+	"\x10run_percentile_m\x18\x04 \x01(\x01H\x02R\x0erunPercentileM\x88\x01\x01\x12\x18\n" +
+	"\acovered\x18\x05 \x01(\bR\acoveredB\b\n" +
+	"\x06_run_mB\f\n" +
+	"\n" +
+	"_run_p50_mB\x13\n" +
+	"\x11_run_percentile_m\"\xcb\x03\n" +
+	"\x1aTakeoffsFindFiringResponse\x12@\n" +
+	"\x0eplanned_firing\x18\x01 \x01(\v2\x19.bowroll.v1.PlannedFiringR\rplannedFiring\x12.\n" +
+	"\x06firing\x18\x02 \x01(\v2\x16.bowroll.v1.FiringUsedR\x06firing\x12-\n" +
+	"\x05curve\x18\x03 \x03(\v2\x17.bowroll.v1.FiringPointR\x05curve\x12,\n" +
+	"\x12curve_sample_count\x18\x04 \x01(\x05R\x10curveSampleCount\x12/\n" +
+	"\bfailures\x18\x05 \x03(\v2\x13.bowroll.v1.FailureR\bfailures\x12\x18\n" +
+	"\acovered\x18\x06 \x01(\bR\acovered\x12/\n" +
+	"\bcautions\x18\a \x03(\v2\x13.bowroll.v1.CautionR\bcautions\x12*\n" +
+	"\x06policy\x18\b \x01(\v2\x12.bowroll.v1.PolicyR\x06policy\x126\n" +
+	"\n" +
+	"provenance\x18\t \x01(\v2\x16.bowroll.v1.ProvenanceR\n" +
+	"provenance\"\x98\x01\n" +
 	"\x14TakeoffsTraceRequest\x127\n" +
 	"\x04case\x18\x01 \x01(\v2\x17.bowroll.v1.TakeoffCaseB\n" +
 	"\xe2A\x01\x02\xbaH\x03\xd8\x01\x03R\x04case\x12<\n" +
@@ -3073,20 +4864,26 @@ const file_bowroll_v1_takeoff_proto_rawDesc = "" +
 	"\x04roll\x18\f \x01(\v2\x10.bowroll.v1.RollR\x04roll\x126\n" +
 	"\n" +
 	"provenance\x18\r \x01(\v2\x16.bowroll.v1.ProvenanceR\n" +
-	"provenance*x\n" +
+	"provenance*\xe9\x01\n" +
 	"\aSection\x12\x17\n" +
 	"\x13SECTION_UNSPECIFIED\x10\x00\x12\x14\n" +
 	"\x10SECTION_FAILURES\x10\x01\x12\x17\n" +
 	"\x13SECTION_BEST_FIRING\x10\x02\x12\x12\n" +
 	"\x0eSECTION_LIMITS\x10\x03\x12\x11\n" +
-	"\rSECTION_WORTH\x10\x04*\x8a\x01\n" +
+	"\rSECTION_WORTH\x10\x04\x12\x12\n" +
+	"\x0eSECTION_CHANCE\x10\x05\x12\x19\n" +
+	"\x15SECTION_SENSITIVITIES\x10\x06\x12\x12\n" +
+	"\x0eSECTION_COMMIT\x10\a\x12\x16\n" +
+	"\x12SECTION_CHECK_LINE\x10\b\x12\x14\n" +
+	"\x10SECTION_FRICTION\x10\t*\xa3\x01\n" +
 	"\n" +
 	"FiringMode\x12\x1b\n" +
 	"\x17FIRING_MODE_UNSPECIFIED\x10\x00\x12\x19\n" +
 	"\x15FIRING_MODE_ON_BRAKES\x10\x01\x12\x17\n" +
 	"\x13FIRING_MODE_ROLLING\x10\x02\x12\x15\n" +
 	"\x11FIRING_MODE_UNLIT\x10\x03\x12\x14\n" +
-	"\x10FIRING_MODE_BEST\x10\x04*\x86\x01\n" +
+	"\x10FIRING_MODE_BEST\x10\x04\x12\x17\n" +
+	"\x13FIRING_MODE_PLANNED\x10\x05*\x86\x01\n" +
 	"\aRollEnd\x12\x18\n" +
 	"\x14ROLL_END_UNSPECIFIED\x10\x00\x12\x15\n" +
 	"\x11ROLL_END_LIFT_OFF\x10\x01\x12\x13\n" +
@@ -3110,11 +4907,13 @@ const file_bowroll_v1_takeoff_proto_rawDesc = "" +
 	"\x17LIMIT_STATE_UNSPECIFIED\x10\x00\x12\x15\n" +
 	"\x11LIMIT_STATE_FOUND\x10\x01\x12!\n" +
 	"\x1dLIMIT_STATE_NO_LIMIT_IN_RANGE\x10\x02\x12\x14\n" +
-	"\x10LIMIT_STATE_NONE\x10\x032\xf8\x03\n" +
+	"\x10LIMIT_STATE_NONE\x10\x032\xf9\x04\n" +
 	"\bTakeoffs\x12c\n" +
 	"\aCompute\x12\".bowroll.v1.TakeoffsComputeRequest\x1a\x13.bowroll.v1.Takeoff\"\x1f\x82\xd3\xe4\x93\x02\x19:\x01*\"\x14/v1/takeoffs:compute\x12\x87\x01\n" +
 	"\fBatchCompute\x12'.bowroll.v1.TakeoffsBatchComputeRequest\x1a(.bowroll.v1.TakeoffsBatchComputeResponse\"$\x82\xd3\xe4\x93\x02\x1e:\x01*\"\x19/v1/takeoffs:batchCompute\x12\x8f\x01\n" +
-	"\rStreamCompute\x12(.bowroll.v1.TakeoffsStreamComputeRequest\x1a).bowroll.v1.TakeoffsStreamComputeResponse\"%\x82\xd3\xe4\x93\x02\x1f:\x01*\"\x1a/v1/takeoffs:streamCompute(\x010\x01\x12k\n" +
+	"\rStreamCompute\x12(.bowroll.v1.TakeoffsStreamComputeRequest\x1a).bowroll.v1.TakeoffsStreamComputeResponse\"%\x82\xd3\xe4\x93\x02\x1f:\x01*\"\x1a/v1/takeoffs:streamCompute(\x010\x01\x12\x7f\n" +
+	"\n" +
+	"FindFiring\x12%.bowroll.v1.TakeoffsFindFiringRequest\x1a&.bowroll.v1.TakeoffsFindFiringResponse\"\"\x82\xd3\xe4\x93\x02\x1c:\x01*\"\x17/v1/takeoffs:findFiring\x12k\n" +
 	"\x05Trace\x12 .bowroll.v1.TakeoffsTraceRequest\x1a!.bowroll.v1.TakeoffsTraceResponse\"\x1d\x82\xd3\xe4\x93\x02\x17:\x01*\"\x12/v1/takeoffs:traceB$Z\"bowroll/proto/bowroll/v1;bowrollv1b\x06proto3"
 
 var (
@@ -3130,7 +4929,7 @@ func file_bowroll_v1_takeoff_proto_rawDescGZIP() []byte {
 }
 
 var file_bowroll_v1_takeoff_proto_enumTypes = make([]protoimpl.EnumInfo, 6)
-var file_bowroll_v1_takeoff_proto_msgTypes = make([]protoimpl.MessageInfo, 26)
+var file_bowroll_v1_takeoff_proto_msgTypes = make([]protoimpl.MessageInfo, 39)
 var file_bowroll_v1_takeoff_proto_goTypes = []any{
 	(Section)(0),                          // 0: bowroll.v1.Section
 	(FiringMode)(0),                       // 1: bowroll.v1.FiringMode
@@ -3139,116 +4938,155 @@ var file_bowroll_v1_takeoff_proto_goTypes = []any{
 	(Leg)(0),                              // 4: bowroll.v1.Leg
 	(LimitState)(0),                       // 5: bowroll.v1.LimitState
 	(*TakeoffCase)(nil),                   // 6: bowroll.v1.TakeoffCase
-	(*Boosters)(nil),                      // 7: bowroll.v1.Boosters
-	(*UnitTemperature)(nil),               // 8: bowroll.v1.UnitTemperature
-	(*Firing)(nil),                        // 9: bowroll.v1.Firing
-	(*TakeoffsComputeRequest)(nil),        // 10: bowroll.v1.TakeoffsComputeRequest
-	(*TakeoffsBatchComputeRequest)(nil),   // 11: bowroll.v1.TakeoffsBatchComputeRequest
-	(*TakeoffItem)(nil),                   // 12: bowroll.v1.TakeoffItem
-	(*BatchSummary)(nil),                  // 13: bowroll.v1.BatchSummary
-	(*TakeoffsBatchComputeResponse)(nil),  // 14: bowroll.v1.TakeoffsBatchComputeResponse
-	(*TakeoffsStreamComputeRequest)(nil),  // 15: bowroll.v1.TakeoffsStreamComputeRequest
-	(*TakeoffsStreamComputeResponse)(nil), // 16: bowroll.v1.TakeoffsStreamComputeResponse
-	(*Takeoff)(nil),                       // 17: bowroll.v1.Takeoff
-	(*Roll)(nil),                          // 18: bowroll.v1.Roll
-	(*AirDistance)(nil),                   // 19: bowroll.v1.AirDistance
-	(*OffBow)(nil),                        // 20: bowroll.v1.OffBow
-	(*Climb)(nil),                         // 21: bowroll.v1.Climb
-	(*Cue)(nil),                           // 22: bowroll.v1.Cue
-	(*FiringUsed)(nil),                    // 23: bowroll.v1.FiringUsed
-	(*FiringOption)(nil),                  // 24: bowroll.v1.FiringOption
-	(*BestFiring)(nil),                    // 25: bowroll.v1.BestFiring
-	(*Failure)(nil),                       // 26: bowroll.v1.Failure
-	(*Limit)(nil),                         // 27: bowroll.v1.Limit
-	(*TakeoffLimits)(nil),                 // 28: bowroll.v1.TakeoffLimits
-	(*Worth)(nil),                         // 29: bowroll.v1.Worth
-	(*TakeoffsTraceRequest)(nil),          // 30: bowroll.v1.TakeoffsTraceRequest
-	(*TakeoffsTraceResponse)(nil),         // 31: bowroll.v1.TakeoffsTraceResponse
-	(*AircraftType)(nil),                  // 32: bowroll.v1.AircraftType
-	(*Air)(nil),                           // 33: bowroll.v1.Air
-	(*NaturalWind)(nil),                   // 34: bowroll.v1.NaturalWind
-	(*DeckWind)(nil),                      // 35: bowroll.v1.DeckWind
-	(*Ship)(nil),                          // 36: bowroll.v1.Ship
-	(*Surface)(nil),                       // 37: bowroll.v1.Surface
-	(*Policy)(nil),                        // 38: bowroll.v1.Policy
-	(*BoosterType)(nil),                   // 39: bowroll.v1.BoosterType
-	(*ItemStatus)(nil),                    // 40: bowroll.v1.ItemStatus
-	(*Provenance)(nil),                    // 41: bowroll.v1.Provenance
-	(Outcome)(0),                          // 42: bowroll.v1.Outcome
-	(*Finding)(nil),                       // 43: bowroll.v1.Finding
-	(*AirState)(nil),                      // 44: bowroll.v1.AirState
-	(*WindUsed)(nil),                      // 45: bowroll.v1.WindUsed
-	(*Caution)(nil),                       // 46: bowroll.v1.Caution
+	(*Dispersions)(nil),                   // 7: bowroll.v1.Dispersions
+	(*Boosters)(nil),                      // 8: bowroll.v1.Boosters
+	(*UnitTemperature)(nil),               // 9: bowroll.v1.UnitTemperature
+	(*Firing)(nil),                        // 10: bowroll.v1.Firing
+	(*TakeoffsComputeRequest)(nil),        // 11: bowroll.v1.TakeoffsComputeRequest
+	(*TakeoffsBatchComputeRequest)(nil),   // 12: bowroll.v1.TakeoffsBatchComputeRequest
+	(*TakeoffItem)(nil),                   // 13: bowroll.v1.TakeoffItem
+	(*BatchSummary)(nil),                  // 14: bowroll.v1.BatchSummary
+	(*TakeoffsBatchComputeResponse)(nil),  // 15: bowroll.v1.TakeoffsBatchComputeResponse
+	(*TakeoffsStreamComputeRequest)(nil),  // 16: bowroll.v1.TakeoffsStreamComputeRequest
+	(*TakeoffsStreamComputeResponse)(nil), // 17: bowroll.v1.TakeoffsStreamComputeResponse
+	(*Takeoff)(nil),                       // 18: bowroll.v1.Takeoff
+	(*Roll)(nil),                          // 19: bowroll.v1.Roll
+	(*AirDistance)(nil),                   // 20: bowroll.v1.AirDistance
+	(*OffBow)(nil),                        // 21: bowroll.v1.OffBow
+	(*Climb)(nil),                         // 22: bowroll.v1.Climb
+	(*Cue)(nil),                           // 23: bowroll.v1.Cue
+	(*FiringUsed)(nil),                    // 24: bowroll.v1.FiringUsed
+	(*FiringOption)(nil),                  // 25: bowroll.v1.FiringOption
+	(*BestFiring)(nil),                    // 26: bowroll.v1.BestFiring
+	(*PlannedFiring)(nil),                 // 27: bowroll.v1.PlannedFiring
+	(*Chance)(nil),                        // 28: bowroll.v1.Chance
+	(*VarianceShare)(nil),                 // 29: bowroll.v1.VarianceShare
+	(*Screening)(nil),                     // 30: bowroll.v1.Screening
+	(*Sensitivity)(nil),                   // 31: bowroll.v1.Sensitivity
+	(*CommitPoints)(nil),                  // 32: bowroll.v1.CommitPoints
+	(*CommitPoint)(nil),                   // 33: bowroll.v1.CommitPoint
+	(*CheckLine)(nil),                     // 34: bowroll.v1.CheckLine
+	(*Friction)(nil),                      // 35: bowroll.v1.Friction
+	(*Failure)(nil),                       // 36: bowroll.v1.Failure
+	(*Limit)(nil),                         // 37: bowroll.v1.Limit
+	(*TakeoffLimits)(nil),                 // 38: bowroll.v1.TakeoffLimits
+	(*Worth)(nil),                         // 39: bowroll.v1.Worth
+	(*TakeoffsFindFiringRequest)(nil),     // 40: bowroll.v1.TakeoffsFindFiringRequest
+	(*FiringPoint)(nil),                   // 41: bowroll.v1.FiringPoint
+	(*TakeoffsFindFiringResponse)(nil),    // 42: bowroll.v1.TakeoffsFindFiringResponse
+	(*TakeoffsTraceRequest)(nil),          // 43: bowroll.v1.TakeoffsTraceRequest
+	(*TakeoffsTraceResponse)(nil),         // 44: bowroll.v1.TakeoffsTraceResponse
+	(*AircraftType)(nil),                  // 45: bowroll.v1.AircraftType
+	(*Air)(nil),                           // 46: bowroll.v1.Air
+	(*NaturalWind)(nil),                   // 47: bowroll.v1.NaturalWind
+	(*DeckWind)(nil),                      // 48: bowroll.v1.DeckWind
+	(*Ship)(nil),                          // 49: bowroll.v1.Ship
+	(*Surface)(nil),                       // 50: bowroll.v1.Surface
+	(*Policy)(nil),                        // 51: bowroll.v1.Policy
+	(*BoosterType)(nil),                   // 52: bowroll.v1.BoosterType
+	(*ItemStatus)(nil),                    // 53: bowroll.v1.ItemStatus
+	(*Provenance)(nil),                    // 54: bowroll.v1.Provenance
+	(Outcome)(0),                          // 55: bowroll.v1.Outcome
+	(*Finding)(nil),                       // 56: bowroll.v1.Finding
+	(*AirState)(nil),                      // 57: bowroll.v1.AirState
+	(*WindUsed)(nil),                      // 58: bowroll.v1.WindUsed
+	(*Caution)(nil),                       // 59: bowroll.v1.Caution
 }
 var file_bowroll_v1_takeoff_proto_depIdxs = []int32{
-	32, // 0: bowroll.v1.TakeoffCase.aircraft:type_name -> bowroll.v1.AircraftType
-	33, // 1: bowroll.v1.TakeoffCase.air:type_name -> bowroll.v1.Air
-	34, // 2: bowroll.v1.TakeoffCase.natural_wind:type_name -> bowroll.v1.NaturalWind
-	35, // 3: bowroll.v1.TakeoffCase.deck_wind:type_name -> bowroll.v1.DeckWind
-	36, // 4: bowroll.v1.TakeoffCase.ship:type_name -> bowroll.v1.Ship
-	37, // 5: bowroll.v1.TakeoffCase.surface:type_name -> bowroll.v1.Surface
-	7,  // 6: bowroll.v1.TakeoffCase.boosters:type_name -> bowroll.v1.Boosters
-	38, // 7: bowroll.v1.TakeoffCase.policy:type_name -> bowroll.v1.Policy
-	39, // 8: bowroll.v1.Boosters.type:type_name -> bowroll.v1.BoosterType
-	9,  // 9: bowroll.v1.Boosters.firing:type_name -> bowroll.v1.Firing
-	8,  // 10: bowroll.v1.Boosters.unit_temperatures:type_name -> bowroll.v1.UnitTemperature
-	1,  // 11: bowroll.v1.Firing.mode:type_name -> bowroll.v1.FiringMode
-	6,  // 12: bowroll.v1.TakeoffsComputeRequest.case:type_name -> bowroll.v1.TakeoffCase
-	0,  // 13: bowroll.v1.TakeoffsComputeRequest.sections:type_name -> bowroll.v1.Section
-	6,  // 14: bowroll.v1.TakeoffsBatchComputeRequest.cases:type_name -> bowroll.v1.TakeoffCase
-	0,  // 15: bowroll.v1.TakeoffsBatchComputeRequest.sections:type_name -> bowroll.v1.Section
-	40, // 16: bowroll.v1.TakeoffItem.status:type_name -> bowroll.v1.ItemStatus
-	17, // 17: bowroll.v1.TakeoffItem.takeoff:type_name -> bowroll.v1.Takeoff
-	12, // 18: bowroll.v1.TakeoffsBatchComputeResponse.items:type_name -> bowroll.v1.TakeoffItem
-	13, // 19: bowroll.v1.TakeoffsBatchComputeResponse.summary:type_name -> bowroll.v1.BatchSummary
-	41, // 20: bowroll.v1.TakeoffsBatchComputeResponse.provenance:type_name -> bowroll.v1.Provenance
-	6,  // 21: bowroll.v1.TakeoffsStreamComputeRequest.case:type_name -> bowroll.v1.TakeoffCase
-	0,  // 22: bowroll.v1.TakeoffsStreamComputeRequest.sections:type_name -> bowroll.v1.Section
-	12, // 23: bowroll.v1.TakeoffsStreamComputeResponse.item:type_name -> bowroll.v1.TakeoffItem
-	42, // 24: bowroll.v1.Takeoff.outcome:type_name -> bowroll.v1.Outcome
-	43, // 25: bowroll.v1.Takeoff.findings:type_name -> bowroll.v1.Finding
-	44, // 26: bowroll.v1.Takeoff.air:type_name -> bowroll.v1.AirState
-	45, // 27: bowroll.v1.Takeoff.wind:type_name -> bowroll.v1.WindUsed
-	18, // 28: bowroll.v1.Takeoff.roll:type_name -> bowroll.v1.Roll
-	19, // 29: bowroll.v1.Takeoff.air_distance:type_name -> bowroll.v1.AirDistance
-	21, // 30: bowroll.v1.Takeoff.climb:type_name -> bowroll.v1.Climb
-	23, // 31: bowroll.v1.Takeoff.firing:type_name -> bowroll.v1.FiringUsed
-	25, // 32: bowroll.v1.Takeoff.best_firing:type_name -> bowroll.v1.BestFiring
-	26, // 33: bowroll.v1.Takeoff.failures:type_name -> bowroll.v1.Failure
-	28, // 34: bowroll.v1.Takeoff.limits:type_name -> bowroll.v1.TakeoffLimits
-	29, // 35: bowroll.v1.Takeoff.worth:type_name -> bowroll.v1.Worth
-	20, // 36: bowroll.v1.Takeoff.off_bow:type_name -> bowroll.v1.OffBow
-	46, // 37: bowroll.v1.Takeoff.cautions:type_name -> bowroll.v1.Caution
-	38, // 38: bowroll.v1.Takeoff.policy:type_name -> bowroll.v1.Policy
-	41, // 39: bowroll.v1.Takeoff.provenance:type_name -> bowroll.v1.Provenance
-	2,  // 40: bowroll.v1.Roll.end:type_name -> bowroll.v1.RollEnd
-	1,  // 41: bowroll.v1.FiringUsed.mode:type_name -> bowroll.v1.FiringMode
-	22, // 42: bowroll.v1.FiringUsed.cue:type_name -> bowroll.v1.Cue
-	1,  // 43: bowroll.v1.FiringOption.mode:type_name -> bowroll.v1.FiringMode
-	24, // 44: bowroll.v1.BestFiring.best:type_name -> bowroll.v1.FiringOption
-	24, // 45: bowroll.v1.BestFiring.house_rules:type_name -> bowroll.v1.FiringOption
-	3,  // 46: bowroll.v1.Failure.kind:type_name -> bowroll.v1.FailureKind
-	4,  // 47: bowroll.v1.Failure.leg:type_name -> bowroll.v1.Leg
-	5,  // 48: bowroll.v1.Limit.state:type_name -> bowroll.v1.LimitState
-	27, // 49: bowroll.v1.TakeoffLimits.least_headwind_mps:type_name -> bowroll.v1.Limit
-	27, // 50: bowroll.v1.TakeoffLimits.greatest_mass_kg:type_name -> bowroll.v1.Limit
-	27, // 51: bowroll.v1.TakeoffLimits.hottest_air_c:type_name -> bowroll.v1.Limit
-	6,  // 52: bowroll.v1.TakeoffsTraceRequest.case:type_name -> bowroll.v1.TakeoffCase
-	18, // 53: bowroll.v1.TakeoffsTraceResponse.roll:type_name -> bowroll.v1.Roll
-	41, // 54: bowroll.v1.TakeoffsTraceResponse.provenance:type_name -> bowroll.v1.Provenance
-	10, // 55: bowroll.v1.Takeoffs.Compute:input_type -> bowroll.v1.TakeoffsComputeRequest
-	11, // 56: bowroll.v1.Takeoffs.BatchCompute:input_type -> bowroll.v1.TakeoffsBatchComputeRequest
-	15, // 57: bowroll.v1.Takeoffs.StreamCompute:input_type -> bowroll.v1.TakeoffsStreamComputeRequest
-	30, // 58: bowroll.v1.Takeoffs.Trace:input_type -> bowroll.v1.TakeoffsTraceRequest
-	17, // 59: bowroll.v1.Takeoffs.Compute:output_type -> bowroll.v1.Takeoff
-	14, // 60: bowroll.v1.Takeoffs.BatchCompute:output_type -> bowroll.v1.TakeoffsBatchComputeResponse
-	16, // 61: bowroll.v1.Takeoffs.StreamCompute:output_type -> bowroll.v1.TakeoffsStreamComputeResponse
-	31, // 62: bowroll.v1.Takeoffs.Trace:output_type -> bowroll.v1.TakeoffsTraceResponse
-	59, // [59:63] is the sub-list for method output_type
-	55, // [55:59] is the sub-list for method input_type
-	55, // [55:55] is the sub-list for extension type_name
-	55, // [55:55] is the sub-list for extension extendee
-	0,  // [0:55] is the sub-list for field type_name
+	45, // 0: bowroll.v1.TakeoffCase.aircraft:type_name -> bowroll.v1.AircraftType
+	46, // 1: bowroll.v1.TakeoffCase.air:type_name -> bowroll.v1.Air
+	47, // 2: bowroll.v1.TakeoffCase.natural_wind:type_name -> bowroll.v1.NaturalWind
+	48, // 3: bowroll.v1.TakeoffCase.deck_wind:type_name -> bowroll.v1.DeckWind
+	49, // 4: bowroll.v1.TakeoffCase.ship:type_name -> bowroll.v1.Ship
+	50, // 5: bowroll.v1.TakeoffCase.surface:type_name -> bowroll.v1.Surface
+	8,  // 6: bowroll.v1.TakeoffCase.boosters:type_name -> bowroll.v1.Boosters
+	51, // 7: bowroll.v1.TakeoffCase.policy:type_name -> bowroll.v1.Policy
+	7,  // 8: bowroll.v1.TakeoffCase.dispersions:type_name -> bowroll.v1.Dispersions
+	52, // 9: bowroll.v1.Boosters.type:type_name -> bowroll.v1.BoosterType
+	10, // 10: bowroll.v1.Boosters.firing:type_name -> bowroll.v1.Firing
+	9,  // 11: bowroll.v1.Boosters.unit_temperatures:type_name -> bowroll.v1.UnitTemperature
+	1,  // 12: bowroll.v1.Firing.mode:type_name -> bowroll.v1.FiringMode
+	6,  // 13: bowroll.v1.TakeoffsComputeRequest.case:type_name -> bowroll.v1.TakeoffCase
+	0,  // 14: bowroll.v1.TakeoffsComputeRequest.sections:type_name -> bowroll.v1.Section
+	6,  // 15: bowroll.v1.TakeoffsBatchComputeRequest.cases:type_name -> bowroll.v1.TakeoffCase
+	0,  // 16: bowroll.v1.TakeoffsBatchComputeRequest.sections:type_name -> bowroll.v1.Section
+	53, // 17: bowroll.v1.TakeoffItem.status:type_name -> bowroll.v1.ItemStatus
+	18, // 18: bowroll.v1.TakeoffItem.takeoff:type_name -> bowroll.v1.Takeoff
+	13, // 19: bowroll.v1.TakeoffsBatchComputeResponse.items:type_name -> bowroll.v1.TakeoffItem
+	14, // 20: bowroll.v1.TakeoffsBatchComputeResponse.summary:type_name -> bowroll.v1.BatchSummary
+	54, // 21: bowroll.v1.TakeoffsBatchComputeResponse.provenance:type_name -> bowroll.v1.Provenance
+	6,  // 22: bowroll.v1.TakeoffsStreamComputeRequest.case:type_name -> bowroll.v1.TakeoffCase
+	0,  // 23: bowroll.v1.TakeoffsStreamComputeRequest.sections:type_name -> bowroll.v1.Section
+	13, // 24: bowroll.v1.TakeoffsStreamComputeResponse.item:type_name -> bowroll.v1.TakeoffItem
+	55, // 25: bowroll.v1.Takeoff.outcome:type_name -> bowroll.v1.Outcome
+	56, // 26: bowroll.v1.Takeoff.findings:type_name -> bowroll.v1.Finding
+	57, // 27: bowroll.v1.Takeoff.air:type_name -> bowroll.v1.AirState
+	58, // 28: bowroll.v1.Takeoff.wind:type_name -> bowroll.v1.WindUsed
+	19, // 29: bowroll.v1.Takeoff.roll:type_name -> bowroll.v1.Roll
+	20, // 30: bowroll.v1.Takeoff.air_distance:type_name -> bowroll.v1.AirDistance
+	22, // 31: bowroll.v1.Takeoff.climb:type_name -> bowroll.v1.Climb
+	24, // 32: bowroll.v1.Takeoff.firing:type_name -> bowroll.v1.FiringUsed
+	26, // 33: bowroll.v1.Takeoff.best_firing:type_name -> bowroll.v1.BestFiring
+	36, // 34: bowroll.v1.Takeoff.failures:type_name -> bowroll.v1.Failure
+	38, // 35: bowroll.v1.Takeoff.limits:type_name -> bowroll.v1.TakeoffLimits
+	39, // 36: bowroll.v1.Takeoff.worth:type_name -> bowroll.v1.Worth
+	21, // 37: bowroll.v1.Takeoff.off_bow:type_name -> bowroll.v1.OffBow
+	59, // 38: bowroll.v1.Takeoff.cautions:type_name -> bowroll.v1.Caution
+	51, // 39: bowroll.v1.Takeoff.policy:type_name -> bowroll.v1.Policy
+	54, // 40: bowroll.v1.Takeoff.provenance:type_name -> bowroll.v1.Provenance
+	27, // 41: bowroll.v1.Takeoff.planned_firing:type_name -> bowroll.v1.PlannedFiring
+	28, // 42: bowroll.v1.Takeoff.chance:type_name -> bowroll.v1.Chance
+	31, // 43: bowroll.v1.Takeoff.sensitivities:type_name -> bowroll.v1.Sensitivity
+	32, // 44: bowroll.v1.Takeoff.commit:type_name -> bowroll.v1.CommitPoints
+	34, // 45: bowroll.v1.Takeoff.check_line:type_name -> bowroll.v1.CheckLine
+	35, // 46: bowroll.v1.Takeoff.friction:type_name -> bowroll.v1.Friction
+	2,  // 47: bowroll.v1.Roll.end:type_name -> bowroll.v1.RollEnd
+	1,  // 48: bowroll.v1.FiringUsed.mode:type_name -> bowroll.v1.FiringMode
+	23, // 49: bowroll.v1.FiringUsed.cue:type_name -> bowroll.v1.Cue
+	1,  // 50: bowroll.v1.FiringOption.mode:type_name -> bowroll.v1.FiringMode
+	25, // 51: bowroll.v1.BestFiring.best:type_name -> bowroll.v1.FiringOption
+	25, // 52: bowroll.v1.BestFiring.house_rules:type_name -> bowroll.v1.FiringOption
+	25, // 53: bowroll.v1.PlannedFiring.planned:type_name -> bowroll.v1.FiringOption
+	25, // 54: bowroll.v1.PlannedFiring.nominal_best:type_name -> bowroll.v1.FiringOption
+	25, // 55: bowroll.v1.PlannedFiring.house_rules:type_name -> bowroll.v1.FiringOption
+	7,  // 56: bowroll.v1.PlannedFiring.dispersions:type_name -> bowroll.v1.Dispersions
+	7,  // 57: bowroll.v1.Chance.dispersions:type_name -> bowroll.v1.Dispersions
+	29, // 58: bowroll.v1.Chance.variance_shares:type_name -> bowroll.v1.VarianceShare
+	30, // 59: bowroll.v1.Chance.screening:type_name -> bowroll.v1.Screening
+	33, // 60: bowroll.v1.CommitPoints.lit:type_name -> bowroll.v1.CommitPoint
+	33, // 61: bowroll.v1.CommitPoints.unlit:type_name -> bowroll.v1.CommitPoint
+	3,  // 62: bowroll.v1.Failure.kind:type_name -> bowroll.v1.FailureKind
+	4,  // 63: bowroll.v1.Failure.leg:type_name -> bowroll.v1.Leg
+	5,  // 64: bowroll.v1.Limit.state:type_name -> bowroll.v1.LimitState
+	37, // 65: bowroll.v1.TakeoffLimits.least_headwind_mps:type_name -> bowroll.v1.Limit
+	37, // 66: bowroll.v1.TakeoffLimits.greatest_mass_kg:type_name -> bowroll.v1.Limit
+	37, // 67: bowroll.v1.TakeoffLimits.hottest_air_c:type_name -> bowroll.v1.Limit
+	6,  // 68: bowroll.v1.TakeoffsFindFiringRequest.case:type_name -> bowroll.v1.TakeoffCase
+	27, // 69: bowroll.v1.TakeoffsFindFiringResponse.planned_firing:type_name -> bowroll.v1.PlannedFiring
+	24, // 70: bowroll.v1.TakeoffsFindFiringResponse.firing:type_name -> bowroll.v1.FiringUsed
+	41, // 71: bowroll.v1.TakeoffsFindFiringResponse.curve:type_name -> bowroll.v1.FiringPoint
+	36, // 72: bowroll.v1.TakeoffsFindFiringResponse.failures:type_name -> bowroll.v1.Failure
+	59, // 73: bowroll.v1.TakeoffsFindFiringResponse.cautions:type_name -> bowroll.v1.Caution
+	51, // 74: bowroll.v1.TakeoffsFindFiringResponse.policy:type_name -> bowroll.v1.Policy
+	54, // 75: bowroll.v1.TakeoffsFindFiringResponse.provenance:type_name -> bowroll.v1.Provenance
+	6,  // 76: bowroll.v1.TakeoffsTraceRequest.case:type_name -> bowroll.v1.TakeoffCase
+	19, // 77: bowroll.v1.TakeoffsTraceResponse.roll:type_name -> bowroll.v1.Roll
+	54, // 78: bowroll.v1.TakeoffsTraceResponse.provenance:type_name -> bowroll.v1.Provenance
+	11, // 79: bowroll.v1.Takeoffs.Compute:input_type -> bowroll.v1.TakeoffsComputeRequest
+	12, // 80: bowroll.v1.Takeoffs.BatchCompute:input_type -> bowroll.v1.TakeoffsBatchComputeRequest
+	16, // 81: bowroll.v1.Takeoffs.StreamCompute:input_type -> bowroll.v1.TakeoffsStreamComputeRequest
+	40, // 82: bowroll.v1.Takeoffs.FindFiring:input_type -> bowroll.v1.TakeoffsFindFiringRequest
+	43, // 83: bowroll.v1.Takeoffs.Trace:input_type -> bowroll.v1.TakeoffsTraceRequest
+	18, // 84: bowroll.v1.Takeoffs.Compute:output_type -> bowroll.v1.Takeoff
+	15, // 85: bowroll.v1.Takeoffs.BatchCompute:output_type -> bowroll.v1.TakeoffsBatchComputeResponse
+	17, // 86: bowroll.v1.Takeoffs.StreamCompute:output_type -> bowroll.v1.TakeoffsStreamComputeResponse
+	42, // 87: bowroll.v1.Takeoffs.FindFiring:output_type -> bowroll.v1.TakeoffsFindFiringResponse
+	44, // 88: bowroll.v1.Takeoffs.Trace:output_type -> bowroll.v1.TakeoffsTraceResponse
+	84, // [84:89] is the sub-list for method output_type
+	79, // [79:84] is the sub-list for method input_type
+	79, // [79:79] is the sub-list for extension type_name
+	79, // [79:79] is the sub-list for extension extendee
+	0,  // [0:79] is the sub-list for field type_name
 }
 
 func init() { file_bowroll_v1_takeoff_proto_init() }
@@ -3262,7 +5100,7 @@ func file_bowroll_v1_takeoff_proto_init() {
 	file_bowroll_v1_takeoff_proto_msgTypes[1].OneofWrappers = []any{}
 	file_bowroll_v1_takeoff_proto_msgTypes[2].OneofWrappers = []any{}
 	file_bowroll_v1_takeoff_proto_msgTypes[3].OneofWrappers = []any{}
-	file_bowroll_v1_takeoff_proto_msgTypes[11].OneofWrappers = []any{}
+	file_bowroll_v1_takeoff_proto_msgTypes[4].OneofWrappers = []any{}
 	file_bowroll_v1_takeoff_proto_msgTypes[12].OneofWrappers = []any{}
 	file_bowroll_v1_takeoff_proto_msgTypes[13].OneofWrappers = []any{}
 	file_bowroll_v1_takeoff_proto_msgTypes[14].OneofWrappers = []any{}
@@ -3273,15 +5111,26 @@ func file_bowroll_v1_takeoff_proto_init() {
 	file_bowroll_v1_takeoff_proto_msgTypes[19].OneofWrappers = []any{}
 	file_bowroll_v1_takeoff_proto_msgTypes[20].OneofWrappers = []any{}
 	file_bowroll_v1_takeoff_proto_msgTypes[21].OneofWrappers = []any{}
-	file_bowroll_v1_takeoff_proto_msgTypes[23].OneofWrappers = []any{}
+	file_bowroll_v1_takeoff_proto_msgTypes[22].OneofWrappers = []any{}
 	file_bowroll_v1_takeoff_proto_msgTypes[24].OneofWrappers = []any{}
+	file_bowroll_v1_takeoff_proto_msgTypes[25].OneofWrappers = []any{}
+	file_bowroll_v1_takeoff_proto_msgTypes[26].OneofWrappers = []any{}
+	file_bowroll_v1_takeoff_proto_msgTypes[27].OneofWrappers = []any{}
+	file_bowroll_v1_takeoff_proto_msgTypes[28].OneofWrappers = []any{}
+	file_bowroll_v1_takeoff_proto_msgTypes[29].OneofWrappers = []any{}
+	file_bowroll_v1_takeoff_proto_msgTypes[30].OneofWrappers = []any{}
+	file_bowroll_v1_takeoff_proto_msgTypes[31].OneofWrappers = []any{}
+	file_bowroll_v1_takeoff_proto_msgTypes[33].OneofWrappers = []any{}
+	file_bowroll_v1_takeoff_proto_msgTypes[34].OneofWrappers = []any{}
+	file_bowroll_v1_takeoff_proto_msgTypes[35].OneofWrappers = []any{}
+	file_bowroll_v1_takeoff_proto_msgTypes[37].OneofWrappers = []any{}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_bowroll_v1_takeoff_proto_rawDesc), len(file_bowroll_v1_takeoff_proto_rawDesc)),
 			NumEnums:      6,
-			NumMessages:   26,
+			NumMessages:   39,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

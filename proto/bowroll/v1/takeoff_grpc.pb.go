@@ -24,6 +24,7 @@ const (
 	Takeoffs_Compute_FullMethodName       = "/bowroll.v1.Takeoffs/Compute"
 	Takeoffs_BatchCompute_FullMethodName  = "/bowroll.v1.Takeoffs/BatchCompute"
 	Takeoffs_StreamCompute_FullMethodName = "/bowroll.v1.Takeoffs/StreamCompute"
+	Takeoffs_FindFiring_FullMethodName    = "/bowroll.v1.Takeoffs/FindFiring"
 	Takeoffs_Trace_FullMethodName         = "/bowroll.v1.Takeoffs/Trace"
 )
 
@@ -45,6 +46,10 @@ type TakeoffsClient interface {
 	// JSON, requests and answers are newline-delimited, one object a line; the
 	// last line is a summary that says complete.
 	StreamCompute(ctx context.Context, opts ...grpc.CallOption) (grpc.BidiStreamingClient[TakeoffsStreamComputeRequest, TakeoffsStreamComputeResponse], error)
+	// FindFiring plans the firing of one take-off on the policy's percentile of the
+	// run, and returns the curve of the run against the moment of the command. The
+	// firing that the case gives is not used.
+	FindFiring(ctx context.Context, in *TakeoffsFindFiringRequest, opts ...grpc.CallOption) (*TakeoffsFindFiringResponse, error)
 	// Trace returns the time history of one take-off.
 	Trace(ctx context.Context, in *TakeoffsTraceRequest, opts ...grpc.CallOption) (*TakeoffsTraceResponse, error)
 }
@@ -90,6 +95,16 @@ func (c *takeoffsClient) StreamCompute(ctx context.Context, opts ...grpc.CallOpt
 // This type alias is provided for backwards compatibility with existing code that references the prior non-generic stream type by name.
 type Takeoffs_StreamComputeClient = grpc.BidiStreamingClient[TakeoffsStreamComputeRequest, TakeoffsStreamComputeResponse]
 
+func (c *takeoffsClient) FindFiring(ctx context.Context, in *TakeoffsFindFiringRequest, opts ...grpc.CallOption) (*TakeoffsFindFiringResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(TakeoffsFindFiringResponse)
+	err := c.cc.Invoke(ctx, Takeoffs_FindFiring_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 func (c *takeoffsClient) Trace(ctx context.Context, in *TakeoffsTraceRequest, opts ...grpc.CallOption) (*TakeoffsTraceResponse, error) {
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	out := new(TakeoffsTraceResponse)
@@ -118,6 +133,10 @@ type TakeoffsServer interface {
 	// JSON, requests and answers are newline-delimited, one object a line; the
 	// last line is a summary that says complete.
 	StreamCompute(grpc.BidiStreamingServer[TakeoffsStreamComputeRequest, TakeoffsStreamComputeResponse]) error
+	// FindFiring plans the firing of one take-off on the policy's percentile of the
+	// run, and returns the curve of the run against the moment of the command. The
+	// firing that the case gives is not used.
+	FindFiring(context.Context, *TakeoffsFindFiringRequest) (*TakeoffsFindFiringResponse, error)
 	// Trace returns the time history of one take-off.
 	Trace(context.Context, *TakeoffsTraceRequest) (*TakeoffsTraceResponse, error)
 	mustEmbedUnimplementedTakeoffsServer()
@@ -138,6 +157,9 @@ func (UnimplementedTakeoffsServer) BatchCompute(context.Context, *TakeoffsBatchC
 }
 func (UnimplementedTakeoffsServer) StreamCompute(grpc.BidiStreamingServer[TakeoffsStreamComputeRequest, TakeoffsStreamComputeResponse]) error {
 	return status.Error(codes.Unimplemented, "method StreamCompute not implemented")
+}
+func (UnimplementedTakeoffsServer) FindFiring(context.Context, *TakeoffsFindFiringRequest) (*TakeoffsFindFiringResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method FindFiring not implemented")
 }
 func (UnimplementedTakeoffsServer) Trace(context.Context, *TakeoffsTraceRequest) (*TakeoffsTraceResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method Trace not implemented")
@@ -206,6 +228,24 @@ func _Takeoffs_StreamCompute_Handler(srv interface{}, stream grpc.ServerStream) 
 // This type alias is provided for backwards compatibility with existing code that references the prior non-generic stream type by name.
 type Takeoffs_StreamComputeServer = grpc.BidiStreamingServer[TakeoffsStreamComputeRequest, TakeoffsStreamComputeResponse]
 
+func _Takeoffs_FindFiring_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(TakeoffsFindFiringRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(TakeoffsServer).FindFiring(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: Takeoffs_FindFiring_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(TakeoffsServer).FindFiring(ctx, req.(*TakeoffsFindFiringRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 func _Takeoffs_Trace_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
 	in := new(TakeoffsTraceRequest)
 	if err := dec(in); err != nil {
@@ -238,6 +278,10 @@ var Takeoffs_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "BatchCompute",
 			Handler:    _Takeoffs_BatchCompute_Handler,
+		},
+		{
+			MethodName: "FindFiring",
+			Handler:    _Takeoffs_FindFiring_Handler,
 		},
 		{
 			MethodName: "Trace",
