@@ -2,18 +2,24 @@ package allocate
 
 import "math"
 
-// leaving picks the basic variable that breaks its bounds most: position k of the
-// basis, or the key of sortie i. above says that it is an excluded option above 0.
+// leaving picks the basic variable that leaves: position k of the basis, or the key
+// of sortie i. above says that it is an excluded option above 0. Of those that break
+// their bounds it is the one farthest out measured along the edge it would follow,
+// so that a long line of the inverse does not make a small breach look large.
 func (s *simplex) leaving() (k, i int, above bool) {
 	k, i = -1, -1
-	worst := lpZero
+	worst := 0.0
 	for p, v := range s.x {
-		j := s.basis[p]
-		excluded := int(j) < len(s.cost) && s.off[j]
-		if v < -worst {
-			worst, k, above = -v, p, false
-		} else if excluded && v > worst {
-			worst, k, above = v, p, true
+		breach := -v
+		up := false
+		if j := s.basis[p]; int(j) < len(s.cost) && s.off[j] && v > 0 {
+			breach, up = v, true
+		}
+		if breach <= lpZero {
+			continue
+		}
+		if score := float64(breach*breach) / (1 + square(s.inv[p])); score > worst {
+			worst, k, above = score, p, up
 		}
 	}
 	for q := range s.key {
@@ -27,13 +33,35 @@ func (s *simplex) leaving() (k, i int, above bool) {
 	for q, j := range s.key {
 		v := s.value[j]
 		s.value[j] = 0
-		if v < -worst {
-			worst, k, i, above = -v, -1, q, false
-		} else if s.off[j] && v > worst {
-			worst, k, i, above = v, -1, q, true
+		breach := -v
+		up := false
+		if s.off[j] && v > 0 {
+			breach, up = v, true
+		}
+		if breach <= lpZero {
+			continue
+		}
+		edge := 1.0
+		for p, o := range s.basis {
+			if int(o) < len(s.cost) && int(s.owner[o]) == q {
+				edge += square(s.inv[p])
+			}
+		}
+		if score := float64(breach*breach) / edge; score > worst {
+			worst, k, i, above = score, -1, q, up
 		}
 	}
 	return k, i, above
+}
+
+func square(a []float64) float64 {
+	sum := 0.0
+	for _, v := range a {
+		if v != 0 {
+			sum += float64(v * v)
+		}
+	}
+	return sum
 }
 
 // second is the position of the greatest basic option of sortie i beside its key.

@@ -173,9 +173,11 @@ func (s *solver) level(k int) bool {
 		if s.limits.stopped || s.limits.nodes >= until {
 			break
 		}
+		w.purge()
 		s.active = w.lp.rows
 	}
 	s.proven = s.proven && proven
+	w.purge()
 	s.active = w.lp.rows
 	if w.best == nil {
 		if proven {
