@@ -8,6 +8,7 @@ import (
 	"bowroll/server/page"
 	"bowroll/server/store"
 	"bowroll/server/store/ledger"
+	"bowroll/server/store/stockcsv"
 )
 
 // Most items of a page: of whole resources, and of rows.
@@ -87,12 +88,12 @@ func (s *Stock) ImportMovements(ctx context.Context, r *bowrollv1.ImportMovement
 	if err != nil {
 		return nil, err
 	}
-	rows, err := ledger.ReadCSV(r.GetCsv())
+	rows, err := stockcsv.Read(r.GetCsv())
 	if err != nil {
 		return nil, refused(err)
 	}
 	return keep(ctx, &s.keeper, site, "ImportMovements", r, r.GetValidateOnly(), &bowrollv1.ImportMovementsResponse{}, func(ctx context.Context, book *ledger.Book) (*bowrollv1.ImportMovementsResponse, error) {
-		received, err := book.TakeRows(ctx, rows)
+		received, err := stockcsv.Take(ctx, book, rows)
 		return &bowrollv1.ImportMovementsResponse{
 			StepCount: int32(len(rows)), ReceivedCount: int32(received), Provenance: provenance(s.snapshot, r),
 		}, err
@@ -120,7 +121,7 @@ func (s *Stock) ExportUnits(ctx context.Context, r *bowrollv1.ExportUnitsRequest
 			units = units[:size]
 			answer.NextPageToken = next(at, units[size-1].ID)
 		}
-		answer.Csv, answer.UnitCount = ledger.WriteCSV(units), int32(len(units))
+		answer.Csv, answer.UnitCount = stockcsv.Write(units), int32(len(units))
 		return err
 	})
 	return answer, err

@@ -1,4 +1,5 @@
-package ledger
+// Package stockcsv reads the steps of a ledger from CSV, and writes units as CSV.
+package stockcsv
 
 import (
 	"context"
@@ -11,6 +12,7 @@ import (
 	"time"
 
 	"bowroll/server/store"
+	"bowroll/server/store/ledger"
 )
 
 // Row is one line of a CSV file: a step, or the receipt of a unit into a lot.
@@ -19,22 +21,22 @@ type Row struct {
 	Line int
 	// Lot is the lot to receive into; empty otherwise.
 	Lot string
-	Step
+	ledger.Step
 }
 
 // rowColumns are the columns of a file of steps; the first three are needed.
 var rowColumns = []string{"unit", "event", "reason", "lot", "place", "authority", "igniter", "at_launch_point"}
 
-// ReadCSV reads a file of steps: a line with the names of the columns (unit,
+// Read reads a file of steps: a line with the names of the columns (unit,
 // event and reason; and as needed lot, place, authority, igniter,
 // at_launch_point), then one line a step. Every fault is found, each with its
 // line.
-func ReadCSV(text string) ([]Row, error) {
+func Read(text string) ([]Row, error) {
 	reader := csv.NewReader(strings.NewReader(strings.TrimPrefix(text, "\ufeff")))
 	reader.FieldsPerRecord = -1
 	header, err := reader.Read()
 	if err != nil {
-		return nil, store.Errorf(store.Invalid, "CSV_EMPTY", "the first line names the columns: %s", join(rowColumns)).At("csv")
+		return nil, store.Errorf(store.Invalid, "CSV_EMPTY", "the first line names the columns: %s", strings.Join(rowColumns, ", ")).At("csv")
 	}
 	place, faults := columnsOf(header)
 	if len(faults) > 0 {
@@ -46,16 +48,16 @@ func ReadCSV(text string) ([]Row, error) {
 		if errors.Is(err, io.EOF) {
 			break
 		}
-		line, _ := reader.FieldPos(0)
 		var broken *csv.ParseError
 		if errors.As(err, &broken) {
 			faults = append(faults, store.Errorf(store.Invalid, "CSV_UNREADABLE", "line %d cannot be read: %v", broken.Line, broken.Err).At(lineField(broken.Line)))
 			break
 		}
-		if len(rows) == MostUnits {
-			faults = append(faults, store.Errorf(store.Invalid, "CSV_TOO_LONG", "more than %d steps: send the rest as another file", MostUnits).At("csv"))
+		if len(rows) == ledger.MostUnits {
+			faults = append(faults, store.Errorf(store.Invalid, "CSV_TOO_LONG", "more than %d steps: send the rest as another file", ledger.MostUnits).At("csv"))
 			break
 		}
+		line, _ := reader.FieldPos(0)
 		row, fault := rowOf(line, record, place, len(header))
 		faults = append(faults, fault...)
 		rows = append(rows, row)
@@ -77,7 +79,7 @@ func columnsOf(header []string) (place map[string]int, faults store.Errors) {
 		case twice:
 			faults = append(faults, store.Errorf(store.Invalid, "CSV_COLUMN", "column %q stands twice", name).At(lineField(1)))
 		case !slices.Contains(rowColumns, name):
-			faults = append(faults, store.Errorf(store.Invalid, "CSV_COLUMN", "column %q is not known: use %s", name, join(rowColumns)).At(lineField(1)))
+			faults = append(faults, store.Errorf(store.Invalid, "CSV_COLUMN", "column %q is not known: use %s", name, strings.Join(rowColumns, ", ")).At(lineField(1)))
 		}
 		place[name] = i
 	}
@@ -101,7 +103,7 @@ func rowOf(line int, record []string, place map[string]int, width int) (Row, sto
 		}
 		return strings.TrimSpace(record[i])
 	}
-	row := Row{Line: line, Lot: field("lot"), Step: Step{
+	row := Row{Line: line, Lot: field("lot"), Step: ledger.Step{
 		Unit: field("unit"), Event: store.Event(field("event")), Reason: field("reason"), Place: field("place"),
 		Authority: field("authority"), Igniter: field("igniter"),
 	}}
@@ -146,9 +148,9 @@ func isID(text string) bool {
 	return true
 }
 
-// TakeRows takes the steps of a file in its order, all or none, and returns how
+// Take takes the steps of a file in its order, all or none, and returns how
 // many units it received. Faults name the line.
-func (b *Book) TakeRows(ctx context.Context, rows []Row) (received int, err error) {
+func Take(ctx context.Context, book *ledger.Book, rows []Row) (received int, err error) {
 	for i := 0; i < len(rows); {
 		receives := rows[i].Event == store.Receive
 		end := i
@@ -161,14 +163,14 @@ func (b *Book) TakeRows(ctx context.Context, rows []Row) (received int, err erro
 			for j, row := range run {
 				units[j] = row.Unit
 			}
-			_, err = b.ReceiveUnits(ctx, run[0].Lot, units, run[0].Place, run[0].Reason)
+			_, err = book.ReceiveUnits(ctx, run[0].Lot, units, run[0].Place, run[0].Reason)
 			received += len(run)
 		} else {
-			steps := make([]Step, len(run))
+			steps := make([]ledger.Step, len(run))
 			for j, row := range run {
 				steps[j] = row.Step
 			}
-			_, err = b.Take(ctx, steps)
+			_, err = book.Take(ctx, steps)
 		}
 		if err != nil {
 			return 0, onLines(err, run)
@@ -208,8 +210,8 @@ var unitColumns = []string{
 	"issue_time", "wait_until_time", "update_time", "sequence",
 }
 
-// WriteCSV writes units as CSV, the names of the columns first.
-func WriteCSV(units []store.Unit) string {
+// Write writes units as CSV, the names of the columns first.
+func Write(units []store.Unit) string {
 	var text strings.Builder
 	w := csv.NewWriter(&text)
 	// A strings.Builder takes everything.
