@@ -37,7 +37,8 @@
 //	res, err := allocate.Solve(ctx, &p, allocate.Options{Nodes: 100_000})
 //
 // [Solve] returns a [Result] whose Status is Optimal, Feasible (a limit was hit:
-// each level then carries a proven bound) or Infeasible. The limit counts search
+// each level then carries a proven bound) or Infeasible; Unique adds that the ties
+// are settled too. The limit counts search
 // nodes, so it ends at the same place on every machine; a deadline comes with the
 // context. A result holds a [Proof]; [Verify] re-checks choice, figures and proof
 // with code of its own, and Solve calls it before anything leaves.

@@ -24,7 +24,7 @@ func solved(t *rapid.T, p *Problem) *Result {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if r.Status != Optimal {
+	if r.Status != Optimal || !r.Unique {
 		t.Fatalf("status %v after %d nodes", r.Status, r.Nodes)
 	}
 	return r

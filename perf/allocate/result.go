@@ -6,7 +6,7 @@ import "fmt"
 type Status int
 
 const (
-	// Optimal: proven best in every level of the objective and in the ties.
+	// Optimal: proven best in every level of the objective.
 	Optimal Status = iota + 1
 	// Feasible: a limit was hit. The choice keeps every constraint; levels that
 	// are not proven carry a proven bound.
@@ -87,6 +87,10 @@ type Result struct {
 	Choices   []Choice // one for each sortie; nil if Infeasible or Unknown
 	Objective Objective
 	Levels    []Level // in order of weight
+	// Unique says that an optimal result has won the ties as well, so that every
+	// machine gives the same choices. It is false when a limit came in between: the
+	// choices are then one optimum of several.
+	Unique bool
 	// Nodes of the search, over all levels; the same on every machine.
 	Nodes int
 	// Proof of the levels that are proven; see [Verify].

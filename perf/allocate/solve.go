@@ -88,7 +88,7 @@ func (s *solver) solve() *Result {
 		}
 	}
 	if s.choice != nil && s.proven {
-		s.proven = s.ties()
+		s.result.Unique = s.ties()
 	}
 	r := &s.result
 	r.Nodes = s.limits.nodes

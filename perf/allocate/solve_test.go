@@ -93,8 +93,8 @@ func TestSolveAgreesWithEnumeration(t *testing.T) {
 			}
 			continue
 		}
-		if got.Status != Optimal {
-			t.Fatalf("seed %d: %v", seed, got.Status)
+		if got.Status != Optimal || !got.Unique {
+			t.Fatalf("seed %d: %v, unique %v", seed, got.Status, got.Unique)
 		}
 		if v := Value(p, want); v != got.Objective {
 			t.Fatalf("seed %d: objective %+v, want %+v", seed, got.Objective, v)

@@ -8,7 +8,7 @@ import (
 // Verify re-checks a result against the problem as stated, sharing no code with
 // the solver: that the choices keep every constraint, that the objective is what
 // they are worth, that status, values and bounds agree, and that the proof shows
-// each bound and, for an optimal result, the ties. It returns the first thing that
+// each bound and, where the result is called unique, the ties. It returns the first thing that
 // does not hold.
 func Verify(p *Problem, r *Result) error {
 	if found := Validate(p); found != nil {
@@ -60,8 +60,14 @@ func Verify(p *Problem, r *Result) error {
 	}
 	switch r.Status {
 	case Feasible:
+		if r.Unique {
+			return errors.New("a result that is not proven is called unique")
+		}
 		return nil
 	case Optimal:
+		if !r.Unique {
+			return nil
+		}
 		return v.ties(r)
 	}
 	return fmt.Errorf("status %v with a choice", r.Status)
