@@ -16,7 +16,12 @@ import (
 	"go.uber.org/goleak"
 )
 
-func TestMain(m *testing.M) { goleak.VerifyTestMain(m) }
+func TestMain(m *testing.M) {
+	if beChild() {
+		return
+	}
+	goleak.VerifyTestMain(m)
+}
 
 // program runs bowrolld to its end.
 func program(t *testing.T, environment map[string]string, args ...string) (code int, stdout, stderr string) {
