@@ -31,6 +31,8 @@ type Estimator struct {
 	beforeEnds  bool // the last of before is past lift-off, or nearly steady
 	beforeRunM  float64
 	beforeLiftS float64 // lift-off without firing, +Inf while not reached
+	squareK     float64 // force per u^2 with the wheels loaded
+	steadyG     float64 // deceleration that does not depend on airspeed, likewise
 	pieces      []impulse
 	nodes       []burning // at every half step of the burn
 	stepS       float64
@@ -47,18 +49,22 @@ type impulse struct {
 }
 
 // burning is what the units do at a time of the burn.
-type burning struct{ speed, way, mass, upward float64 }
+type burning struct {
+	speed, way, mass, upward float64
+	perKG                    float64 // 1/mass
+	lightSq                  float64 // square of the airspeed that carries the wheels
+}
 
 // The steps of an Estimator.
 const (
 	beforeStepS   = 0.8
 	burnStepS     = 1.5
-	burnStepMPS   = 4.5
+	burnStepMPS   = 6
 	leastSteps    = 3
 	panelMPS      = 5
 	leastRate     = 0.2 // m/s2: below it the take-off is left to Roll
 	farAheadS     = LimitS
-	liftoffTolerS = 1e-7
+	liftoffTolerS = 1e-5 // under a millimetre of run
 )
 
 // Set makes e ready for a runner and a schedule of its units that are commanded
@@ -66,6 +72,8 @@ const (
 func (e *Estimator) Set(r *Runner, s *booster.Schedule) {
 	*e = Estimator{r: r, before: e.before[:0], pieces: e.pieces[:0], nodes: e.nodes[:0], beforeLiftS: math.Inf(1)}
 	segments := s.Segments()
+	e.squareK = r.rollingMu*r.rollLiftK - r.rollDragK
+	e.steadyG = r.rollingMu*r.normalG + r.slopeG
 	e.loadedKG = r.grossMass + segments[0].MassKG
 	e.endKG = r.grossMass + segments[len(segments)-1].MassKG
 	e.first, e.last = s.FirstThrustS(), s.LastThrustS()
@@ -146,13 +154,26 @@ func (e *Estimator) rate(u, mass float64) float64 {
 	return force/mass - e.r.slopeG
 }
 
-// rateBurning is dy/dt at a node.
+// rateBurning is dy/dt at a node: the common case by itself.
 func (e *Estimator) rateBurning(y float64, n *burning) float64 {
-	force, load := e.force(y+n.speed, n.mass)
+	u := y + n.speed
+	c := &e.r.cells[e.cell]
+	square := u * u
+	if u >= c.high || u < c.low || c.fromBehind || square > n.lightSq {
+		return e.rateSpecial(u, n)
+	}
+	d := u - c.base
+	return (c.c[0]+d*(c.c[1]+d*(c.c[2]+d*c.c[3]))+e.squareK*square)*n.perKG - e.steadyG
+}
+
+// rateSpecial is rateBurning in another cell, with air from behind or with the
+// wheels light.
+func (e *Estimator) rateSpecial(u float64, n *burning) float64 {
+	force, load := e.force(u, n.mass)
 	if load -= n.upward; load < 0 {
 		force += e.r.rollingMu * load
 	}
-	return force/n.mass - e.r.slopeG
+	return force*n.perKG - e.r.slopeG
 }
 
 // goBefore integrates the roll before the units fire, at least to a time. It is
@@ -235,6 +256,8 @@ func (e *Estimator) node(at float64, from int) (burning, int) {
 	x := at - g.StartS
 	n.mass = e.r.grossMass + g.MassKG + x*(g.MassKGPS+x*g.MassKGPS2)
 	n.upward = g.UpwardN + x*g.UpwardNPS
+	n.perKG = 1 / n.mass
+	n.lightSq = (n.mass*e.r.normalG - n.upward) / e.r.rollLiftK
 	return n, from
 }
 
@@ -358,7 +381,7 @@ func (e *Estimator) solve(h, low, high float64, f func(float64) float64) float64
 			x = a + 0.5*(b-a)
 		}
 		switch v := f(x); {
-		case math.Abs(v) < 1e-8:
+		case math.Abs(v) < 1e-6:
 			return x
 		case v < 0:
 			a, low = x, v
