@@ -60,7 +60,7 @@ func (b *bounder) round(rows []*row, pi []float64) []int64 {
 	size := 0.0
 	for r, v := range pi {
 		if v > 0 {
-			size += float64(v*scale) * b.reach(rows[r])
+			size += float64(float64(v*scale) * b.reach(rows[r]))
 		}
 	}
 	for r, v := range pi {

@@ -112,7 +112,7 @@ func (s *search) cuts(most int) int {
 			over, norm := -float64(r.rhs), 0.0
 			for c, j := range r.idx {
 				over += float64(float64(r.coef[c]) * x[j])
-				norm += float64(r.coef[c]) * float64(r.coef[c])
+				norm += float64(float64(r.coef[c]) * float64(r.coef[c]))
 			}
 			if over > 1e-4 {
 				score := over / math.Sqrt(norm)
