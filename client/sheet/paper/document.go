@@ -60,10 +60,18 @@ type Field struct {
 }
 
 // Figures are the numbers that a page exists for, large and side by side.
-type Figures []Figure
+type Figures struct {
+	List []Figure
+	// Aloud says the same, and what belongs to it, as it is read out: the text has
+	// it in place of the figures.
+	Aloud []string
+}
 
 // A Figure is one of them.
-type Figure struct{ Label, Value, Unit string }
+type Figure struct {
+	Label, Value, Unit string
+	Share              float64 // of the width; 0 counts as 1
+}
 
 // A Table has a heading, and rows with a value for each column.
 type Table struct {
@@ -79,6 +87,9 @@ type Column struct {
 	Right bool    // numbers are set to the right
 	Share float64 // of the width; 0 counts as 1
 	Hand  bool    // written in by hand
+	// Badges frame the words of this column that are to be seen first: Black
+	// prints them in inverse, Open in a frame.
+	Badges map[string]Fill
 }
 
 // Lines are labelled sentences.

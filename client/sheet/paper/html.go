@@ -17,10 +17,12 @@ var pageHTML string
 // and Letter, each page on a sheet of its own.
 func HTML(w io.Writer, doc Document) error {
 	t, err := template.New("page").Funcs(template.FuncMap{
-		"ornone": orNone,
+		"ornone": func(text string) string { return bind(orNone(text)) },
 		"share":  func(s float64) template.CSS { return template.CSS(number(share(s)) + "fr") },
+		"number": func(s float64) template.CSS { return template.CSS(number(share(s))) },
 		"kind":   kindOf,
 		"svg":    svg,
+		"badge":  badgeClass,
 		"cell":   func(row []string, i int) string { return append(row, make([]string, i+1)...)[i] },
 		"columns": func(f Fields) []([]Field) {
 			columns := max(f.Columns, 1)
@@ -53,6 +55,18 @@ func kindOf(b Block) string {
 		return "drawing"
 	}
 	return "plain"
+}
+
+// badgeClass returns the class of a word that is framed, or nothing.
+func badgeClass(c Column, text string) string {
+	fill, ok := c.Badges[text]
+	switch {
+	case !ok:
+		return ""
+	case fill == Black:
+		return "filled"
+	}
+	return "framed"
 }
 
 // svg draws a drawing. Lines take the colour of the text, so that a dark screen

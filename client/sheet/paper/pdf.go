@@ -12,6 +12,7 @@ import (
 const (
 	margin   = 11.0 // millimetres
 	smallest = 0.66 // scale below which a page is refused
+	largest  = 1.16 // scale that a page with room to spare is set at
 	face     = "sans"
 	point    = 0.352778 // millimetres
 )
@@ -57,7 +58,7 @@ func (s *setter) bottom() float64 { return s.size.Height - margin - s.foot() }
 
 func (s *setter) set() error {
 	if !s.page.Flows {
-		for ; ; s.scale -= 0.02 {
+		for s.scale = largest; ; s.scale -= 0.02 {
 			if s.scale < smallest {
 				return fmt.Errorf("page %q holds more than one sheet of %s takes at a size that can be read", s.page.Name, s.size.Name)
 			}

@@ -53,12 +53,15 @@ func (s *setter) fields(b Fields, x, y, width float64) float64 {
 	return end
 }
 
-func (s *setter) figures(list Figures, x, y, width float64) float64 {
+func (s *setter) figures(b Figures, x, y, width float64) float64 {
 	const gutter = 2.0
-	each := (width - gutter*float64(len(list)-1)) / float64(max(len(list), 1))
-	height := 15 * s.scale
-	for i, f := range list {
-		at := x + float64(i)*(each+gutter)
+	list := b.List
+	height, total, at := 15*s.scale, 0.0, x
+	for _, f := range list {
+		total += share(f.Share)
+	}
+	for _, f := range list {
+		each := (width - gutter*float64(len(list)-1)) * share(f.Share) / total
 		s.outline(at, y, each, height, 0.5)
 		s.text(f.Label, at+each/2, y+3.6*s.scale, 7.4*s.scale, false, Centre, false)
 		size := 19 * s.scale
@@ -67,6 +70,7 @@ func (s *setter) figures(list Figures, x, y, width float64) float64 {
 		}
 		s.text(orNone(f.Value), at+each/2, y+10.3*s.scale, size, true, Centre, false)
 		s.text(f.Unit, at+each/2, y+13.8*s.scale, 7.4*s.scale, false, Centre, false)
+		at += each + gutter
 	}
 	return y + height + 0.4
 }
@@ -108,6 +112,10 @@ func (s *setter) tableRow(t Table, row []string, left, widths []float64, y, size
 			s.line(left[i], y+step+0.6*s.scale, left[i]+widths[i], y+step+0.6*s.scale, 0.3, false)
 			continue
 		}
+		if fill, ok := c.Badges[text]; ok && !heading {
+			s.badge(text, fill, left[i], y, step, size)
+			continue
+		}
 		lines := s.split(text, widths[i], size, strong)
 		if text == "" && !heading {
 			lines = []string{none}
@@ -129,6 +137,14 @@ func (s *setter) tableRow(t Table, row []string, left, widths []float64, y, size
 		}
 	}
 	return y + step*float64(tallest) + extra*s.scale
+}
+
+// badge frames a word.
+func (s *setter) badge(text string, fill Fill, x, y, step, size float64) {
+	width := s.measure(text, size, true) + 2.4
+	s.fill(fill, x, y+0.1, width, step)
+	s.outline(x, y+0.1, width, step, 0.3)
+	s.text(text, x+1.2, y+step-0.65*s.scale, size, true, Start, fill == Black)
 }
 
 // lines stand with their labels in one column, as wide as the widest of them.

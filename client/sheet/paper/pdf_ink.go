@@ -1,8 +1,6 @@
 package paper
 
 import (
-	"strings"
-
 	"codeberg.org/go-pdf/fpdf"
 )
 
@@ -29,7 +27,7 @@ func (s *setter) split(text string, width, size float64, strong bool) []string {
 	s.font(size, strong)
 	var lines []string
 	line := ""
-	for _, word := range strings.Fields(printable(text)) {
+	for _, word := range wordsOf(printable(text)) {
 		for {
 			longer := word
 			if line != "" {

@@ -25,7 +25,9 @@ func Text(w io.Writer, doc Document) error {
 
 type textSheet struct{ strings.Builder }
 
-func (t *textSheet) line(text string) { t.WriteString(strings.TrimRight(text, " ") + "\n") }
+func (t *textSheet) line(text string) {
+	t.WriteString(strings.ReplaceAll(strings.TrimRight(text, " "), string(held), " ") + "\n")
+}
 
 func (t *textSheet) page(p Page) {
 	if p.Stamp != "" {
@@ -60,7 +62,13 @@ func (t *textSheet) cell(c Cell) {
 		case Fields:
 			t.fields(b)
 		case Figures:
-			for _, f := range b {
+			for _, text := range b.Aloud {
+				t.set(text, "", "")
+			}
+			if len(b.Aloud) > 0 {
+				continue
+			}
+			for _, f := range b.List {
 				t.field(Field{Label: f.Label, Value: strings.TrimSpace(orNone(f.Value) + " " + f.Unit)})
 			}
 		case Table:
@@ -111,7 +119,7 @@ func (t *textSheet) set(text, lead, hang string) {
 	}
 	line, room := lead, textWidth
 	empty := true
-	for _, word := range strings.Fields(text) {
+	for _, word := range wordsOf(text) {
 		if !empty && letters(line)+1+letters(word) > room {
 			t.line(line)
 			line, empty = hang, true
@@ -124,8 +132,9 @@ func (t *textSheet) set(text, lead, hang string) {
 	t.line(line)
 }
 
-// table sets columns at their natural widths; where they do not fit, each row
-// becomes a list of labelled values.
+// table sets columns at their natural widths, narrower by wrapping where they do
+// not fit; where even that will not do, each row becomes a list of labelled
+// values.
 func (t *textSheet) table(b Table) {
 	widths, total := make([]int, len(b.Columns)), 2*(len(b.Columns)-1)
 	value := func(row []string, i int) string {
@@ -144,21 +153,66 @@ func (t *textSheet) table(b Table) {
 		}
 		total += widths[i]
 	}
-	if total > textWidth {
-		t.list(b, value)
-		return
+	for ; total > textWidth; total-- {
+		widest := 0
+		for i := range widths {
+			if widths[i] > widths[widest] {
+				widest = i
+			}
+		}
+		if widths[widest] <= 8 {
+			t.list(b, value)
+			return
+		}
+		widths[widest]--
 	}
 	draw := func(cells func(i int) string) {
-		var parts []string
-		for i, c := range b.Columns {
-			parts = append(parts, pad(cells(i), widths[i], c.Right))
+		wrapped, tallest := make([][]string, len(b.Columns)), 1
+		for i := range b.Columns {
+			wrapped[i] = wrap(cells(i), widths[i])
+			tallest = max(tallest, len(wrapped[i]))
 		}
-		t.line(strings.Join(parts, "  "))
+		for n := range tallest {
+			var parts []string
+			for i, c := range b.Columns {
+				text := ""
+				if n < len(wrapped[i]) {
+					text = wrapped[i][n]
+				}
+				parts = append(parts, pad(text, widths[i], c.Right))
+			}
+			t.line(strings.Join(parts, "  "))
+		}
 	}
 	draw(func(i int) string { return b.Columns[i].Head })
+	draw(func(i int) string { return strings.Repeat("-", widths[i]) })
 	for _, row := range b.Rows {
 		draw(func(i int) string { return value(row, i) })
 	}
+}
+
+// wrap breaks a text into lines of a width.
+func wrap(text string, width int) []string {
+	var lines []string
+	line := ""
+	for _, word := range wordsOf(text) {
+		for letters(word) > width {
+			if line != "" {
+				lines, line = append(lines, line), ""
+			}
+			cut := []rune(word)
+			lines, word = append(lines, string(cut[:width])), string(cut[width:])
+		}
+		switch {
+		case line == "":
+			line = word
+		case letters(line)+1+letters(word) > width:
+			lines, line = append(lines, line), word
+		default:
+			line += " " + word
+		}
+	}
+	return append(lines, line)
 }
 
 func (t *textSheet) list(b Table, value func([]string, int) string) {

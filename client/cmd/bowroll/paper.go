@@ -1,0 +1,80 @@
+package main
+
+import (
+	"bytes"
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+	"strings"
+
+	"bowroll/client/sheet/paper"
+)
+
+// write writes a file whole or not at all: beside its place first, then moved
+// there.
+func write(name string, draw func(io.Writer) error) (err error) {
+	var whole bytes.Buffer
+	if err := draw(&whole); err != nil {
+		return fmt.Errorf("%s: %w", name, err)
+	}
+	temp, err := os.CreateTemp(filepath.Dir(name), "."+filepath.Base(name)+".*")
+	if err != nil {
+		return badInput{err}
+	}
+	defer func() {
+		if err != nil {
+			_ = os.Remove(temp.Name()) // the error that matters is on its way already
+		}
+	}()
+	if _, err = temp.Write(whole.Bytes()); err == nil {
+		err = temp.Sync()
+	}
+	if closed := temp.Close(); err == nil {
+		err = closed
+	}
+	if err == nil {
+		err = os.Chmod(temp.Name(), 0o644)
+	}
+	if err == nil {
+		err = os.Rename(temp.Name(), name)
+	}
+	return err
+}
+
+// ending returns the form that a file name asks for, or an error that lists the
+// forms there are.
+func ending(flag, name string, forms ...string) (string, error) {
+	form := strings.ToLower(strings.TrimPrefix(filepath.Ext(name), "."))
+	for _, f := range forms {
+		if form == f {
+			return form, nil
+		}
+	}
+	return "", badInput{fmt.Errorf("%s %s: the name must end in .%s", flag, name, strings.Join(forms, ", ."))}
+}
+
+// paperFlags say how paper is printed.
+type paperFlags struct {
+	Paper string `help:"Size of paper in PDF files: ${enum}." enum:"a4,letter" default:"a4" group:"Paper"`
+}
+
+func (f paperFlags) size() paper.Size {
+	if f.Paper == "letter" {
+		return paper.Letter
+	}
+	return paper.A4
+}
+
+// print writes a document in the form that its file's name asks for.
+func (f paperFlags) print(name, form string, doc paper.Document) error {
+	return write(name, func(w io.Writer) error {
+		switch form {
+		case "pdf":
+			return paper.PDF(w, doc, f.size())
+		case "html":
+			return paper.HTML(w, doc)
+		}
+		return paper.Text(w, doc)
+	})
+}

@@ -1,0 +1,44 @@
+package main
+
+import (
+	"bowroll/client"
+	"bowroll/client/sheet/card"
+	bowrollv1 "bowroll/proto/bowroll/v1"
+)
+
+// planPaper is what a plan is printed as besides the table.
+type planPaper struct {
+	cardFlags
+	paperFlags
+
+	cards   []card.Sources
+	formats struct{ cards string }
+}
+
+// check reads the flags before anything is asked, so that nothing is computed
+// for a file that could not be written.
+func (f *planPaper) check() (err error) {
+	if f.Cards != "" {
+		if f.formats.cards, err = ending("--cards", f.Cards, "pdf", "html", "txt", "json"); err != nil {
+			return err
+		}
+	}
+	_, err = f.issue()
+	return err
+}
+
+// gather asks for what the plan alone does not say.
+func (f *planPaper) gather(p *program, to *client.Client, asked *bowrollv1.Cycle, plan *bowrollv1.CyclePlan) (err error) {
+	if f.Cards != "" {
+		f.cards, err = p.cardSources(to, asked, plan)
+	}
+	return err
+}
+
+// write writes the files asked for.
+func (f *planPaper) write(p *program, asked *bowrollv1.Cycle, plan *bowrollv1.CyclePlan) error {
+	if f.Cards != "" {
+		return p.printCards(f.cardFlags, f.paperFlags, f.formats.cards, f.cards, asked)
+	}
+	return nil
+}
