@@ -16,6 +16,9 @@ type Search struct {
 	Brakes     bool    // firing on the brakes may be planned
 	ReactionS  float64 // on the brakes: first thrust to release
 	House      []takeoff.Firing
+	// Found is the nominal best, where it was searched for already with the same
+	// units, brakes and reaction; nil: search for it.
+	Found *takeoff.BestFiring
 
 	// Times is how many command times are looked at before the best is refined,
 	// 0 for 24.
@@ -46,13 +49,14 @@ type Option struct {
 	HoldMarginN float64 // on the brakes: by how much they hold
 	P50M        float64 // of the run, +Inf where so many draws do not lift off
 	PercentileM float64
+	Fits        bool // the required run fits the run available
 	Covered     bool // every single failure has a way out that the policy accepts
 
 	judged bool // Covered is known
 }
 
-// A Planned is the firing with the least percentile of the run among those that
-// stay covered, and what it was compared with.
+// A Planned is the firing with the least percentile of the run among those whose
+// required run fits and that stay covered, and what it was compared with.
 type Planned struct {
 	Option                // the firing planned
 	Legs     takeoff.Legs // of the firing planned
@@ -92,19 +96,24 @@ type Planner struct {
 	schedule   booster.Schedule
 }
 
-// Plan finds the command time with the least percentile of the run among
-// those that stay covered, from 0 to lift-off without firing, with the brakes
-// beside it where they hold. All firings are tried on the same draws. Where none
-// is covered, the one of least percentile is planned all the same and says so.
+// Plan finds the command time with the least percentile of the run among those
+// whose required run fits the run available and that stay covered, from 0 to
+// lift-off without firing, with the brakes beside it where they hold. All firings
+// are tried on the same draws. Where none fits, or none is covered, the one of
+// least percentile is planned all the same and says so.
 func (p *Planner) Plan(ctx context.Context, c *Case, search Search, sample *Sample) (Planned, error) {
 	if err := c.Validate(); err != nil {
 		return Planned{}, err
 	}
 	p.prepare(c, search, sample)
 	plan := Planned{Draws: len(p.draws) - p.reportFrom}
-	plan.Found = c.Runner.BestFiring(&p.schedule, c.Units, takeoff.FiringSearch{
-		Measure: takeoff.ByRun, Brakes: search.Brakes, ReactionS: search.ReactionS,
-	})
+	if search.Found != nil {
+		plan.Found = *search.Found
+	} else {
+		plan.Found = c.Runner.BestFiring(&p.schedule, c.Units, takeoff.FiringSearch{
+			Measure: takeoff.ByRun, Brakes: search.Brakes, ReactionS: search.ReactionS,
+		})
+	}
 	plan.Found.Choice = plan.Found.Allowed()
 	delay, err := p.rolling(ctx, &plan)
 	if err != nil {
@@ -183,6 +192,7 @@ func (p *Planner) option(f takeoff.Firing, draws []draw) Option {
 	o.P50M, o.PercentileM = percentile(runs, 0.5), percentile(runs, p.search.Percentile)
 	f.Schedule(&p.schedule, p.c.Units)
 	o.Nominal = p.c.Runner.Roll(&p.schedule)
+	o.Fits = takeoff.ByRun.Of(o.Nominal)*p.search.Policy.RunFactor <= p.search.AvailableM
 	if f.Mode == takeoff.OnBrakes {
 		o.HoldMarginN = p.c.Runner.BrakesHold(&p.schedule, f)
 	}
@@ -204,11 +214,14 @@ func (p *Planner) covered(o *Option) bool {
 	return o.Covered
 }
 
-// better tells whether a is to be planned rather than b: covered before not
-// covered, then the lesser percentile, then the lesser median and nominal run,
+// better tells whether a is to be planned rather than b: one that fits before one
+// that does not, covered before not covered, then the lesser percentile, then the lesser median and nominal run,
 // which decide where too many draws do not lift off. Coverage, which costs more
 // than a percentile, is worked out only where it decides.
 func (p *Planner) better(a, b *Option) bool {
+	if a.Fits != b.Fits {
+		return a.Fits
+	}
 	if !lesser(a, b) {
 		return lesser(b, a) && !p.covered(b) && p.covered(a)
 	}
