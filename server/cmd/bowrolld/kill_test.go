@@ -130,15 +130,20 @@ func client(conn *grpc.ClientConn, name string) (done []asked) {
 		if confirmed == nil {
 			return done
 		}
-		if ask(2, func(ctx context.Context, conn *grpc.ClientConn) (proto.Message, error) {
-			return bowrollv1.NewPlansClient(conn).CancelPlan(ctx, &bowrollv1.CancelPlanRequest{
-				Name: "sites/varrow/plans/" + id, Reason: "fog", Actor: "planner", RequestId: "cancel-" + id,
-			})
-		}) == nil {
+		if ask(2, cancel(id).call) == nil {
 			return done
 		}
 	}
 	return done
+}
+
+// cancel cancels a plan.
+func cancel(id string) asked {
+	return asked{entries: 2, call: func(ctx context.Context, conn *grpc.ClientConn) (proto.Message, error) {
+		return bowrollv1.NewPlansClient(conn).CancelPlan(ctx, &bowrollv1.CancelPlanRequest{
+			Name: "sites/varrow/plans/" + id, Reason: "fog", Actor: "planner", RequestId: "cancel-" + id,
+		})
+	}}
 }
 
 // holdUntil is late enough for any run of the test.
@@ -201,21 +206,25 @@ func killCycles(t *testing.T, store string, cycles int, longest time.Duration) {
 		var (
 			wait sync.WaitGroup
 			lock sync.Mutex
-			all  [][]asked
+			all  = map[string][]asked{}
 		)
 		for i := range 8 {
 			wait.Go(func() {
-				done := client(c.conn, fmt.Sprintf("p%d-%d", cycle, i))
+				name := fmt.Sprintf("p%d-%d", cycle, i)
+				done := client(c.conn, name)
 				lock.Lock()
 				defer lock.Unlock()
-				all = append(all, done)
+				all[name] = done
 			})
 		}
 		time.Sleep(time.Duration(1 + random.Int64N(int64(longest))))
 		c.kill()
 		wait.Wait()
 		c = startBowrolld(t, store)
-		for _, done := range all {
+		for name, done := range all {
+			if len(done)%3 == 2 { // the last plan was confirmed and not cancelled
+				done = append(done, cancel(fmt.Sprintf("%s-%d", name, len(done)/3)))
+			}
 			for _, one := range done {
 				entries += one.entries
 				answer, err := one.call(ctx, c.conn)
@@ -255,7 +264,7 @@ func killCount(t *testing.T) int {
 	if testing.Short() {
 		return 3
 	}
-	return 100
+	return 200
 }
 
 func TestKillOverAFile(t *testing.T) {
