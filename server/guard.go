@@ -44,11 +44,20 @@ func (rs routes) bodyLimit(r *http.Request) int64 {
 		switch {
 		case route.method.IsStreamingClient():
 			return MaxStreamBodyBytes
-		case route.fullMethod() == bowrollv1.Takeoffs_BatchCompute_FullMethodName:
+		case bulky[route.fullMethod()]:
 			return MaxBulkBodyBytes
 		}
 	}
 	return MaxBodyBytes
+}
+
+// bulky are the methods whose bodies may be those of a batch.
+var bulky = map[string]bool{
+	bowrollv1.Takeoffs_BatchCompute_FullMethodName: true,
+	bowrollv1.Cycles_Plan_FullMethodName:           true,
+	bowrollv1.Cycles_PlanStream_FullMethodName:     true,
+	bowrollv1.Cycles_PlanFleet_FullMethodName:      true,
+	bowrollv1.Cycles_Compare_FullMethodName:        true,
 }
 
 // headerFault refuses bodies in another form. Asking for application/json also

@@ -35,7 +35,11 @@ func classes(cores int) intercept.Classes {
 		compute = &intercept.Class{Name: "compute", Deadline: 30 * time.Second, InFlight: 64, MaxBytes: ordinaryBytes, Retry: 100 * time.Millisecond}
 		solve   = &intercept.Class{Name: "solve", Deadline: 30 * time.Second, InFlight: 2 * cores, MaxBytes: ordinaryBytes, Retry: time.Second}
 		bulk    = &intercept.Class{Name: "bulk", Deadline: 30 * time.Second, InFlight: max(2, cores), MaxBytes: MaxRequestBytes, Retry: time.Second}
-		stream  = &intercept.Class{Name: "stream", Deadline: 10 * time.Minute, InFlight: 32, MaxBytes: ordinaryBytes, Retry: time.Second}
+		// Planning a cycle is bulk work with a class of its own, so that batches do
+		// not keep plans waiting.
+		queue     = &intercept.Class{Name: "queue", Deadline: 30 * time.Second, InFlight: 2 * cores, MaxBytes: MaxRequestBytes, Retry: time.Second}
+		longQueue = &intercept.Class{Name: "long queue", Deadline: 10 * time.Minute, InFlight: max(2, cores), MaxBytes: MaxRequestBytes, Retry: 2 * time.Second}
+		stream    = &intercept.Class{Name: "stream", Deadline: 10 * time.Minute, InFlight: 32, MaxBytes: ordinaryBytes, Retry: time.Second}
 	)
 	return intercept.Classes{
 		bowrollv1.Takeoffs_Compute_FullMethodName:          compute,
@@ -44,7 +48,10 @@ func classes(cores int) intercept.Classes {
 		bowrollv1.Takeoffs_Trace_FullMethodName:            compute,
 		bowrollv1.Takeoffs_FindFiring_FullMethodName:       solve,
 		bowrollv1.WindLimits_Compute_FullMethodName:        solve,
-		bowrollv1.Cycles_Plan_FullMethodName:               solve,
+		bowrollv1.Cycles_Plan_FullMethodName:               queue,
+		bowrollv1.Cycles_PlanStream_FullMethodName:         longQueue,
+		bowrollv1.Cycles_PlanFleet_FullMethodName:          queue,
+		bowrollv1.Cycles_Compare_FullMethodName:            queue,
 		bowrollv1.Catalog_GetAircraftType_FullMethodName:   read,
 		bowrollv1.Catalog_ListAircraftTypes_FullMethodName: read,
 		bowrollv1.Catalog_GetBoosterType_FullMethodName:    read,

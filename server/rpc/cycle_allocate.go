@@ -1,95 +1,198 @@
 package rpc
 
 import (
-	"fmt"
+	"context"
 	"math"
 	"slices"
 	"strconv"
+	"time"
+
+	"google.golang.org/grpc/codes"
 
 	"bowroll/perf/allocate"
 	bowrollv1 "bowroll/proto/bowroll/v1"
+	"bowroll/server/refusal"
 )
 
-// cycleProblem is the allocation of a cycle, with the way back from its fits.
-type cycleProblem struct {
+// A queue is the allocation of one cycle, or of those of a fleet together, with
+// the way back from its fits.
+type queue struct {
 	problem allocate.Problem
-	fits    [][]*cycleFit // all fits of each sortie
-	usable  [][]int       // index into fits for each fit of the problem's sortie
+	parts   []*part
+	// reserves are the sites that a reserve is sized for, one for each type.
+	reserves []sizedReserve
 }
 
-// allocation turns assessed fits into the problem. Times are whole seconds there:
-// what crews need is rounded up, what they have is rounded down.
-func (rc *resolvedCycle) allocation(fits [][]*cycleFit) *cycleProblem {
-	cp := &cycleProblem{fits: fits, usable: make([][]int, len(fits))}
-	site := allocate.Site{ID: siteName(rc.cycle.GetDeck()), Reserve: int(rc.cycle.GetReserveCount())}
+// A part is one cycle of a queue.
+type part struct {
+	rc     *resolvedCycle
+	fits   [][]*cycleFit // all fits of each sortie
+	usable [][]int       // index into fits for each fit of the problem's sortie
+	first  int           // index of its first sortie in the problem
+	site   int           // index of its site
+	lots   []int         // index in the problem of each lot of rc
+	ahead  int64         // seconds from the queue's start to the cycle's
+	prefix string        // before the names of sorties and groups
+}
+
+// A sizedReserve is the spares of one booster type of a queue's only cycle.
+type sizedReserve struct {
+	kind *bowrollv1.BoosterType
+	lots []int // of the type
+	site int   // that stands for the type
+}
+
+// alone is the queue of one cycle.
+func alone(rc *resolvedCycle, fits [][]*cycleFit) *queue {
+	q := &queue{}
+	p := &part{rc: rc, fits: fits}
+	q.problem.Sites = []allocate.Site{rc.siteOf(siteName(rc.cycle.GetDeck()))}
+	for i := range rc.lots {
+		p.lots = append(p.lots, q.addLot(&rc.lots[i], 0))
+	}
+	q.rank([]*resolvedCycle{rc}, nil)
+	q.sizeReserves(rc)
+	q.addSorties(p)
+	return q
+}
+
+// siteOf is the site of a cycle. Times are whole seconds: what crews need is
+// rounded up, what they have is rounded down.
+func (rc *resolvedCycle) siteOf(name string) allocate.Site {
+	site := allocate.Site{ID: name, Reserve: int(rc.cycle.GetReserveCount())}
 	if crews := rc.cycle.GetCrews(); crews != nil {
+		least := int64(math.Ceil(crews.GetHoldLeastS()))
 		site.Crews = &allocate.Crews{
 			Teams:    int(crews.GetTeamCount()),
 			UnitS:    int64(math.Ceil(crews.GetFitTimeS())),
-			HoldMinS: int64(math.Ceil(crews.GetHoldLeastS())),
-			HoldMaxS: int64(math.Floor(crews.GetHoldGreatestS())),
+			HoldMinS: least,
+			HoldMaxS: max(least, int64(math.Floor(crews.GetHoldGreatestS()))),
 		}
 	}
-	cp.problem.Sites = []allocate.Site{site}
-	for i, rank := range rc.expiryRanks() {
-		cp.problem.Lots = append(cp.problem.Lots, allocate.Lot{
-			ID: rc.lots[i].lot.GetId(), Available: rc.lots[i].available, ExpiryRank: rank,
-		})
+	return site
+}
+
+func (q *queue) addLot(lot *resolvedLot, site int) int {
+	available := lot.available
+	if lot.barred != "" {
+		available = 0 // the reserve of a site is not made of what may not be used
 	}
+	q.problem.Lots = append(q.problem.Lots, allocate.Lot{ID: lot.lot.GetId(), Site: site, Available: available})
+	return len(q.problem.Lots) - 1
+}
+
+// rank orders the lots by expiry, the earliest 0; lots that expire together rank
+// alike.
+func (q *queue) rank(cycles []*resolvedCycle, pools [][]resolvedLot) {
+	var expire []time.Time
+	for _, rc := range cycles {
+		for i := range rc.lots {
+			if !rc.lots[i].borrowed {
+				expire = append(expire, rc.lots[i].expire)
+			}
+		}
+	}
+	for _, lots := range pools {
+		for i := range lots {
+			expire = append(expire, lots[i].expire)
+		}
+	}
+	order := make([]int, len(expire))
+	for i := range order {
+		order[i] = i
+	}
+	slices.SortStableFunc(order, func(a, b int) int { return expire[a].Compare(expire[b]) })
+	for k, i := range order {
+		if k > 0 && expire[i].Equal(expire[order[k-1]]) {
+			q.problem.Lots[i].ExpiryRank = q.problem.Lots[order[k-1]].ExpiryRank
+		} else {
+			q.problem.Lots[i].ExpiryRank = k
+		}
+	}
+}
+
+// sizeReserves gives each booster type a site of its own that its lots lie at,
+// from where they may go to the deck without limit: so the spares of a type can be
+// any of its units, but of no other type.
+func (q *queue) sizeReserves(rc *resolvedCycle) {
+	if rc.cycle.ReserveProbability == nil {
+		return
+	}
+	for i := range rc.lots {
+		if !rc.firstOfKind(i) {
+			continue
+		}
+		r := sizedReserve{kind: rc.lots[i].lot.GetType(), site: len(q.problem.Sites)}
+		held := 0
+		for j := range rc.lots {
+			if rc.lots[j].kind == rc.lots[i].kind {
+				r.lots = append(r.lots, j)
+				q.problem.Lots[j].Site = r.site
+				held += q.problem.Lots[j].Available
+			}
+		}
+		q.problem.Sites = append(q.problem.Sites, allocate.Site{ID: r.kind.GetName() + strconv.Itoa(i)})
+		q.problem.Transfers = append(q.problem.Transfers, allocate.Transfer{
+			From: r.site, To: 0, Lot: -1, MaxUnits: held, ArriveS: -allocate.MaxTimeS,
+		})
+		q.reserves = append(q.reserves, r)
+	}
+}
+
+// addSorties adds the sorties of a cycle with what they can be launched with.
+func (q *queue) addSorties(p *part) {
+	rc := p.rc
+	p.first = len(q.problem.Sorties)
+	p.usable = make([][]int, len(p.fits))
+	q.problem.Groups = append(q.problem.Groups, rc.spotGroups(p.prefix, p.ahead)...)
 	for i, s := range rc.sorties {
 		sortie := allocate.Sortie{
-			ID: s.sortie.GetId(), Priority: int(s.sortie.GetPriority()),
-			LaunchS: int64(math.Floor(s.sortie.GetLaunchS())),
+			ID: p.prefix + s.sortie.GetId(), Site: p.site, Priority: int(s.sortie.GetPriority()),
+			LaunchS: int64(math.Floor(s.sortie.GetLaunchS())) + p.ahead,
 		}
-		for j, fit := range fits[i] {
-			if !fit.usable() || !rc.inStock(fit) {
+		if s.sortie.GetGroup() != "" {
+			sortie.Group, sortie.Spot = p.prefix+s.sortie.GetGroup(), s.sortie.GetSpot()
+			sortie.HalfSpanMM = int64(math.Ceil(s.sortie.GetAircraft().GetSpanM() * 500))
+		}
+		for j, fit := range p.fits[i] {
+			if !fit.usable() || !rc.opens(fit.place) || !q.inStock(p, fit) {
 				continue
 			}
-			sortie.Fits = append(sortie.Fits, allocate.Fit{
-				ID: strconv.Itoa(j), Draws: lotDraws(fit), MarginMM: int64(math.Floor(fit.a.MarginM * 1000)),
-			})
-			cp.usable[i] = append(cp.usable[i], j)
+			f := allocate.Fit{ID: strconv.Itoa(j), Draws: p.draws(fit), MarginMM: int64(math.Floor(fit.a.MarginM * 1000))}
+			if sortie.Group != "" {
+				f.Spot = fit.place.spot
+			}
+			sortie.Fits = append(sortie.Fits, f)
+			p.usable[i] = append(p.usable[i], j)
 		}
-		cp.problem.Sorties = append(cp.problem.Sorties, sortie)
+		q.problem.Sorties = append(q.problem.Sorties, sortie)
 	}
-	return cp
+	q.parts = append(q.parts, p)
+}
+
+// opens tells whether the launch window is open for a place.
+func (rc *resolvedCycle) opens(p *place) bool {
+	w := rc.cycle.GetLaunchWindow()
+	return (w == nil || w.FromS == nil || p.launchS >= w.GetFromS()) && (w == nil || w.UntilS == nil || p.launchS <= w.GetUntilS())
 }
 
 // inStock tells whether the lots hold what a fit draws, if nothing else did.
-func (rc *resolvedCycle) inStock(fit *cycleFit) bool {
-	for _, d := range lotDraws(fit) {
-		if d.Units > rc.lots[d.Lot].available {
+func (q *queue) inStock(p *part, fit *cycleFit) bool {
+	for _, d := range p.draws(fit) {
+		if d.Units > q.problem.Lots[d.Lot].Available {
 			return false
 		}
 	}
 	return true
 }
 
-// expiryRanks orders the lots by expiry, the earliest 0; lots that expire
-// together rank alike.
-func (rc *resolvedCycle) expiryRanks() []int {
-	order := make([]int, len(rc.lots))
-	for i := range order {
-		order[i] = i
-	}
-	slices.SortStableFunc(order, func(a, b int) int { return rc.lots[a].expire.Compare(rc.lots[b].expire) })
-	ranks := make([]int, len(rc.lots))
-	for k, i := range order {
-		if k > 0 && rc.lots[i].expire.Equal(rc.lots[order[k-1]].expire) {
-			ranks[i] = ranks[order[k-1]]
-		} else {
-			ranks[i] = k
-		}
-	}
-	return ranks
-}
-
-func lotDraws(fit *cycleFit) []allocate.Draw {
+// draws sums a fit up by lot of the problem.
+func (p *part) draws(fit *cycleFit) []allocate.Draw {
 	var draws []allocate.Draw
 	for _, lot := range fit.lots {
-		i := slices.IndexFunc(draws, func(d allocate.Draw) bool { return d.Lot == lot })
+		i := slices.IndexFunc(draws, func(d allocate.Draw) bool { return d.Lot == p.lots[lot] })
 		if i < 0 {
-			draws = append(draws, allocate.Draw{Lot: lot})
+			draws = append(draws, allocate.Draw{Lot: p.lots[lot]})
 			i = len(draws) - 1
 		}
 		draws[i].Units++
@@ -97,64 +200,72 @@ func lotDraws(fit *cycleFit) []allocate.Draw {
 	return draws
 }
 
-// holdReason says why a sortie is held that has a fit good enough for its run,
-// and what would launch it beside everything that is planned to go.
-func (cp *cycleProblem) holdReason(rc *resolvedCycle, res *allocate.Result, sortie int) (bowrollv1.HoldReason, string, []*bowrollv1.Change) {
-	use := res.LotUse(&cp.problem)
-	best, short := -1, math.MaxInt
-	for j, fit := range cp.fits[sortie] {
-		if !fit.usable() {
-			continue
-		}
-		lacking := 0
-		for _, d := range lotDraws(fit) {
-			lacking += max(0, d.Units-(rc.lots[d.Lot].available-use[d.Lot]))
-		}
-		if lacking < short {
-			best, short = j, lacking
-		}
+// chosen is the fit that the answer gives to a sortie of a part, or nil.
+func (p *part) chosen(res *allocate.Result, i int) *cycleFit {
+	if c := res.Choices[p.first+i].Fit; c != allocate.Held {
+		return p.fits[i][p.usable[i][c]]
 	}
-	fit := cp.fits[sortie][best]
-	if short > 0 {
-		lot := rc.lots[fit.lots[0]]
-		text := fmt.Sprintf("The units that would launch it go to launches worth more: with %d more of %s it would go with %d.",
-			short, lot.lot.GetId(), fit.count)
-		return bowrollv1.HoldReason_HOLD_REASON_STOCK, text, []*bowrollv1.Change{{
-			Quantity: "unit_count", Change: float64(short), Text: fmt.Sprintf("%d more %s of %s", short, plural(short, "unit", "units"), lot.lot.GetId()),
-		}}
-	}
-	if teams, ok := cp.moreTeams(res, sortie, best); ok {
-		text := fmt.Sprintf("The crews cannot fit its %d units in time: %d more %s would.", fit.count, teams, plural(teams, "team", "teams"))
-		return bowrollv1.HoldReason_HOLD_REASON_CREWS, text, []*bowrollv1.Change{{
-			Quantity: "team_count", Change: float64(teams), Text: fmt.Sprintf("%d more fitting %s", teams, plural(teams, "team", "teams")),
-		}}
-	}
-	return bowrollv1.HoldReason_HOLD_REASON_STOCK,
-		"The reserve to keep back leaves no units for it.",
-		[]*bowrollv1.Change{{Quantity: "reserve_count", Change: -float64(fit.count), Text: fmt.Sprintf("%d fewer units kept back", fit.count)}}
+	return nil
 }
 
-// moreTeams is the least number of further teams with which the sortie could go
-// beside everything planned; it is checked, not guessed.
-func (cp *cycleProblem) moreTeams(res *allocate.Result, sortie, fit int) (int, bool) {
-	if cp.problem.Sites[0].Crews == nil {
-		return 0, false
-	}
-	choices := slices.Clone(res.Choices)
-	choices[sortie].Fit = slices.Index(cp.usable[sortie], fit)
-	if choices[sortie].Fit < 0 {
-		return 0, false
-	}
-	more := cp.problem
-	crews := *more.Sites[0].Crews
-	more.Sites = []allocate.Site{{ID: more.Sites[0].ID, Reserve: more.Sites[0].Reserve, Crews: &crews}}
-	for extra := 1; extra <= 100; extra++ {
-		crews.Teams++
-		if len(allocate.Check(&more, choices)) == 0 {
-			return extra, true
+// solve allocates, and sizes the reserves asked for: the fewest spares of each
+// type that make good the duds of what is then planned.
+func (q *queue) solve(ctx context.Context, o allocate.Options) (*allocate.Result, error) {
+	for {
+		res, err := allocate.Solve(ctx, &q.problem, o)
+		if err != nil {
+			return nil, err // an invalid problem is a fault of ours: the cycle was judged before
+		}
+		if res.Choices == nil {
+			return nil, q.without(ctx, res)
+		}
+		enough, err := q.keepBack(res)
+		if err != nil {
+			return nil, err
+		}
+		if enough {
+			return res, nil
 		}
 	}
-	return 0, false
+}
+
+// keepBack raises each reserve by one unit where the plan asks for more; a plan
+// with more kept back uses no more, so that the first reserve that is enough is
+// the least.
+func (q *queue) keepBack(res *allocate.Result) (enough bool, err error) {
+	enough = true
+	use := res.LotUse(&q.problem)
+	for _, r := range q.reserves {
+		used := 0
+		for _, l := range r.lots {
+			used += use[l]
+		}
+		spares, err := allocate.ReserveFor(used, r.kind.GetDudProbability(), q.parts[0].rc.cycle.GetReserveProbability())
+		if err != nil {
+			return false, refusal.Invalid([]*bowrollv1.Violation{{
+				Field: q.parts[0].rc.prefix + ".reserve_probability", Value: number(q.parts[0].rc.cycle.GetReserveProbability()), Rule: "reserve",
+				Allowed: "less, or a type with fewer duds", Hint: r.kind.GetName() + ": " + err.Error(),
+			}})
+		}
+		if site := &q.problem.Sites[r.site]; site.Reserve < spares {
+			site.Reserve++
+			enough = false
+		}
+	}
+	return enough, nil
+}
+
+// without says why there is no choice at all.
+func (q *queue) without(ctx context.Context, res *allocate.Result) error {
+	if err := ctx.Err(); err != nil {
+		return err
+	}
+	if res.Status == allocate.Infeasible {
+		return refusal.Because(codes.FailedPrecondition, "NO_ROOM",
+			"the aircraft that stay where they are held cannot all stand on the spots of their groups: let held sorties be struck clear, add spots or take sorties off", nil, nil)
+	}
+	return refusal.Because(codes.ResourceExhausted, "NODE_LIMIT",
+		"the node limit was reached before any plan was found: raise node_limit or leave it out", nil, nil)
 }
 
 func plural(n int, one, many string) string {

@@ -1,11 +1,13 @@
 package rpc
 
 import (
+	"slices"
 	"strconv"
 	"strings"
 	"time"
 
 	"bowroll/perf/aircraft"
+	"bowroll/perf/allocate"
 	"bowroll/perf/booster"
 	"bowroll/perf/takeoff"
 	bowrollv1 "bowroll/proto/bowroll/v1"
@@ -13,6 +15,7 @@ import (
 
 // A cycleFit is one way to launch a sortie: so many units from such lots.
 type cycleFit struct {
+	place    *place
 	count    int
 	stations []aircraft.Station // in the order of units
 	lots     []int              // lot of each unit
@@ -22,31 +25,39 @@ type cycleFit struct {
 // usable tells whether the sortie may go with it.
 func (c *cycleFit) usable() bool { return !c.a.Verdict.Outcome().Holds() }
 
-// maxCombinations is how many mixtures of lots are tried for one count; above
-// it, mixtures of at most two lots.
-const maxCombinations = 600
+// maxCombinations is how many mixtures of lots are tried for one count at one
+// place, and maxFits about how many fits one sortie may have in all. Where all
+// mixtures would be more, those of at most two lots are tried, then each lot by
+// itself, and then the lots that expire first.
+const (
+	maxCombinations = 600
+	maxFits         = allocate.MaxFits - 100
+)
 
-// fits lists the ways to launch a sortie, unassessed, in a fixed order: by count,
-// then by lots. Stations that mirror each other are served from one lot, and all
-// units of a fit are of one type.
+// fits lists the ways to launch a sortie, unassessed, in a fixed order: by place
+// (the one given first), by count, then by lots. Stations that mirror each other
+// are served from one lot, and all units of a fit are of one type.
 func (rc *resolvedCycle) fits(s *resolvedSortie) []*cycleFit {
-	launch := rc.cycle.GetStartTime().AsTime().Add(time.Duration(s.sortie.GetLaunchS() * float64(time.Second)))
 	var list []*cycleFit
-	for _, count := range s.counts {
-		if count == 0 {
-			list = append(list, new(cycleFit))
-			continue
-		}
-		sides := sidesOf(s.base, count)
-		for _, lots := range rc.mixtures(len(sides), launch) {
-			fit := &cycleFit{count: count}
-			for i, side := range sides {
-				for _, station := range side {
-					fit.stations = append(fit.stations, station)
-					fit.lots = append(fit.lots, lots[i])
-				}
+	for i := range s.places {
+		p := &s.places[i]
+		launch := rc.cycle.GetStartTime().AsTime().Add(time.Duration(p.launchS * float64(time.Second)))
+		for _, count := range s.counts {
+			if count == 0 {
+				list = append(list, &cycleFit{place: p})
+				continue
 			}
-			list = append(list, fit)
+			sides := sidesOf(s.base, count)
+			for _, lots := range rc.mixtures(len(sides), launch, min(maxCombinations, max(1, maxFits/(len(s.counts)*len(s.places))))) {
+				fit := &cycleFit{place: p, count: count}
+				for i, side := range sides {
+					for _, station := range side {
+						fit.stations = append(fit.stations, station)
+						fit.lots = append(fit.lots, lots[i])
+					}
+				}
+				list = append(list, fit)
+			}
 		}
 	}
 	return list
@@ -74,14 +85,20 @@ func sidesOf(base *resolved, count int) [][]aircraft.Station {
 	return sides
 }
 
-// mixtures lists which lots may serve a number of sides: every multiset of lots
-// of one type, given out in the order of lots. A lot without units enters all
-// the same, since it tells what more stock would do.
-func (rc *resolvedCycle) mixtures(sides int, launch time.Time) [][]int {
+// mixtures lists which lots may serve a number of sides, at most so many: every
+// multiset of lots of one type, given out in the order of lots. A lot without
+// units enters all the same, since it tells what more stock would do.
+func (rc *resolvedCycle) mixtures(sides int, launch time.Time, most int) [][]int {
+	kinds := 0
+	for i := range rc.lots {
+		if rc.firstOfKind(i) {
+			kinds++
+		}
+	}
 	var list [][]int
 	for i := range rc.lots {
 		if rc.firstOfKind(i) {
-			list = append(list, rc.mixturesOf(rc.lots[i].kind, sides, launch)...)
+			list = append(list, rc.mixturesOf(rc.lots[i].kind, sides, launch, max(1, most/kinds))...)
 		}
 	}
 	return list
@@ -96,40 +113,49 @@ func (rc *resolvedCycle) firstOfKind(i int) bool {
 	return true
 }
 
-func (rc *resolvedCycle) mixturesOf(kind *booster.Type, sides int, launch time.Time) [][]int {
+func (rc *resolvedCycle) mixturesOf(kind *booster.Type, sides int, launch time.Time, most int) [][]int {
 	var lots []int
 	for i := range rc.lots {
 		if lot := &rc.lots[i]; lot.kind == kind && lot.barred == "" && lot.expire.After(launch) {
 			lots = append(lots, i)
 		}
 	}
+	for _, distinct := range []int{sides, 2, 1} {
+		if list := multisets(lots, sides, distinct, most); len(list) <= most {
+			return list
+		}
+		rc.narrowed = true
+	}
+	slices.SortStableFunc(lots, func(a, b int) int { return rc.lots[a].expire.Compare(rc.lots[b].expire) })
+	lots = lots[:most]
+	slices.Sort(lots)
+	return multisets(lots, sides, 1, most)
+}
+
+// multisets lists the multisets of so many lots with at most so many distinct
+// ones, in order. It gives up one past most.
+func multisets(lots []int, size, distinct, most int) [][]int {
 	var list [][]int
-	full := true
-	var extend func(mixture []int, from, distinct, most int)
-	extend = func(mixture []int, from, distinct, most int) {
-		if !full {
+	var extend func(mixture []int, from, used int)
+	extend = func(mixture []int, from, used int) {
+		if len(list) > most {
 			return
 		}
-		if len(mixture) == sides {
-			list = append(list, append([]int(nil), mixture...))
-			full = len(list) <= maxCombinations || most == 2
+		if len(mixture) == size {
+			list = append(list, slices.Clone(mixture))
 			return
 		}
 		for k := from; k < len(lots); k++ {
-			more := distinct
+			more := used
 			if len(mixture) == 0 || mixture[len(mixture)-1] != lots[k] {
 				more++
 			}
-			if more <= most {
-				extend(append(mixture, lots[k]), k, more, most)
+			if more <= distinct {
+				extend(append(mixture, lots[k]), k, more)
 			}
 		}
 	}
-	extend(nil, 0, 0, sides)
-	if !full {
-		list, full = nil, true
-		extend(nil, 0, 0, 2)
-	}
+	extend(nil, 0, 0)
 	return list
 }
 
@@ -146,28 +172,36 @@ func (rc *resolvedCycle) units(fit *cycleFit) []booster.Unit {
 	return units
 }
 
-// likeness is a key that fits share whose units behave alike, so that one
-// assessment serves them all.
-func (rc *resolvedCycle) likeness(fit *cycleFit) string {
+// likeness is a key that fits share whose take-offs are alike in every number, so
+// that one assessment serves them all, whoever they belong to.
+func (rc *resolvedCycle) likeness(s *resolvedSortie, fit *cycleFit) string {
 	var b strings.Builder
+	b.WriteString(rc.setting)
+	b.WriteByte(' ')
+	b.WriteString(s.like)
+	b.WriteByte(' ')
+	b.WriteString(number(fit.place.at.Available))
+	b.WriteByte(' ')
 	b.WriteString(strconv.Itoa(fit.count))
+	// Units of one lot are uneven together: which share a lot tells fits apart too.
+	var lots []int
 	for _, i := range fit.lots {
-		b.WriteByte(' ')
-		for j := range rc.lots {
-			if rc.lots[j].kind == rc.lots[i].kind {
-				b.WriteString(strconv.Itoa(j)) // the first lot of the kind stands for it
-				break
-			}
+		at := slices.Index(lots, i)
+		if at < 0 {
+			at = len(lots)
+			lots = append(lots, i)
 		}
-		b.WriteByte('@')
-		b.WriteString(number(rc.lots[i].lot.GetGrainTemperatureC()))
+		b.WriteByte(' ')
+		b.WriteString(strconv.Itoa(at))
+		b.WriteByte(':')
+		b.WriteString(rc.lots[i].like)
 	}
 	return b.String()
 }
 
 // withFit is the take-off of a sortie with a fit, fired at its best.
-func (rc *resolvedCycle) withFit(s *resolvedSortie, fit *cycleFit) *resolved {
-	res := *s.base
+func (rc *resolvedCycle) withFit(_ *resolvedSortie, fit *cycleFit) *resolved {
+	res := *fit.place.at
 	res.Setting.Units = rc.units(fit)
 	res.Best = fit.count > 0
 	return &res

@@ -12,12 +12,14 @@ import (
 	"bowroll/perf/booster"
 	"bowroll/perf/wind"
 	bowrollv1 "bowroll/proto/bowroll/v1"
+	"bowroll/server/canonical"
 	"bowroll/server/catalog"
 	"bowroll/server/refusal"
 )
 
 // resolvedCycle is a cycle with every name replaced by what it stands for.
 type resolvedCycle struct {
+	prefix  string // of its fields in the request
 	cycle   *bowrollv1.Cycle
 	deck    *bowrollv1.Deck
 	site    *bowrollv1.Site
@@ -25,6 +27,11 @@ type resolvedCycle struct {
 	ship    *bowrollv1.Ship // nil ashore
 	sorties []*resolvedSortie
 	lots    []resolvedLot
+	// narrowed says that not every mixture of lots was tried.
+	narrowed bool
+	// setting names all that the sorties share and a take-off depends on; see
+	// [resolvedCycle.likeness].
+	setting string
 }
 
 // resolvedSortie is one sortie without units yet.
@@ -32,36 +39,49 @@ type resolvedSortie struct {
 	sortie *bowrollv1.Sortie
 	base   *resolved // the take-off without units
 	counts []int     // unit counts permitted, rising
+	// places it may launch from: its spot or run, or the spots of its group that
+	// take it.
+	places []place
+	// like names what of the sortie itself a take-off depends on.
+	like string
+}
+
+// place is where a sortie may stand.
+type place struct {
+	spot    string
+	at      *resolved // the take-off from there without units
+	launchS float64
 }
 
 // resolvedLot is one lot.
 type resolvedLot struct {
 	lot       *bowrollv1.Lot
 	kind      *booster.Type
+	like      string // names what of the lot a take-off depends on
 	expire    time.Time
 	available int    // usable units less the lot's reserve
 	barred    string // why none of it may be used, whatever the time; empty where it may
+	borrowed  bool   // it lies elsewhere in the fleet
 }
 
-const cyclePrefix = "cycle"
-
 // resolveCycle turns a cycle into model input with every fault at once.
-func (r resolver) resolveCycle(c *bowrollv1.Cycle) (*resolvedCycle, []*bowrollv1.Violation, error) {
+func (r resolver) resolveCycle(prefix string, c *bowrollv1.Cycle) (*resolvedCycle, []*bowrollv1.Violation, error) {
 	if c == nil {
-		return nil, []*bowrollv1.Violation{{Field: cyclePrefix, Rule: "required", Allowed: "given"}}, nil
+		return nil, []*bowrollv1.Violation{{Field: prefix, Rule: "required", Allowed: "given"}}, nil
 	}
-	found, err := refusal.Check(r.validator, cyclePrefix, c)
+	found, err := refusal.Check(r.validator, prefix, c)
 	if err != nil {
 		return nil, nil, err
 	}
-	f := &faults{prefix: cyclePrefix, list: found}
-	out := &resolvedCycle{cycle: proto.CloneOf(c)}
+	f := &faults{prefix: prefix, list: found}
+	out := &resolvedCycle{prefix: prefix, cycle: proto.CloneOf(c)}
 	r.resolveCycleDeck(out, f)
 	r.resolveLots(out, f)
 	checkQueue(c, f)
+	checkGroups(out, f)
 	// Sorties are judged by data only where what they share is sound: otherwise
 	// each would repeat the same fault.
-	if !sharedFault(f.list) {
+	if !sharedFault(prefix, f.list) {
 		if err := r.resolveSorties(out, f); err != nil {
 			return nil, nil, err
 		}
@@ -69,13 +89,14 @@ func (r resolver) resolveCycle(c *bowrollv1.Cycle) (*resolvedCycle, []*bowrollv1
 	if len(f.list) > 0 {
 		return nil, f.list, nil
 	}
+	out.setting = canonical.Digest(c.GetAir(), c.GetNaturalWind(), out.ship, out.policy, out.deck)
 	return out, nil, nil
 }
 
 // sharedFault tells whether a fault is of the cycle as a whole.
-func sharedFault(list []*bowrollv1.Violation) bool {
+func sharedFault(prefix string, list []*bowrollv1.Violation) bool {
 	return slices.ContainsFunc(list, func(v *bowrollv1.Violation) bool {
-		rest := strings.TrimPrefix(v.GetField(), cyclePrefix+".")
+		rest := strings.TrimPrefix(v.GetField(), prefix+".")
 		return !strings.HasPrefix(rest, "sorties[") && !strings.HasPrefix(rest, "lots[")
 	})
 }
@@ -150,6 +171,10 @@ func (r resolver) resolveLots(out *resolvedCycle, f *faults) {
 		if lot.GetType() == nil {
 			continue
 		}
+		if c := out.cycle; c.ReserveProbability != nil && lot.GetType().DudProbability == nil {
+			f.add(path+".type.dud_probability", "", "required", "stated by the booster type",
+				"without it no reserve can be sized: state it, or give reserve_count in place of reserve_probability")
+		}
 		resolved := resolvedLot{
 			lot: lot, kind: boosterType(lot.GetType()), expire: lot.GetExpireTime().AsTime(),
 			available: max(0, int(lot.GetUsableCount())-int(lot.GetReserveCount())),
@@ -170,10 +195,16 @@ func (r resolver) resolveLots(out *resolvedCycle, f *faults) {
 	for i := range out.lots {
 		for j := range i {
 			if proto.Equal(out.lots[i].lot.GetType(), out.lots[j].lot.GetType()) {
-				out.lots[i].kind = out.lots[j].kind
+				out.lots[i].kind, out.lots[i].like = out.lots[j].kind, out.lots[j].like
 				break
 			}
 		}
+		if out.lots[i].like == "" {
+			out.lots[i].like = canonical.Digest(out.lots[i].lot.GetType())
+		}
+	}
+	for i := range out.lots {
+		out.lots[i].like += "@" + number(out.lots[i].lot.GetGrainTemperatureC())
 	}
 }
 
@@ -201,17 +232,36 @@ func checkQueue(c *bowrollv1.Cycle, f *faults) {
 // resolveSorties resolves each sortie as a take-off without units.
 func (r resolver) resolveSorties(out *resolvedCycle, f *faults) error {
 	c := out.cycle
+	known := map[string]*resolvedSortie{} // sorties alike in all but name, time and worth
 	for i, s := range c.GetSorties() {
 		path := "sorties[" + strconv.Itoa(i) + "]"
 		prefix := f.prefix + "." + path
 		if f.has(path) {
 			continue
 		}
-		base, found, err := r.resolve(prefix, &bowrollv1.TakeoffCase{
+		asked := &bowrollv1.TakeoffCase{
 			Id: s.GetId(), AircraftType: s.GetAircraftType(), Aircraft: s.GetAircraft(), Flap: s.GetFlap(),
 			GrossMassKg: s.GrossMassKg, Air: c.GetAir(), NaturalWind: c.GetNaturalWind(), Ship: out.ship,
 			Deck: c.GetDeck(), Spot: s.GetSpot(), AvailableM: s.AvailableM, Policy: out.policy,
-		})
+		}
+		group := groupOf(c, s.GetGroup())
+		if group != nil {
+			// The span is held against each spot below: one that does not take the
+			// aircraft is no fault, it only goes elsewhere.
+			asked.Spot, asked.AvailableM = "", proto.Float64(longest(out.deck, group))
+		}
+		like := likeSortie(s, asked)
+		if twin := known[like]; twin != nil {
+			base := *twin.base
+			base.Case = proto.CloneOf(twin.base.Case)
+			base.Case.Id = s.GetId()
+			s.Aircraft, s.AircraftType = base.Case.GetAircraft(), ""
+			resolved := &resolvedSortie{sortie: s, base: &base, counts: permitted(s, path, f), like: like}
+			resolved.places = out.placesOf(resolved, group)
+			out.sorties = append(out.sorties, resolved)
+			continue
+		}
+		base, found, err := r.resolve(prefix, asked)
 		if err != nil {
 			return err
 		}
@@ -220,9 +270,26 @@ func (r resolver) resolveSorties(out *resolvedCycle, f *faults) error {
 			continue
 		}
 		s.Aircraft, s.AircraftType = base.Case.GetAircraft(), ""
-		out.sorties = append(out.sorties, &resolvedSortie{sortie: s, base: base, counts: permitted(s, path, f)})
+		resolved := &resolvedSortie{sortie: s, base: base, counts: permitted(s, path, f), like: like}
+		resolved.places = out.placesOf(resolved, group)
+		out.sorties = append(out.sorties, resolved)
+		known[like] = resolved
 	}
 	return nil
+}
+
+// likeSortie names what of a sortie a take-off depends on, besides what the
+// cycle's sorties share.
+func likeSortie(s *bowrollv1.Sortie, asked *bowrollv1.TakeoffCase) string {
+	kind := s.GetAircraftType()
+	if kind == "" {
+		kind = canonical.Digest(s.GetAircraft())
+	}
+	available := ""
+	if asked.AvailableM != nil {
+		available = number(asked.GetAvailableM())
+	}
+	return strings.Join([]string{kind, s.GetFlap(), number(s.GetGrossMassKg()), asked.GetSpot(), available}, " ")
 }
 
 // permitted lists the unit counts that a sortie may have.

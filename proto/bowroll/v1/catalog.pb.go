@@ -1717,7 +1717,9 @@ type Deck struct {
 	// Margins of this deck.
 	Policy *Policy `protobuf:"bytes,11,opt,name=policy,proto3" json:"policy,omitempty"`
 	// Revision of the catalog this was read from.
-	Provenance    *Provenance `protobuf:"bytes,12,opt,name=provenance,proto3" json:"provenance,omitempty"`
+	Provenance *Provenance `protobuf:"bytes,12,opt,name=provenance,proto3" json:"provenance,omitempty"`
+	// Spots so near each other that wings could meet.
+	Neighbours    []*SpotNeighbour `protobuf:"bytes,13,rep,name=neighbours,proto3" json:"neighbours,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1836,6 +1838,87 @@ func (x *Deck) GetProvenance() *Provenance {
 	return nil
 }
 
+func (x *Deck) GetNeighbours() []*SpotNeighbour {
+	if x != nil {
+		return x.Neighbours
+	}
+	return nil
+}
+
+// SpotNeighbour is two spots whose aircraft stand side by side: their half spans
+// and the clearance together must not be more than the centre lines are apart.
+type SpotNeighbour struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// One spot.
+	Spot string `protobuf:"bytes,1,opt,name=spot,proto3" json:"spot,omitempty"`
+	// The other.
+	Other string `protobuf:"bytes,2,opt,name=other,proto3" json:"other,omitempty"`
+	// Distance between the centre lines of aircraft on them, 0 to 500 m.
+	CentreLinesM *float64 `protobuf:"fixed64,3,opt,name=centre_lines_m,json=centreLinesM,proto3,oneof" json:"centre_lines_m,omitempty"`
+	// Clearance to keep between wing tips, 0 to 50 m.
+	ClearanceM    *float64 `protobuf:"fixed64,4,opt,name=clearance_m,json=clearanceM,proto3,oneof" json:"clearance_m,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *SpotNeighbour) Reset() {
+	*x = SpotNeighbour{}
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[21]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *SpotNeighbour) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*SpotNeighbour) ProtoMessage() {}
+
+func (x *SpotNeighbour) ProtoReflect() protoreflect.Message {
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[21]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use SpotNeighbour.ProtoReflect.Descriptor instead.
+func (*SpotNeighbour) Descriptor() ([]byte, []int) {
+	return file_bowroll_v1_catalog_proto_rawDescGZIP(), []int{21}
+}
+
+func (x *SpotNeighbour) GetSpot() string {
+	if x != nil {
+		return x.Spot
+	}
+	return ""
+}
+
+func (x *SpotNeighbour) GetOther() string {
+	if x != nil {
+		return x.Other
+	}
+	return ""
+}
+
+func (x *SpotNeighbour) GetCentreLinesM() float64 {
+	if x != nil && x.CentreLinesM != nil {
+		return *x.CentreLinesM
+	}
+	return 0
+}
+
+func (x *SpotNeighbour) GetClearanceM() float64 {
+	if x != nil && x.ClearanceM != nil {
+		return *x.ClearanceM
+	}
+	return 0
+}
+
 // Surface is what the wheels or skis run on.
 type Surface struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -1854,7 +1937,7 @@ type Surface struct {
 
 func (x *Surface) Reset() {
 	*x = Surface{}
-	mi := &file_bowroll_v1_catalog_proto_msgTypes[21]
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[22]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1866,7 +1949,7 @@ func (x *Surface) String() string {
 func (*Surface) ProtoMessage() {}
 
 func (x *Surface) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_catalog_proto_msgTypes[21]
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[22]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1879,7 +1962,7 @@ func (x *Surface) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Surface.ProtoReflect.Descriptor instead.
 func (*Surface) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_catalog_proto_rawDescGZIP(), []int{21}
+	return file_bowroll_v1_catalog_proto_rawDescGZIP(), []int{22}
 }
 
 func (x *Surface) GetRollingFriction() float64 {
@@ -1925,7 +2008,7 @@ type Spot struct {
 
 func (x *Spot) Reset() {
 	*x = Spot{}
-	mi := &file_bowroll_v1_catalog_proto_msgTypes[22]
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[23]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1937,7 +2020,7 @@ func (x *Spot) String() string {
 func (*Spot) ProtoMessage() {}
 
 func (x *Spot) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_catalog_proto_msgTypes[22]
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[23]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1950,7 +2033,7 @@ func (x *Spot) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Spot.ProtoReflect.Descriptor instead.
 func (*Spot) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_catalog_proto_rawDescGZIP(), []int{22}
+	return file_bowroll_v1_catalog_proto_rawDescGZIP(), []int{23}
 }
 
 func (x *Spot) GetId() string {
@@ -2181,7 +2264,7 @@ const file_bowroll_v1_catalog_proto_rawDesc = "" +
 	"\fbowroll/Site\x12\fsites/{site}*\x05sites2\x04siteB\x12\n" +
 	"\x10_least_speed_mpsB\x15\n" +
 	"\x13_greatest_speed_mpsB\x12\n" +
-	"\x10_turn_rate_deg_s\"\xd2\a\n" +
+	"\x10_turn_rate_deg_s\"\x98\b\n" +
 	"\x04Deck\x12V\n" +
 	"\x04name\x18\x01 \x01(\tBB\xe2A\x01\b\xbaH;r927^sites/[a-z][a-z0-9-]{0,62}/decks/[a-z][a-z0-9-]{0,62}$R\x04name\x12+\n" +
 	"\fdisplay_name\x18\x02 \x01(\tB\b\xbaH\x05r\x03(\xc8\x01R\vdisplayName\x129\n" +
@@ -2198,14 +2281,25 @@ const file_bowroll_v1_catalog_proto_rawDesc = "" +
 	"\x06policy\x18\v \x01(\v2\x12.bowroll.v1.PolicyR\x06policy\x12<\n" +
 	"\n" +
 	"provenance\x18\f \x01(\v2\x16.bowroll.v1.ProvenanceB\x04\xe2A\x01\x03R\n" +
-	"provenance:9\xeaA6\n" +
+	"provenance\x12D\n" +
+	"\n" +
+	"neighbours\x18\r \x03(\v2\x19.bowroll.v1.SpotNeighbourB\t\xbaH\x06\x92\x01\x03\x10\xd0\x0fR\n" +
+	"neighbours:9\xeaA6\n" +
 	"\fbowroll/Deck\x12\x19sites/{site}/decks/{deck}*\x05decks2\x04deckB\x12\n" +
 	"\x10_axis_offset_degB\x10\n" +
 	"\x0e_edge_height_mB\v\n" +
 	"\t_screen_mB\x13\n" +
 	"\x11_wind_ceiling_mpsB\x16\n" +
 	"\x14_crosswind_limit_mpsB\x15\n" +
-	"\x13_tailwind_limit_mps\"\xb8\x02\n" +
+	"\x13_tailwind_limit_mps\"\xb7\x02\n" +
+	"\rSpotNeighbour\x125\n" +
+	"\x04spot\x18\x01 \x01(\tB!\xe2A\x01\x02\xbaH\x1ar\x182\x16^[a-z][a-z0-9-]{0,62}$R\x04spot\x127\n" +
+	"\x05other\x18\x02 \x01(\tB!\xe2A\x01\x02\xbaH\x1ar\x182\x16^[a-z][a-z0-9-]{0,62}$R\x05other\x12K\n" +
+	"\x0ecentre_lines_m\x18\x03 \x01(\x01B \xe2A\x01\x02\xbaH\x19\xc8\x01\x01\x12\x14@\x01\x19\x00\x00\x00\x00\x00@\x7f@)\x00\x00\x00\x00\x00\x00\x00\x00H\x00R\fcentreLinesM\x88\x01\x01\x12F\n" +
+	"\vclearance_m\x18\x04 \x01(\x01B \xe2A\x01\x02\xbaH\x19\xc8\x01\x01\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00I@)\x00\x00\x00\x00\x00\x00\x00\x00H\x01R\n" +
+	"clearanceM\x88\x01\x01B\x11\n" +
+	"\x0f_centre_lines_mB\x0e\n" +
+	"\f_clearance_m\"\xb8\x02\n" +
 	"\aSurface\x12P\n" +
 	"\x10rolling_friction\x18\x01 \x01(\x01B \xe2A\x01\x02\xbaH\x19\xc8\x01\x01\x12\x14@\x01\x19\x9a\x99\x99\x99\x99\x99\xd9?)\x00\x00\x00\x00\x00\x00\x00\x00H\x00R\x0frollingFriction\x88\x01\x01\x12I\n" +
 	"\x10braking_friction\x18\x02 \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00\xf0?)\x00\x00\x00\x00\x00\x00\x00\x00H\x01R\x0fbrakingFriction\x88\x01\x01\x128\n" +
@@ -2250,7 +2344,7 @@ func file_bowroll_v1_catalog_proto_rawDescGZIP() []byte {
 }
 
 var file_bowroll_v1_catalog_proto_enumTypes = make([]protoimpl.EnumInfo, 1)
-var file_bowroll_v1_catalog_proto_msgTypes = make([]protoimpl.MessageInfo, 23)
+var file_bowroll_v1_catalog_proto_msgTypes = make([]protoimpl.MessageInfo, 24)
 var file_bowroll_v1_catalog_proto_goTypes = []any{
 	(Side)(0),                         // 0: bowroll.v1.Side
 	(*GetAircraftTypeRequest)(nil),    // 1: bowroll.v1.GetAircraftTypeRequest
@@ -2274,54 +2368,56 @@ var file_bowroll_v1_catalog_proto_goTypes = []any{
 	(*BoosterType)(nil),               // 19: bowroll.v1.BoosterType
 	(*Site)(nil),                      // 20: bowroll.v1.Site
 	(*Deck)(nil),                      // 21: bowroll.v1.Deck
-	(*Surface)(nil),                   // 22: bowroll.v1.Surface
-	(*Spot)(nil),                      // 23: bowroll.v1.Spot
-	(*Provenance)(nil),                // 24: bowroll.v1.Provenance
-	(*Policy)(nil),                    // 25: bowroll.v1.Policy
+	(*SpotNeighbour)(nil),             // 22: bowroll.v1.SpotNeighbour
+	(*Surface)(nil),                   // 23: bowroll.v1.Surface
+	(*Spot)(nil),                      // 24: bowroll.v1.Spot
+	(*Provenance)(nil),                // 25: bowroll.v1.Provenance
+	(*Policy)(nil),                    // 26: bowroll.v1.Policy
 }
 var file_bowroll_v1_catalog_proto_depIdxs = []int32{
 	13, // 0: bowroll.v1.ListAircraftTypesResponse.aircraft_types:type_name -> bowroll.v1.AircraftType
-	24, // 1: bowroll.v1.ListAircraftTypesResponse.provenance:type_name -> bowroll.v1.Provenance
+	25, // 1: bowroll.v1.ListAircraftTypesResponse.provenance:type_name -> bowroll.v1.Provenance
 	19, // 2: bowroll.v1.ListBoosterTypesResponse.booster_types:type_name -> bowroll.v1.BoosterType
-	24, // 3: bowroll.v1.ListBoosterTypesResponse.provenance:type_name -> bowroll.v1.Provenance
+	25, // 3: bowroll.v1.ListBoosterTypesResponse.provenance:type_name -> bowroll.v1.Provenance
 	20, // 4: bowroll.v1.ListSitesResponse.sites:type_name -> bowroll.v1.Site
-	24, // 5: bowroll.v1.ListSitesResponse.provenance:type_name -> bowroll.v1.Provenance
+	25, // 5: bowroll.v1.ListSitesResponse.provenance:type_name -> bowroll.v1.Provenance
 	21, // 6: bowroll.v1.ListDecksResponse.decks:type_name -> bowroll.v1.Deck
-	24, // 7: bowroll.v1.ListDecksResponse.provenance:type_name -> bowroll.v1.Provenance
+	25, // 7: bowroll.v1.ListDecksResponse.provenance:type_name -> bowroll.v1.Provenance
 	14, // 8: bowroll.v1.AircraftType.flaps:type_name -> bowroll.v1.FlapSetting
 	15, // 9: bowroll.v1.AircraftType.thrust:type_name -> bowroll.v1.ThrustTable
 	16, // 10: bowroll.v1.AircraftType.propeller:type_name -> bowroll.v1.Propeller
 	17, // 11: bowroll.v1.AircraftType.stations:type_name -> bowroll.v1.Station
 	18, // 12: bowroll.v1.AircraftType.loadings:type_name -> bowroll.v1.Loading
-	24, // 13: bowroll.v1.AircraftType.provenance:type_name -> bowroll.v1.Provenance
+	25, // 13: bowroll.v1.AircraftType.provenance:type_name -> bowroll.v1.Provenance
 	0,  // 14: bowroll.v1.Station.side:type_name -> bowroll.v1.Side
-	24, // 15: bowroll.v1.BoosterType.provenance:type_name -> bowroll.v1.Provenance
-	24, // 16: bowroll.v1.Site.provenance:type_name -> bowroll.v1.Provenance
-	22, // 17: bowroll.v1.Deck.surface:type_name -> bowroll.v1.Surface
-	23, // 18: bowroll.v1.Deck.spots:type_name -> bowroll.v1.Spot
-	25, // 19: bowroll.v1.Deck.policy:type_name -> bowroll.v1.Policy
-	24, // 20: bowroll.v1.Deck.provenance:type_name -> bowroll.v1.Provenance
-	1,  // 21: bowroll.v1.Catalog.GetAircraftType:input_type -> bowroll.v1.GetAircraftTypeRequest
-	2,  // 22: bowroll.v1.Catalog.ListAircraftTypes:input_type -> bowroll.v1.ListAircraftTypesRequest
-	4,  // 23: bowroll.v1.Catalog.GetBoosterType:input_type -> bowroll.v1.GetBoosterTypeRequest
-	5,  // 24: bowroll.v1.Catalog.ListBoosterTypes:input_type -> bowroll.v1.ListBoosterTypesRequest
-	7,  // 25: bowroll.v1.Catalog.GetSite:input_type -> bowroll.v1.GetSiteRequest
-	8,  // 26: bowroll.v1.Catalog.ListSites:input_type -> bowroll.v1.ListSitesRequest
-	10, // 27: bowroll.v1.Catalog.GetDeck:input_type -> bowroll.v1.GetDeckRequest
-	11, // 28: bowroll.v1.Catalog.ListDecks:input_type -> bowroll.v1.ListDecksRequest
-	13, // 29: bowroll.v1.Catalog.GetAircraftType:output_type -> bowroll.v1.AircraftType
-	3,  // 30: bowroll.v1.Catalog.ListAircraftTypes:output_type -> bowroll.v1.ListAircraftTypesResponse
-	19, // 31: bowroll.v1.Catalog.GetBoosterType:output_type -> bowroll.v1.BoosterType
-	6,  // 32: bowroll.v1.Catalog.ListBoosterTypes:output_type -> bowroll.v1.ListBoosterTypesResponse
-	20, // 33: bowroll.v1.Catalog.GetSite:output_type -> bowroll.v1.Site
-	9,  // 34: bowroll.v1.Catalog.ListSites:output_type -> bowroll.v1.ListSitesResponse
-	21, // 35: bowroll.v1.Catalog.GetDeck:output_type -> bowroll.v1.Deck
-	12, // 36: bowroll.v1.Catalog.ListDecks:output_type -> bowroll.v1.ListDecksResponse
-	29, // [29:37] is the sub-list for method output_type
-	21, // [21:29] is the sub-list for method input_type
-	21, // [21:21] is the sub-list for extension type_name
-	21, // [21:21] is the sub-list for extension extendee
-	0,  // [0:21] is the sub-list for field type_name
+	25, // 15: bowroll.v1.BoosterType.provenance:type_name -> bowroll.v1.Provenance
+	25, // 16: bowroll.v1.Site.provenance:type_name -> bowroll.v1.Provenance
+	23, // 17: bowroll.v1.Deck.surface:type_name -> bowroll.v1.Surface
+	24, // 18: bowroll.v1.Deck.spots:type_name -> bowroll.v1.Spot
+	26, // 19: bowroll.v1.Deck.policy:type_name -> bowroll.v1.Policy
+	25, // 20: bowroll.v1.Deck.provenance:type_name -> bowroll.v1.Provenance
+	22, // 21: bowroll.v1.Deck.neighbours:type_name -> bowroll.v1.SpotNeighbour
+	1,  // 22: bowroll.v1.Catalog.GetAircraftType:input_type -> bowroll.v1.GetAircraftTypeRequest
+	2,  // 23: bowroll.v1.Catalog.ListAircraftTypes:input_type -> bowroll.v1.ListAircraftTypesRequest
+	4,  // 24: bowroll.v1.Catalog.GetBoosterType:input_type -> bowroll.v1.GetBoosterTypeRequest
+	5,  // 25: bowroll.v1.Catalog.ListBoosterTypes:input_type -> bowroll.v1.ListBoosterTypesRequest
+	7,  // 26: bowroll.v1.Catalog.GetSite:input_type -> bowroll.v1.GetSiteRequest
+	8,  // 27: bowroll.v1.Catalog.ListSites:input_type -> bowroll.v1.ListSitesRequest
+	10, // 28: bowroll.v1.Catalog.GetDeck:input_type -> bowroll.v1.GetDeckRequest
+	11, // 29: bowroll.v1.Catalog.ListDecks:input_type -> bowroll.v1.ListDecksRequest
+	13, // 30: bowroll.v1.Catalog.GetAircraftType:output_type -> bowroll.v1.AircraftType
+	3,  // 31: bowroll.v1.Catalog.ListAircraftTypes:output_type -> bowroll.v1.ListAircraftTypesResponse
+	19, // 32: bowroll.v1.Catalog.GetBoosterType:output_type -> bowroll.v1.BoosterType
+	6,  // 33: bowroll.v1.Catalog.ListBoosterTypes:output_type -> bowroll.v1.ListBoosterTypesResponse
+	20, // 34: bowroll.v1.Catalog.GetSite:output_type -> bowroll.v1.Site
+	9,  // 35: bowroll.v1.Catalog.ListSites:output_type -> bowroll.v1.ListSitesResponse
+	21, // 36: bowroll.v1.Catalog.GetDeck:output_type -> bowroll.v1.Deck
+	12, // 37: bowroll.v1.Catalog.ListDecks:output_type -> bowroll.v1.ListDecksResponse
+	30, // [30:38] is the sub-list for method output_type
+	22, // [22:30] is the sub-list for method input_type
+	22, // [22:22] is the sub-list for extension type_name
+	22, // [22:22] is the sub-list for extension extendee
+	0,  // [0:22] is the sub-list for field type_name
 }
 
 func init() { file_bowroll_v1_catalog_proto_init() }
@@ -2341,13 +2437,14 @@ func file_bowroll_v1_catalog_proto_init() {
 	file_bowroll_v1_catalog_proto_msgTypes[20].OneofWrappers = []any{}
 	file_bowroll_v1_catalog_proto_msgTypes[21].OneofWrappers = []any{}
 	file_bowroll_v1_catalog_proto_msgTypes[22].OneofWrappers = []any{}
+	file_bowroll_v1_catalog_proto_msgTypes[23].OneofWrappers = []any{}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_bowroll_v1_catalog_proto_rawDesc), len(file_bowroll_v1_catalog_proto_rawDesc)),
 			NumEnums:      1,
-			NumMessages:   23,
+			NumMessages:   24,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

@@ -26,6 +26,63 @@ const (
 	_ = protoimpl.EnforceVersion(protoimpl.MaxVersion - 20)
 )
 
+// PlanStage is what a plan is being worked on.
+type PlanStage int32
+
+const (
+	// Never sent.
+	PlanStage_PLAN_STAGE_UNSPECIFIED PlanStage = 0
+	// Fits are computed.
+	PlanStage_PLAN_STAGE_FITS PlanStage = 1
+	// Units are allocated.
+	PlanStage_PLAN_STAGE_ALLOCATION PlanStage = 2
+	// Launches, releases and the timeline are worked out.
+	PlanStage_PLAN_STAGE_ANSWER PlanStage = 3
+)
+
+// Enum value maps for PlanStage.
+var (
+	PlanStage_name = map[int32]string{
+		0: "PLAN_STAGE_UNSPECIFIED",
+		1: "PLAN_STAGE_FITS",
+		2: "PLAN_STAGE_ALLOCATION",
+		3: "PLAN_STAGE_ANSWER",
+	}
+	PlanStage_value = map[string]int32{
+		"PLAN_STAGE_UNSPECIFIED": 0,
+		"PLAN_STAGE_FITS":        1,
+		"PLAN_STAGE_ALLOCATION":  2,
+		"PLAN_STAGE_ANSWER":      3,
+	}
+)
+
+func (x PlanStage) Enum() *PlanStage {
+	p := new(PlanStage)
+	*p = x
+	return p
+}
+
+func (x PlanStage) String() string {
+	return protoimpl.X.EnumStringOf(x.Descriptor(), protoreflect.EnumNumber(x))
+}
+
+func (PlanStage) Descriptor() protoreflect.EnumDescriptor {
+	return file_bowroll_v1_cycle_proto_enumTypes[0].Descriptor()
+}
+
+func (PlanStage) Type() protoreflect.EnumType {
+	return &file_bowroll_v1_cycle_proto_enumTypes[0]
+}
+
+func (x PlanStage) Number() protoreflect.EnumNumber {
+	return protoreflect.EnumNumber(x)
+}
+
+// Deprecated: Use PlanStage.Descriptor instead.
+func (PlanStage) EnumDescriptor() ([]byte, []int) {
+	return file_bowroll_v1_cycle_proto_rawDescGZIP(), []int{0}
+}
+
 // Proof is what is known of the allocation.
 type Proof int32
 
@@ -64,11 +121,11 @@ func (x Proof) String() string {
 }
 
 func (Proof) Descriptor() protoreflect.EnumDescriptor {
-	return file_bowroll_v1_cycle_proto_enumTypes[0].Descriptor()
+	return file_bowroll_v1_cycle_proto_enumTypes[1].Descriptor()
 }
 
 func (Proof) Type() protoreflect.EnumType {
-	return &file_bowroll_v1_cycle_proto_enumTypes[0]
+	return &file_bowroll_v1_cycle_proto_enumTypes[1]
 }
 
 func (x Proof) Number() protoreflect.EnumNumber {
@@ -77,7 +134,72 @@ func (x Proof) Number() protoreflect.EnumNumber {
 
 // Deprecated: Use Proof.Descriptor instead.
 func (Proof) EnumDescriptor() ([]byte, []int) {
-	return file_bowroll_v1_cycle_proto_rawDescGZIP(), []int{0}
+	return file_bowroll_v1_cycle_proto_rawDescGZIP(), []int{1}
+}
+
+// BindingKind is what kind of thing is used up.
+type BindingKind int32
+
+const (
+	// Never sent.
+	BindingKind_BINDING_KIND_UNSPECIFIED BindingKind = 0
+	// Units of a lot.
+	BindingKind_BINDING_KIND_LOT BindingKind = 1
+	// Units beyond a reserve.
+	BindingKind_BINDING_KIND_RESERVE BindingKind = 2
+	// Units that a transfer brings.
+	BindingKind_BINDING_KIND_TRANSFER BindingKind = 3
+	// A spot of a group.
+	BindingKind_BINDING_KIND_SPOT BindingKind = 4
+	// Time of the crews between two launches.
+	BindingKind_BINDING_KIND_CREWS BindingKind = 5
+)
+
+// Enum value maps for BindingKind.
+var (
+	BindingKind_name = map[int32]string{
+		0: "BINDING_KIND_UNSPECIFIED",
+		1: "BINDING_KIND_LOT",
+		2: "BINDING_KIND_RESERVE",
+		3: "BINDING_KIND_TRANSFER",
+		4: "BINDING_KIND_SPOT",
+		5: "BINDING_KIND_CREWS",
+	}
+	BindingKind_value = map[string]int32{
+		"BINDING_KIND_UNSPECIFIED": 0,
+		"BINDING_KIND_LOT":         1,
+		"BINDING_KIND_RESERVE":     2,
+		"BINDING_KIND_TRANSFER":    3,
+		"BINDING_KIND_SPOT":        4,
+		"BINDING_KIND_CREWS":       5,
+	}
+)
+
+func (x BindingKind) Enum() *BindingKind {
+	p := new(BindingKind)
+	*p = x
+	return p
+}
+
+func (x BindingKind) String() string {
+	return protoimpl.X.EnumStringOf(x.Descriptor(), protoreflect.EnumNumber(x))
+}
+
+func (BindingKind) Descriptor() protoreflect.EnumDescriptor {
+	return file_bowroll_v1_cycle_proto_enumTypes[2].Descriptor()
+}
+
+func (BindingKind) Type() protoreflect.EnumType {
+	return &file_bowroll_v1_cycle_proto_enumTypes[2]
+}
+
+func (x BindingKind) Number() protoreflect.EnumNumber {
+	return protoreflect.EnumNumber(x)
+}
+
+// Deprecated: Use BindingKind.Descriptor instead.
+func (BindingKind) EnumDescriptor() ([]byte, []int) {
+	return file_bowroll_v1_cycle_proto_rawDescGZIP(), []int{2}
 }
 
 // HoldReason is why a sortie is held.
@@ -92,6 +214,14 @@ const (
 	HoldReason_HOLD_REASON_STOCK HoldReason = 2
 	// A usable fit exists, but the crews cannot fit it in time.
 	HoldReason_HOLD_REASON_CREWS HoldReason = 3
+	// It would launch outside the launch window.
+	HoldReason_HOLD_REASON_WINDOW HoldReason = 4
+	// No spot of its group takes it, or others stand there.
+	HoldReason_HOLD_REASON_SPOT HoldReason = 5
+	// A usable fit exists, but the units are kept back.
+	HoldReason_HOLD_REASON_RESERVE HoldReason = 6
+	// A usable fit exists, but no transfer brings enough units in time.
+	HoldReason_HOLD_REASON_TRANSFER HoldReason = 7
 )
 
 // Enum value maps for HoldReason.
@@ -101,12 +231,20 @@ var (
 		1: "HOLD_REASON_NO_USABLE_FIT",
 		2: "HOLD_REASON_STOCK",
 		3: "HOLD_REASON_CREWS",
+		4: "HOLD_REASON_WINDOW",
+		5: "HOLD_REASON_SPOT",
+		6: "HOLD_REASON_RESERVE",
+		7: "HOLD_REASON_TRANSFER",
 	}
 	HoldReason_value = map[string]int32{
 		"HOLD_REASON_UNSPECIFIED":   0,
 		"HOLD_REASON_NO_USABLE_FIT": 1,
 		"HOLD_REASON_STOCK":         2,
 		"HOLD_REASON_CREWS":         3,
+		"HOLD_REASON_WINDOW":        4,
+		"HOLD_REASON_SPOT":          5,
+		"HOLD_REASON_RESERVE":       6,
+		"HOLD_REASON_TRANSFER":      7,
 	}
 )
 
@@ -121,11 +259,11 @@ func (x HoldReason) String() string {
 }
 
 func (HoldReason) Descriptor() protoreflect.EnumDescriptor {
-	return file_bowroll_v1_cycle_proto_enumTypes[1].Descriptor()
+	return file_bowroll_v1_cycle_proto_enumTypes[3].Descriptor()
 }
 
 func (HoldReason) Type() protoreflect.EnumType {
-	return &file_bowroll_v1_cycle_proto_enumTypes[1]
+	return &file_bowroll_v1_cycle_proto_enumTypes[3]
 }
 
 func (x HoldReason) Number() protoreflect.EnumNumber {
@@ -134,7 +272,7 @@ func (x HoldReason) Number() protoreflect.EnumNumber {
 
 // Deprecated: Use HoldReason.Descriptor instead.
 func (HoldReason) EnumDescriptor() ([]byte, []int) {
-	return file_bowroll_v1_cycle_proto_rawDescGZIP(), []int{1}
+	return file_bowroll_v1_cycle_proto_rawDescGZIP(), []int{3}
 }
 
 // CyclesPlanRequest asks for the plan of a cycle.
@@ -148,7 +286,17 @@ type CyclesPlanRequest struct {
 	// Whether each sortie lists every option it had.
 	IncludeOptions bool `protobuf:"varint,3,opt,name=include_options,json=includeOptions,proto3" json:"include_options,omitempty"`
 	// Whether the answer carries each stage of the allocation as an LP text.
-	IncludeLp     bool `protobuf:"varint,4,opt,name=include_lp,json=includeLp,proto3" json:"include_lp,omitempty"`
+	IncludeLp bool `protobuf:"varint,4,opt,name=include_lp,json=includeLp,proto3" json:"include_lp,omitempty"`
+	// Whether the answer says what one more pair of each lot, one more team and
+	// one more knot would buy. Each is planned anew.
+	IncludePrices bool `protobuf:"varint,5,opt,name=include_prices,json=includePrices,proto3" json:"include_prices,omitempty"`
+	// Misfires to work into the timeline.
+	Misfires []*Misfire `protobuf:"bytes,6,rep,name=misfires,proto3" json:"misfires,omitempty"`
+	// Launches of an earlier plan, which this one is to disturb as little as it can.
+	Keep []*KeptLaunch `protobuf:"bytes,7,rep,name=keep,proto3" json:"keep,omitempty"`
+	// Level of the objective after which keeping launches counts, 1 to 4; not given
+	// means 1: nothing of the priority is given up for it, but units are.
+	KeepAfter     *int32 `protobuf:"varint,8,opt,name=keep_after,json=keepAfter,proto3,oneof" json:"keep_after,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -211,6 +359,321 @@ func (x *CyclesPlanRequest) GetIncludeLp() bool {
 	return false
 }
 
+func (x *CyclesPlanRequest) GetIncludePrices() bool {
+	if x != nil {
+		return x.IncludePrices
+	}
+	return false
+}
+
+func (x *CyclesPlanRequest) GetMisfires() []*Misfire {
+	if x != nil {
+		return x.Misfires
+	}
+	return nil
+}
+
+func (x *CyclesPlanRequest) GetKeep() []*KeptLaunch {
+	if x != nil {
+		return x.Keep
+	}
+	return nil
+}
+
+func (x *CyclesPlanRequest) GetKeepAfter() int32 {
+	if x != nil && x.KeepAfter != nil {
+		return *x.KeepAfter
+	}
+	return 0
+}
+
+// KeptLaunch is one launch of an earlier plan, as its card has it.
+type KeptLaunch struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Sortie.
+	Sortie string `protobuf:"bytes,1,opt,name=sortie,proto3" json:"sortie,omitempty"`
+	// Spot on the card; empty where the run was given instead.
+	Spot string `protobuf:"bytes,2,opt,name=spot,proto3" json:"spot,omitempty"`
+	// Units on the card and where they come from; empty without units.
+	Draws []*Draw `protobuf:"bytes,3,rep,name=draws,proto3" json:"draws,omitempty"`
+	// Launch time on the card; not given is not looked at, as what follows.
+	LaunchS *float64 `protobuf:"fixed64,4,opt,name=launch_s,json=launchS,proto3,oneof" json:"launch_s,omitempty"`
+	// Delay of the firing command on the card, 0 to 600 s.
+	FiringDelayS *float64 `protobuf:"fixed64,5,opt,name=firing_delay_s,json=firingDelayS,proto3,oneof" json:"firing_delay_s,omitempty"`
+	// Least credited headwind on the card, -100 to 100 m/s.
+	LeastHeadwindMps *float64 `protobuf:"fixed64,6,opt,name=least_headwind_mps,json=leastHeadwindMps,proto3,oneof" json:"least_headwind_mps,omitempty"`
+	// Mass on the card, 50 to 600 000 kg.
+	GrossMassKg   *float64 `protobuf:"fixed64,7,opt,name=gross_mass_kg,json=grossMassKg,proto3,oneof" json:"gross_mass_kg,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *KeptLaunch) Reset() {
+	*x = KeptLaunch{}
+	mi := &file_bowroll_v1_cycle_proto_msgTypes[1]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *KeptLaunch) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*KeptLaunch) ProtoMessage() {}
+
+func (x *KeptLaunch) ProtoReflect() protoreflect.Message {
+	mi := &file_bowroll_v1_cycle_proto_msgTypes[1]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use KeptLaunch.ProtoReflect.Descriptor instead.
+func (*KeptLaunch) Descriptor() ([]byte, []int) {
+	return file_bowroll_v1_cycle_proto_rawDescGZIP(), []int{1}
+}
+
+func (x *KeptLaunch) GetSortie() string {
+	if x != nil {
+		return x.Sortie
+	}
+	return ""
+}
+
+func (x *KeptLaunch) GetSpot() string {
+	if x != nil {
+		return x.Spot
+	}
+	return ""
+}
+
+func (x *KeptLaunch) GetDraws() []*Draw {
+	if x != nil {
+		return x.Draws
+	}
+	return nil
+}
+
+func (x *KeptLaunch) GetLaunchS() float64 {
+	if x != nil && x.LaunchS != nil {
+		return *x.LaunchS
+	}
+	return 0
+}
+
+func (x *KeptLaunch) GetFiringDelayS() float64 {
+	if x != nil && x.FiringDelayS != nil {
+		return *x.FiringDelayS
+	}
+	return 0
+}
+
+func (x *KeptLaunch) GetLeastHeadwindMps() float64 {
+	if x != nil && x.LeastHeadwindMps != nil {
+		return *x.LeastHeadwindMps
+	}
+	return 0
+}
+
+func (x *KeptLaunch) GetGrossMassKg() float64 {
+	if x != nil && x.GrossMassKg != nil {
+		return *x.GrossMassKg
+	}
+	return 0
+}
+
+// CyclesPlanStreamResponse is one message of the stream.
+type CyclesPlanStreamResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// What it tells.
+	//
+	// Types that are valid to be assigned to Event:
+	//
+	//	*CyclesPlanStreamResponse_Progress
+	//	*CyclesPlanStreamResponse_Item
+	Event         isCyclesPlanStreamResponse_Event `protobuf_oneof:"event"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *CyclesPlanStreamResponse) Reset() {
+	*x = CyclesPlanStreamResponse{}
+	mi := &file_bowroll_v1_cycle_proto_msgTypes[2]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *CyclesPlanStreamResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*CyclesPlanStreamResponse) ProtoMessage() {}
+
+func (x *CyclesPlanStreamResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_bowroll_v1_cycle_proto_msgTypes[2]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use CyclesPlanStreamResponse.ProtoReflect.Descriptor instead.
+func (*CyclesPlanStreamResponse) Descriptor() ([]byte, []int) {
+	return file_bowroll_v1_cycle_proto_rawDescGZIP(), []int{2}
+}
+
+func (x *CyclesPlanStreamResponse) GetEvent() isCyclesPlanStreamResponse_Event {
+	if x != nil {
+		return x.Event
+	}
+	return nil
+}
+
+func (x *CyclesPlanStreamResponse) GetProgress() *PlanProgress {
+	if x != nil {
+		if x, ok := x.Event.(*CyclesPlanStreamResponse_Progress); ok {
+			return x.Progress
+		}
+	}
+	return nil
+}
+
+func (x *CyclesPlanStreamResponse) GetItem() *CyclePlan {
+	if x != nil {
+		if x, ok := x.Event.(*CyclesPlanStreamResponse_Item); ok {
+			return x.Item
+		}
+	}
+	return nil
+}
+
+type isCyclesPlanStreamResponse_Event interface {
+	isCyclesPlanStreamResponse_Event()
+}
+
+type CyclesPlanStreamResponse_Progress struct {
+	// How far the plan is.
+	Progress *PlanProgress `protobuf:"bytes,1,opt,name=progress,proto3,oneof"`
+}
+
+type CyclesPlanStreamResponse_Item struct {
+	// The plan; the stream ends with it.
+	Item *CyclePlan `protobuf:"bytes,2,opt,name=item,proto3,oneof"`
+}
+
+func (*CyclesPlanStreamResponse_Progress) isCyclesPlanStreamResponse_Event() {}
+
+func (*CyclesPlanStreamResponse_Item) isCyclesPlanStreamResponse_Event() {}
+
+// PlanProgress is how far a plan is.
+type PlanProgress struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// What is worked on.
+	Stage PlanStage `protobuf:"varint,1,opt,name=stage,proto3,enum=bowroll.v1.PlanStage" json:"stage,omitempty"`
+	// Of the fits, or of the answers: how many are done.
+	DoneCount int32 `protobuf:"varint,2,opt,name=done_count,json=doneCount,proto3" json:"done_count,omitempty"`
+	// And how many there are; 0 where that is not known.
+	TotalCount int32 `protobuf:"varint,3,opt,name=total_count,json=totalCount,proto3" json:"total_count,omitempty"`
+	// In the allocation: the level of the objective being worked on.
+	Level string `protobuf:"bytes,4,opt,name=level,proto3" json:"level,omitempty"`
+	// Search nodes spent.
+	NodeCount int32 `protobuf:"varint,5,opt,name=node_count,json=nodeCount,proto3" json:"node_count,omitempty"`
+	// Greatest priority launched by a plan found so far.
+	BestPriority *int32 `protobuf:"varint,6,opt,name=best_priority,json=bestPriority,proto3,oneof" json:"best_priority,omitempty"`
+	// Greatest priority that any plan can launch, as proven so far.
+	Bound         *float64 `protobuf:"fixed64,7,opt,name=bound,proto3,oneof" json:"bound,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *PlanProgress) Reset() {
+	*x = PlanProgress{}
+	mi := &file_bowroll_v1_cycle_proto_msgTypes[3]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *PlanProgress) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*PlanProgress) ProtoMessage() {}
+
+func (x *PlanProgress) ProtoReflect() protoreflect.Message {
+	mi := &file_bowroll_v1_cycle_proto_msgTypes[3]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use PlanProgress.ProtoReflect.Descriptor instead.
+func (*PlanProgress) Descriptor() ([]byte, []int) {
+	return file_bowroll_v1_cycle_proto_rawDescGZIP(), []int{3}
+}
+
+func (x *PlanProgress) GetStage() PlanStage {
+	if x != nil {
+		return x.Stage
+	}
+	return PlanStage_PLAN_STAGE_UNSPECIFIED
+}
+
+func (x *PlanProgress) GetDoneCount() int32 {
+	if x != nil {
+		return x.DoneCount
+	}
+	return 0
+}
+
+func (x *PlanProgress) GetTotalCount() int32 {
+	if x != nil {
+		return x.TotalCount
+	}
+	return 0
+}
+
+func (x *PlanProgress) GetLevel() string {
+	if x != nil {
+		return x.Level
+	}
+	return ""
+}
+
+func (x *PlanProgress) GetNodeCount() int32 {
+	if x != nil {
+		return x.NodeCount
+	}
+	return 0
+}
+
+func (x *PlanProgress) GetBestPriority() int32 {
+	if x != nil && x.BestPriority != nil {
+		return *x.BestPriority
+	}
+	return 0
+}
+
+func (x *PlanProgress) GetBound() float64 {
+	if x != nil && x.Bound != nil {
+		return *x.Bound
+	}
+	return 0
+}
+
 // Cycle is one launch cycle of one deck.
 type Cycle struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -233,7 +696,7 @@ type Cycle struct {
 	LeastSpeedMps *float64 `protobuf:"fixed64,8,opt,name=least_speed_mps,json=leastSpeedMps,proto3,oneof" json:"least_speed_mps,omitempty"`
 	// Greatest speed to consider, 0 to 30 m/s; not given takes the site's.
 	GreatestSpeedMps *float64 `protobuf:"fixed64,9,opt,name=greatest_speed_mps,json=greatestSpeedMps,proto3,oneof" json:"greatest_speed_mps,omitempty"`
-	// Sorties in launch order, 1 to 1 000.
+	// Sorties in launch order, 1 to 5 000.
 	Sorties []*Sortie `protobuf:"bytes,10,rep,name=sorties,proto3" json:"sorties,omitempty"`
 	// Lots of units at the site, at most 100. None is an ordinary case.
 	Lots []*Lot `protobuf:"bytes,11,rep,name=lots,proto3" json:"lots,omitempty"`
@@ -242,14 +705,26 @@ type Cycle struct {
 	// Margins; absent values take the deck's.
 	Policy *Policy `protobuf:"bytes,13,opt,name=policy,proto3" json:"policy,omitempty"`
 	// Units to keep back over all lots, 0 to 100 000. Not given means none.
-	ReserveCount  *int32 `protobuf:"varint,14,opt,name=reserve_count,json=reserveCount,proto3,oneof" json:"reserve_count,omitempty"`
+	ReserveCount *int32 `protobuf:"varint,14,opt,name=reserve_count,json=reserveCount,proto3,oneof" json:"reserve_count,omitempty"`
+	// Spots that sorties may trade.
+	Groups []*SpotGroup `protobuf:"bytes,15,rep,name=groups,proto3" json:"groups,omitempty"`
+	// What the timeline needs to know; not given means that none is drawn up.
+	DeckWork *DeckWork `protobuf:"bytes,16,opt,name=deck_work,json=deckWork,proto3" json:"deck_work,omitempty"`
+	// Probability with which the units kept back of each booster type are to make
+	// good all its duds in this cycle, 0.5 to 0.999999; not given sizes no reserve.
+	// The spares are the least number for which the binomial tail says so, with the
+	// type's dud probability and the units planned.
+	ReserveProbability *float64 `protobuf:"fixed64,17,opt,name=reserve_probability,json=reserveProbability,proto3,oneof" json:"reserve_probability,omitempty"`
+	// When launches are possible at all: the ship is steady in the wind. Not given
+	// means at any time. A sortie outside is held.
+	LaunchWindow  *LaunchWindow `protobuf:"bytes,18,opt,name=launch_window,json=launchWindow,proto3" json:"launch_window,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *Cycle) Reset() {
 	*x = Cycle{}
-	mi := &file_bowroll_v1_cycle_proto_msgTypes[1]
+	mi := &file_bowroll_v1_cycle_proto_msgTypes[4]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -261,7 +736,7 @@ func (x *Cycle) String() string {
 func (*Cycle) ProtoMessage() {}
 
 func (x *Cycle) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_cycle_proto_msgTypes[1]
+	mi := &file_bowroll_v1_cycle_proto_msgTypes[4]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -274,7 +749,7 @@ func (x *Cycle) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Cycle.ProtoReflect.Descriptor instead.
 func (*Cycle) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_cycle_proto_rawDescGZIP(), []int{1}
+	return file_bowroll_v1_cycle_proto_rawDescGZIP(), []int{4}
 }
 
 func (x *Cycle) GetId() string {
@@ -375,6 +850,230 @@ func (x *Cycle) GetReserveCount() int32 {
 	return 0
 }
 
+func (x *Cycle) GetGroups() []*SpotGroup {
+	if x != nil {
+		return x.Groups
+	}
+	return nil
+}
+
+func (x *Cycle) GetDeckWork() *DeckWork {
+	if x != nil {
+		return x.DeckWork
+	}
+	return nil
+}
+
+func (x *Cycle) GetReserveProbability() float64 {
+	if x != nil && x.ReserveProbability != nil {
+		return *x.ReserveProbability
+	}
+	return 0
+}
+
+func (x *Cycle) GetLaunchWindow() *LaunchWindow {
+	if x != nil {
+		return x.LaunchWindow
+	}
+	return nil
+}
+
+// LaunchWindow is the time in which launches are possible.
+type LaunchWindow struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Its start after the cycle's, -86 400 to 86 400 s; not given means no limit.
+	FromS *float64 `protobuf:"fixed64,1,opt,name=from_s,json=fromS,proto3,oneof" json:"from_s,omitempty"`
+	// Its end after the cycle's start, -86 400 to 86 400 s; not given means no limit.
+	UntilS        *float64 `protobuf:"fixed64,2,opt,name=until_s,json=untilS,proto3,oneof" json:"until_s,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *LaunchWindow) Reset() {
+	*x = LaunchWindow{}
+	mi := &file_bowroll_v1_cycle_proto_msgTypes[5]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *LaunchWindow) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*LaunchWindow) ProtoMessage() {}
+
+func (x *LaunchWindow) ProtoReflect() protoreflect.Message {
+	mi := &file_bowroll_v1_cycle_proto_msgTypes[5]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use LaunchWindow.ProtoReflect.Descriptor instead.
+func (*LaunchWindow) Descriptor() ([]byte, []int) {
+	return file_bowroll_v1_cycle_proto_rawDescGZIP(), []int{5}
+}
+
+func (x *LaunchWindow) GetFromS() float64 {
+	if x != nil && x.FromS != nil {
+		return *x.FromS
+	}
+	return 0
+}
+
+func (x *LaunchWindow) GetUntilS() float64 {
+	if x != nil && x.UntilS != nil {
+		return *x.UntilS
+	}
+	return 0
+}
+
+// SpotGroup is a set of spots and the sorties, those that name it, that may
+// trade them. One aircraft stands on a spot.
+type SpotGroup struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Name, unique in the cycle, e.g. "after-range".
+	Id string `protobuf:"bytes,1,opt,name=id,proto3" json:"id,omitempty"`
+	// Its spots, 1 to 100.
+	Spots []*GroupSpot `protobuf:"bytes,2,rep,name=spots,proto3" json:"spots,omitempty"`
+	// Spots so near each other that wings could meet; empty takes the deck's.
+	Neighbours []*SpotNeighbour `protobuf:"bytes,3,rep,name=neighbours,proto3" json:"neighbours,omitempty"`
+	// Whether a held sortie stays on a spot, in the way of others; otherwise it is
+	// struck clear and needs none.
+	HeldStay      bool `protobuf:"varint,4,opt,name=held_stay,json=heldStay,proto3" json:"held_stay,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *SpotGroup) Reset() {
+	*x = SpotGroup{}
+	mi := &file_bowroll_v1_cycle_proto_msgTypes[6]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *SpotGroup) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*SpotGroup) ProtoMessage() {}
+
+func (x *SpotGroup) ProtoReflect() protoreflect.Message {
+	mi := &file_bowroll_v1_cycle_proto_msgTypes[6]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use SpotGroup.ProtoReflect.Descriptor instead.
+func (*SpotGroup) Descriptor() ([]byte, []int) {
+	return file_bowroll_v1_cycle_proto_rawDescGZIP(), []int{6}
+}
+
+func (x *SpotGroup) GetId() string {
+	if x != nil {
+		return x.Id
+	}
+	return ""
+}
+
+func (x *SpotGroup) GetSpots() []*GroupSpot {
+	if x != nil {
+		return x.Spots
+	}
+	return nil
+}
+
+func (x *SpotGroup) GetNeighbours() []*SpotNeighbour {
+	if x != nil {
+		return x.Neighbours
+	}
+	return nil
+}
+
+func (x *SpotGroup) GetHeldStay() bool {
+	if x != nil {
+		return x.HeldStay
+	}
+	return false
+}
+
+// GroupSpot is one spot of a group.
+type GroupSpot struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Spot of the deck.
+	Spot string `protobuf:"bytes,1,opt,name=spot,proto3" json:"spot,omitempty"`
+	// Launch time of whoever stands here, -86 400 to 86 400 s after the cycle's
+	// start; not given leaves each sortie its own.
+	LaunchS *float64 `protobuf:"fixed64,2,opt,name=launch_s,json=launchS,proto3,oneof" json:"launch_s,omitempty"`
+	// Spot in front that must be empty before this one can launch. Both then need
+	// a launch time, since their places decide who goes first.
+	Behind        string `protobuf:"bytes,3,opt,name=behind,proto3" json:"behind,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *GroupSpot) Reset() {
+	*x = GroupSpot{}
+	mi := &file_bowroll_v1_cycle_proto_msgTypes[7]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *GroupSpot) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*GroupSpot) ProtoMessage() {}
+
+func (x *GroupSpot) ProtoReflect() protoreflect.Message {
+	mi := &file_bowroll_v1_cycle_proto_msgTypes[7]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use GroupSpot.ProtoReflect.Descriptor instead.
+func (*GroupSpot) Descriptor() ([]byte, []int) {
+	return file_bowroll_v1_cycle_proto_rawDescGZIP(), []int{7}
+}
+
+func (x *GroupSpot) GetSpot() string {
+	if x != nil {
+		return x.Spot
+	}
+	return ""
+}
+
+func (x *GroupSpot) GetLaunchS() float64 {
+	if x != nil && x.LaunchS != nil {
+		return *x.LaunchS
+	}
+	return 0
+}
+
+func (x *GroupSpot) GetBehind() string {
+	if x != nil {
+		return x.Behind
+	}
+	return ""
+}
+
 // Sortie is one aircraft of the queue.
 type Sortie struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -401,13 +1100,16 @@ type Sortie struct {
 	LaunchS *float64 `protobuf:"fixed64,10,opt,name=launch_s,json=launchS,proto3,oneof" json:"launch_s,omitempty"`
 	// Unit counts permitted; empty means 0 and every loading of the type.
 	PermittedCounts []int32 `protobuf:"varint,11,rep,packed,name=permitted_counts,json=permittedCounts,proto3" json:"permitted_counts,omitempty"`
-	unknownFields   protoimpl.UnknownFields
-	sizeCache       protoimpl.SizeCache
+	// Group whose spots this sortie may use; spot is then where it stands in the
+	// given order, if anywhere.
+	Group         string `protobuf:"bytes,12,opt,name=group,proto3" json:"group,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
 }
 
 func (x *Sortie) Reset() {
 	*x = Sortie{}
-	mi := &file_bowroll_v1_cycle_proto_msgTypes[2]
+	mi := &file_bowroll_v1_cycle_proto_msgTypes[8]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -419,7 +1121,7 @@ func (x *Sortie) String() string {
 func (*Sortie) ProtoMessage() {}
 
 func (x *Sortie) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_cycle_proto_msgTypes[2]
+	mi := &file_bowroll_v1_cycle_proto_msgTypes[8]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -432,7 +1134,7 @@ func (x *Sortie) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Sortie.ProtoReflect.Descriptor instead.
 func (*Sortie) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_cycle_proto_rawDescGZIP(), []int{2}
+	return file_bowroll_v1_cycle_proto_rawDescGZIP(), []int{8}
 }
 
 func (x *Sortie) GetId() string {
@@ -512,6 +1214,13 @@ func (x *Sortie) GetPermittedCounts() []int32 {
 	return nil
 }
 
+func (x *Sortie) GetGroup() string {
+	if x != nil {
+		return x.Group
+	}
+	return ""
+}
+
 // Lot is a number of units of one type, made and kept together.
 type Lot struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -537,7 +1246,7 @@ type Lot struct {
 
 func (x *Lot) Reset() {
 	*x = Lot{}
-	mi := &file_bowroll_v1_cycle_proto_msgTypes[3]
+	mi := &file_bowroll_v1_cycle_proto_msgTypes[9]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -549,7 +1258,7 @@ func (x *Lot) String() string {
 func (*Lot) ProtoMessage() {}
 
 func (x *Lot) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_cycle_proto_msgTypes[3]
+	mi := &file_bowroll_v1_cycle_proto_msgTypes[9]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -562,7 +1271,7 @@ func (x *Lot) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Lot.ProtoReflect.Descriptor instead.
 func (*Lot) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_cycle_proto_rawDescGZIP(), []int{3}
+	return file_bowroll_v1_cycle_proto_rawDescGZIP(), []int{9}
 }
 
 func (x *Lot) GetId() string {
@@ -638,7 +1347,7 @@ type Crews struct {
 
 func (x *Crews) Reset() {
 	*x = Crews{}
-	mi := &file_bowroll_v1_cycle_proto_msgTypes[4]
+	mi := &file_bowroll_v1_cycle_proto_msgTypes[10]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -650,7 +1359,7 @@ func (x *Crews) String() string {
 func (*Crews) ProtoMessage() {}
 
 func (x *Crews) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_cycle_proto_msgTypes[4]
+	mi := &file_bowroll_v1_cycle_proto_msgTypes[10]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -663,7 +1372,7 @@ func (x *Crews) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Crews.ProtoReflect.Descriptor instead.
 func (*Crews) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_cycle_proto_rawDescGZIP(), []int{4}
+	return file_bowroll_v1_cycle_proto_rawDescGZIP(), []int{10}
 }
 
 func (x *Crews) GetTeamCount() int32 {
@@ -704,14 +1413,16 @@ type Objective struct {
 	// Sum over units of the lot's rank by expiry, earliest 0.
 	ExpiryRank int32 `protobuf:"varint,3,opt,name=expiry_rank,json=expiryRank,proto3" json:"expiry_rank,omitempty"`
 	// Sum of margins, each capped at 50 m.
-	MarginM       float64 `protobuf:"fixed64,4,opt,name=margin_m,json=marginM,proto3" json:"margin_m,omitempty"`
+	MarginM float64 `protobuf:"fixed64,4,opt,name=margin_m,json=marginM,proto3" json:"margin_m,omitempty"`
+	// Launches that stay as an earlier plan has them; absent where none was given.
+	KeptCount     *int32 `protobuf:"varint,5,opt,name=kept_count,json=keptCount,proto3,oneof" json:"kept_count,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *Objective) Reset() {
 	*x = Objective{}
-	mi := &file_bowroll_v1_cycle_proto_msgTypes[5]
+	mi := &file_bowroll_v1_cycle_proto_msgTypes[11]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -723,7 +1434,7 @@ func (x *Objective) String() string {
 func (*Objective) ProtoMessage() {}
 
 func (x *Objective) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_cycle_proto_msgTypes[5]
+	mi := &file_bowroll_v1_cycle_proto_msgTypes[11]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -736,7 +1447,7 @@ func (x *Objective) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Objective.ProtoReflect.Descriptor instead.
 func (*Objective) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_cycle_proto_rawDescGZIP(), []int{5}
+	return file_bowroll_v1_cycle_proto_rawDescGZIP(), []int{11}
 }
 
 func (x *Objective) GetPriorityLaunched() int32 {
@@ -763,6 +1474,621 @@ func (x *Objective) GetExpiryRank() int32 {
 func (x *Objective) GetMarginM() float64 {
 	if x != nil {
 		return x.MarginM
+	}
+	return 0
+}
+
+func (x *Objective) GetKeptCount() int32 {
+	if x != nil && x.KeptCount != nil {
+		return *x.KeptCount
+	}
+	return 0
+}
+
+// ObjectiveLevel is what is known of one level of the objective, those before it
+// being at their values.
+type ObjectiveLevel struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// "priority_launched", "units_used", "expiry_rank", "margin_m" or "kept_count".
+	Name string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
+	// Whether more is better; otherwise less is.
+	Maximise bool `protobuf:"varint,2,opt,name=maximise,proto3" json:"maximise,omitempty"`
+	// What the plan has.
+	Value float64 `protobuf:"fixed64,3,opt,name=value,proto3" json:"value,omitempty"`
+	// What no plan betters, as proven; absent where nothing is.
+	Bound *float64 `protobuf:"fixed64,4,opt,name=bound,proto3,oneof" json:"bound,omitempty"`
+	// How far the value could at most be from the best, 0 where proven; absent
+	// where nothing is known.
+	Gap *float64 `protobuf:"fixed64,5,opt,name=gap,proto3,oneof" json:"gap,omitempty"`
+	// Whether the value is proven best.
+	Proven        bool `protobuf:"varint,6,opt,name=proven,proto3" json:"proven,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ObjectiveLevel) Reset() {
+	*x = ObjectiveLevel{}
+	mi := &file_bowroll_v1_cycle_proto_msgTypes[12]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ObjectiveLevel) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ObjectiveLevel) ProtoMessage() {}
+
+func (x *ObjectiveLevel) ProtoReflect() protoreflect.Message {
+	mi := &file_bowroll_v1_cycle_proto_msgTypes[12]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ObjectiveLevel.ProtoReflect.Descriptor instead.
+func (*ObjectiveLevel) Descriptor() ([]byte, []int) {
+	return file_bowroll_v1_cycle_proto_rawDescGZIP(), []int{12}
+}
+
+func (x *ObjectiveLevel) GetName() string {
+	if x != nil {
+		return x.Name
+	}
+	return ""
+}
+
+func (x *ObjectiveLevel) GetMaximise() bool {
+	if x != nil {
+		return x.Maximise
+	}
+	return false
+}
+
+func (x *ObjectiveLevel) GetValue() float64 {
+	if x != nil {
+		return x.Value
+	}
+	return 0
+}
+
+func (x *ObjectiveLevel) GetBound() float64 {
+	if x != nil && x.Bound != nil {
+		return *x.Bound
+	}
+	return 0
+}
+
+func (x *ObjectiveLevel) GetGap() float64 {
+	if x != nil && x.Gap != nil {
+		return *x.Gap
+	}
+	return 0
+}
+
+func (x *ObjectiveLevel) GetProven() bool {
+	if x != nil {
+		return x.Proven
+	}
+	return false
+}
+
+// Binding is a constraint without room for one more unit, or one more aircraft.
+type Binding struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// What is used up.
+	Kind BindingKind `protobuf:"varint,1,opt,name=kind,proto3,enum=bowroll.v1.BindingKind" json:"kind,omitempty"`
+	// The lot, site, transfer or spot.
+	Id string `protobuf:"bytes,2,opt,name=id,proto3" json:"id,omitempty"`
+	// First launch of the stretch in which the crews are busy, after the cycle's
+	// start; absent for all but crews.
+	FromS *float64 `protobuf:"fixed64,3,opt,name=from_s,json=fromS,proto3,oneof" json:"from_s,omitempty"`
+	// Last launch of it.
+	ToS *float64 `protobuf:"fixed64,4,opt,name=to_s,json=toS,proto3,oneof" json:"to_s,omitempty"`
+	// The same in one sentence.
+	Text          string `protobuf:"bytes,5,opt,name=text,proto3" json:"text,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Binding) Reset() {
+	*x = Binding{}
+	mi := &file_bowroll_v1_cycle_proto_msgTypes[13]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Binding) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Binding) ProtoMessage() {}
+
+func (x *Binding) ProtoReflect() protoreflect.Message {
+	mi := &file_bowroll_v1_cycle_proto_msgTypes[13]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Binding.ProtoReflect.Descriptor instead.
+func (*Binding) Descriptor() ([]byte, []int) {
+	return file_bowroll_v1_cycle_proto_rawDescGZIP(), []int{13}
+}
+
+func (x *Binding) GetKind() BindingKind {
+	if x != nil {
+		return x.Kind
+	}
+	return BindingKind_BINDING_KIND_UNSPECIFIED
+}
+
+func (x *Binding) GetId() string {
+	if x != nil {
+		return x.Id
+	}
+	return ""
+}
+
+func (x *Binding) GetFromS() float64 {
+	if x != nil && x.FromS != nil {
+		return *x.FromS
+	}
+	return 0
+}
+
+func (x *Binding) GetToS() float64 {
+	if x != nil && x.ToS != nil {
+		return *x.ToS
+	}
+	return 0
+}
+
+func (x *Binding) GetText() string {
+	if x != nil {
+		return x.Text
+	}
+	return ""
+}
+
+// Respotting compares the best use of the spots with the given one.
+type Respotting struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// What the best plan has with every sortie where it stands; absent where those
+	// places cannot be kept together.
+	Given *Objective `protobuf:"bytes,1,opt,name=given,proto3" json:"given,omitempty"`
+	// Whether that is proven best for those places.
+	GivenOptimal bool `protobuf:"varint,2,opt,name=given_optimal,json=givenOptimal,proto3" json:"given_optimal,omitempty"`
+	// Priority more than in the given places.
+	PriorityGained int32 `protobuf:"varint,3,opt,name=priority_gained,json=priorityGained,proto3" json:"priority_gained,omitempty"`
+	// Units fewer than in the given places; fewer still count where priority is
+	// gained.
+	UnitsSaved int32 `protobuf:"varint,4,opt,name=units_saved,json=unitsSaved,proto3" json:"units_saved,omitempty"`
+	// Launches that stand elsewhere than given.
+	Moves         []*SpotMove `protobuf:"bytes,5,rep,name=moves,proto3" json:"moves,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Respotting) Reset() {
+	*x = Respotting{}
+	mi := &file_bowroll_v1_cycle_proto_msgTypes[14]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Respotting) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Respotting) ProtoMessage() {}
+
+func (x *Respotting) ProtoReflect() protoreflect.Message {
+	mi := &file_bowroll_v1_cycle_proto_msgTypes[14]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Respotting.ProtoReflect.Descriptor instead.
+func (*Respotting) Descriptor() ([]byte, []int) {
+	return file_bowroll_v1_cycle_proto_rawDescGZIP(), []int{14}
+}
+
+func (x *Respotting) GetGiven() *Objective {
+	if x != nil {
+		return x.Given
+	}
+	return nil
+}
+
+func (x *Respotting) GetGivenOptimal() bool {
+	if x != nil {
+		return x.GivenOptimal
+	}
+	return false
+}
+
+func (x *Respotting) GetPriorityGained() int32 {
+	if x != nil {
+		return x.PriorityGained
+	}
+	return 0
+}
+
+func (x *Respotting) GetUnitsSaved() int32 {
+	if x != nil {
+		return x.UnitsSaved
+	}
+	return 0
+}
+
+func (x *Respotting) GetMoves() []*SpotMove {
+	if x != nil {
+		return x.Moves
+	}
+	return nil
+}
+
+// SpotMove is a sortie that changes its spot.
+type SpotMove struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Sortie.
+	Sortie string `protobuf:"bytes,1,opt,name=sortie,proto3" json:"sortie,omitempty"`
+	// Spot given.
+	FromSpot string `protobuf:"bytes,2,opt,name=from_spot,json=fromSpot,proto3" json:"from_spot,omitempty"`
+	// Spot in the plan; empty where it is struck clear.
+	ToSpot        string `protobuf:"bytes,3,opt,name=to_spot,json=toSpot,proto3" json:"to_spot,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *SpotMove) Reset() {
+	*x = SpotMove{}
+	mi := &file_bowroll_v1_cycle_proto_msgTypes[15]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *SpotMove) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*SpotMove) ProtoMessage() {}
+
+func (x *SpotMove) ProtoReflect() protoreflect.Message {
+	mi := &file_bowroll_v1_cycle_proto_msgTypes[15]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use SpotMove.ProtoReflect.Descriptor instead.
+func (*SpotMove) Descriptor() ([]byte, []int) {
+	return file_bowroll_v1_cycle_proto_rawDescGZIP(), []int{15}
+}
+
+func (x *SpotMove) GetSortie() string {
+	if x != nil {
+		return x.Sortie
+	}
+	return ""
+}
+
+func (x *SpotMove) GetFromSpot() string {
+	if x != nil {
+		return x.FromSpot
+	}
+	return ""
+}
+
+func (x *SpotMove) GetToSpot() string {
+	if x != nil {
+		return x.ToSpot
+	}
+	return ""
+}
+
+// Price is what one change of the means would buy, planned anew.
+type Price struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The change.
+	Change *Change `protobuf:"bytes,1,opt,name=change,proto3" json:"change,omitempty"`
+	// New objective less the old one.
+	Gain *Objective `protobuf:"bytes,2,opt,name=gain,proto3" json:"gain,omitempty"`
+	// Whether both plans are proven best, so that the price is exact.
+	Proven bool `protobuf:"varint,3,opt,name=proven,proto3" json:"proven,omitempty"`
+	// Sorties that launch besides.
+	Launched []string `protobuf:"bytes,4,rep,name=launched,proto3" json:"launched,omitempty"`
+	// Sorties that launch no more.
+	Dropped []string `protobuf:"bytes,5,rep,name=dropped,proto3" json:"dropped,omitempty"`
+	// How much sooner the last launch of the present plan could go; absent where
+	// that is not asked or not touched.
+	SpanSavedS    *float64 `protobuf:"fixed64,6,opt,name=span_saved_s,json=spanSavedS,proto3,oneof" json:"span_saved_s,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Price) Reset() {
+	*x = Price{}
+	mi := &file_bowroll_v1_cycle_proto_msgTypes[16]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Price) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Price) ProtoMessage() {}
+
+func (x *Price) ProtoReflect() protoreflect.Message {
+	mi := &file_bowroll_v1_cycle_proto_msgTypes[16]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Price.ProtoReflect.Descriptor instead.
+func (*Price) Descriptor() ([]byte, []int) {
+	return file_bowroll_v1_cycle_proto_rawDescGZIP(), []int{16}
+}
+
+func (x *Price) GetChange() *Change {
+	if x != nil {
+		return x.Change
+	}
+	return nil
+}
+
+func (x *Price) GetGain() *Objective {
+	if x != nil {
+		return x.Gain
+	}
+	return nil
+}
+
+func (x *Price) GetProven() bool {
+	if x != nil {
+		return x.Proven
+	}
+	return false
+}
+
+func (x *Price) GetLaunched() []string {
+	if x != nil {
+		return x.Launched
+	}
+	return nil
+}
+
+func (x *Price) GetDropped() []string {
+	if x != nil {
+		return x.Dropped
+	}
+	return nil
+}
+
+func (x *Price) GetSpanSavedS() float64 {
+	if x != nil && x.SpanSavedS != nil {
+		return *x.SpanSavedS
+	}
+	return 0
+}
+
+// VoidCard is a launch of an earlier plan whose card no longer holds.
+type VoidCard struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Sortie.
+	Sortie string `protobuf:"bytes,1,opt,name=sortie,proto3" json:"sortie,omitempty"`
+	// Why, each in a short phrase.
+	Reasons       []string `protobuf:"bytes,2,rep,name=reasons,proto3" json:"reasons,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *VoidCard) Reset() {
+	*x = VoidCard{}
+	mi := &file_bowroll_v1_cycle_proto_msgTypes[17]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *VoidCard) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*VoidCard) ProtoMessage() {}
+
+func (x *VoidCard) ProtoReflect() protoreflect.Message {
+	mi := &file_bowroll_v1_cycle_proto_msgTypes[17]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use VoidCard.ProtoReflect.Descriptor instead.
+func (*VoidCard) Descriptor() ([]byte, []int) {
+	return file_bowroll_v1_cycle_proto_rawDescGZIP(), []int{17}
+}
+
+func (x *VoidCard) GetSortie() string {
+	if x != nil {
+		return x.Sortie
+	}
+	return ""
+}
+
+func (x *VoidCard) GetReasons() []string {
+	if x != nil {
+		return x.Reasons
+	}
+	return nil
+}
+
+// Replan is what a plan changes of an earlier one.
+type Replan struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Launches that stay as they were.
+	Kept []string `protobuf:"bytes,1,rep,name=kept,proto3" json:"kept,omitempty"`
+	// Launches whose card is void.
+	VoidCards []*VoidCard `protobuf:"bytes,2,rep,name=void_cards,json=voidCards,proto3" json:"void_cards,omitempty"`
+	// Launches that the earlier plan did not have.
+	Added         []string `protobuf:"bytes,3,rep,name=added,proto3" json:"added,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Replan) Reset() {
+	*x = Replan{}
+	mi := &file_bowroll_v1_cycle_proto_msgTypes[18]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Replan) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Replan) ProtoMessage() {}
+
+func (x *Replan) ProtoReflect() protoreflect.Message {
+	mi := &file_bowroll_v1_cycle_proto_msgTypes[18]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Replan.ProtoReflect.Descriptor instead.
+func (*Replan) Descriptor() ([]byte, []int) {
+	return file_bowroll_v1_cycle_proto_rawDescGZIP(), []int{18}
+}
+
+func (x *Replan) GetKept() []string {
+	if x != nil {
+		return x.Kept
+	}
+	return nil
+}
+
+func (x *Replan) GetVoidCards() []*VoidCard {
+	if x != nil {
+		return x.VoidCards
+	}
+	return nil
+}
+
+func (x *Replan) GetAdded() []string {
+	if x != nil {
+		return x.Added
+	}
+	return nil
+}
+
+// SizedReserve is the spares kept back of one booster type.
+type SizedReserve struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Booster type, as named or as given inline.
+	BoosterType string `protobuf:"bytes,1,opt,name=booster_type,json=boosterType,proto3" json:"booster_type,omitempty"`
+	// Units kept back.
+	UnitCount int32 `protobuf:"varint,2,opt,name=unit_count,json=unitCount,proto3" json:"unit_count,omitempty"`
+	// Units planned, whose duds they are for.
+	ForCount int32 `protobuf:"varint,3,opt,name=for_count,json=forCount,proto3" json:"for_count,omitempty"`
+	// Probability that a unit is a dud.
+	DudProbability float64 `protobuf:"fixed64,4,opt,name=dud_probability,json=dudProbability,proto3" json:"dud_probability,omitempty"`
+	unknownFields  protoimpl.UnknownFields
+	sizeCache      protoimpl.SizeCache
+}
+
+func (x *SizedReserve) Reset() {
+	*x = SizedReserve{}
+	mi := &file_bowroll_v1_cycle_proto_msgTypes[19]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *SizedReserve) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*SizedReserve) ProtoMessage() {}
+
+func (x *SizedReserve) ProtoReflect() protoreflect.Message {
+	mi := &file_bowroll_v1_cycle_proto_msgTypes[19]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use SizedReserve.ProtoReflect.Descriptor instead.
+func (*SizedReserve) Descriptor() ([]byte, []int) {
+	return file_bowroll_v1_cycle_proto_rawDescGZIP(), []int{19}
+}
+
+func (x *SizedReserve) GetBoosterType() string {
+	if x != nil {
+		return x.BoosterType
+	}
+	return ""
+}
+
+func (x *SizedReserve) GetUnitCount() int32 {
+	if x != nil {
+		return x.UnitCount
+	}
+	return 0
+}
+
+func (x *SizedReserve) GetForCount() int32 {
+	if x != nil {
+		return x.ForCount
+	}
+	return 0
+}
+
+func (x *SizedReserve) GetDudProbability() float64 {
+	if x != nil {
+		return x.DudProbability
 	}
 	return 0
 }
@@ -803,14 +2129,31 @@ type CyclePlan struct {
 	// Each stage of the allocation as LP text, on request.
 	LpStages []string `protobuf:"bytes,16,rep,name=lp_stages,json=lpStages,proto3" json:"lp_stages,omitempty"`
 	// Where the answer comes from.
-	Provenance    *Provenance `protobuf:"bytes,17,opt,name=provenance,proto3" json:"provenance,omitempty"`
+	Provenance *Provenance `protobuf:"bytes,17,opt,name=provenance,proto3" json:"provenance,omitempty"`
+	// Every level of the objective, in order of weight.
+	Levels []*ObjectiveLevel `protobuf:"bytes,18,rep,name=levels,proto3" json:"levels,omitempty"`
+	// Whether choice, figures and proof were checked again by code that had no
+	// part in finding them.
+	ProofChecked bool `protobuf:"varint,19,opt,name=proof_checked,json=proofChecked,proto3" json:"proof_checked,omitempty"`
+	// What is used up, so that the plan could not have one unit more of it.
+	Bindings []*Binding `protobuf:"bytes,20,rep,name=bindings,proto3" json:"bindings,omitempty"`
+	// The work on deck, where the cycle says what it takes.
+	Timeline *Timeline `protobuf:"bytes,21,opt,name=timeline,proto3" json:"timeline,omitempty"`
+	// What trading spots brings; absent without groups.
+	Respotting *Respotting `protobuf:"bytes,22,opt,name=respotting,proto3" json:"respotting,omitempty"`
+	// What more means would buy, on request.
+	Prices []*Price `protobuf:"bytes,23,rep,name=prices,proto3" json:"prices,omitempty"`
+	// What changes of an earlier plan; absent where none was given.
+	Replan *Replan `protobuf:"bytes,24,opt,name=replan,proto3" json:"replan,omitempty"`
+	// The spares that a reserve probability asks for.
+	Reserves      []*SizedReserve `protobuf:"bytes,25,rep,name=reserves,proto3" json:"reserves,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *CyclePlan) Reset() {
 	*x = CyclePlan{}
-	mi := &file_bowroll_v1_cycle_proto_msgTypes[6]
+	mi := &file_bowroll_v1_cycle_proto_msgTypes[20]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -822,7 +2165,7 @@ func (x *CyclePlan) String() string {
 func (*CyclePlan) ProtoMessage() {}
 
 func (x *CyclePlan) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_cycle_proto_msgTypes[6]
+	mi := &file_bowroll_v1_cycle_proto_msgTypes[20]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -835,7 +2178,7 @@ func (x *CyclePlan) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CyclePlan.ProtoReflect.Descriptor instead.
 func (*CyclePlan) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_cycle_proto_rawDescGZIP(), []int{6}
+	return file_bowroll_v1_cycle_proto_rawDescGZIP(), []int{20}
 }
 
 func (x *CyclePlan) GetId() string {
@@ -957,6 +2300,62 @@ func (x *CyclePlan) GetProvenance() *Provenance {
 	return nil
 }
 
+func (x *CyclePlan) GetLevels() []*ObjectiveLevel {
+	if x != nil {
+		return x.Levels
+	}
+	return nil
+}
+
+func (x *CyclePlan) GetProofChecked() bool {
+	if x != nil {
+		return x.ProofChecked
+	}
+	return false
+}
+
+func (x *CyclePlan) GetBindings() []*Binding {
+	if x != nil {
+		return x.Bindings
+	}
+	return nil
+}
+
+func (x *CyclePlan) GetTimeline() *Timeline {
+	if x != nil {
+		return x.Timeline
+	}
+	return nil
+}
+
+func (x *CyclePlan) GetRespotting() *Respotting {
+	if x != nil {
+		return x.Respotting
+	}
+	return nil
+}
+
+func (x *CyclePlan) GetPrices() []*Price {
+	if x != nil {
+		return x.Prices
+	}
+	return nil
+}
+
+func (x *CyclePlan) GetReplan() *Replan {
+	if x != nil {
+		return x.Replan
+	}
+	return nil
+}
+
+func (x *CyclePlan) GetReserves() []*SizedReserve {
+	if x != nil {
+		return x.Reserves
+	}
+	return nil
+}
+
 // Draw is units drawn from one lot.
 type Draw struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -972,7 +2371,7 @@ type Draw struct {
 
 func (x *Draw) Reset() {
 	*x = Draw{}
-	mi := &file_bowroll_v1_cycle_proto_msgTypes[7]
+	mi := &file_bowroll_v1_cycle_proto_msgTypes[21]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -984,7 +2383,7 @@ func (x *Draw) String() string {
 func (*Draw) ProtoMessage() {}
 
 func (x *Draw) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_cycle_proto_msgTypes[7]
+	mi := &file_bowroll_v1_cycle_proto_msgTypes[21]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -997,7 +2396,7 @@ func (x *Draw) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Draw.ProtoReflect.Descriptor instead.
 func (*Draw) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_cycle_proto_rawDescGZIP(), []int{7}
+	return file_bowroll_v1_cycle_proto_rawDescGZIP(), []int{21}
 }
 
 func (x *Draw) GetLot() string {
@@ -1041,14 +2440,16 @@ type PlannedLaunch struct {
 	// Leg relied on in a failure; absent without units.
 	Leg *Leg `protobuf:"varint,8,opt,name=leg,proto3,enum=bowroll.v1.Leg,oneof" json:"leg,omitempty"`
 	// Options the sortie had, on request.
-	Options       []*FitOption `protobuf:"bytes,9,rep,name=options,proto3" json:"options,omitempty"`
+	Options []*FitOption `protobuf:"bytes,9,rep,name=options,proto3" json:"options,omitempty"`
+	// Spot it stands on in the given order, where it may trade.
+	GivenSpot     string `protobuf:"bytes,10,opt,name=given_spot,json=givenSpot,proto3" json:"given_spot,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *PlannedLaunch) Reset() {
 	*x = PlannedLaunch{}
-	mi := &file_bowroll_v1_cycle_proto_msgTypes[8]
+	mi := &file_bowroll_v1_cycle_proto_msgTypes[22]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1060,7 +2461,7 @@ func (x *PlannedLaunch) String() string {
 func (*PlannedLaunch) ProtoMessage() {}
 
 func (x *PlannedLaunch) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_cycle_proto_msgTypes[8]
+	mi := &file_bowroll_v1_cycle_proto_msgTypes[22]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1073,7 +2474,7 @@ func (x *PlannedLaunch) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PlannedLaunch.ProtoReflect.Descriptor instead.
 func (*PlannedLaunch) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_cycle_proto_rawDescGZIP(), []int{8}
+	return file_bowroll_v1_cycle_proto_rawDescGZIP(), []int{22}
 }
 
 func (x *PlannedLaunch) GetSortie() string {
@@ -1139,6 +2540,13 @@ func (x *PlannedLaunch) GetOptions() []*FitOption {
 	return nil
 }
 
+func (x *PlannedLaunch) GetGivenSpot() string {
+	if x != nil {
+		return x.GivenSpot
+	}
+	return ""
+}
+
 // HeldSortie is one sortie that does not launch.
 type HeldSortie struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -1166,7 +2574,7 @@ type HeldSortie struct {
 
 func (x *HeldSortie) Reset() {
 	*x = HeldSortie{}
-	mi := &file_bowroll_v1_cycle_proto_msgTypes[9]
+	mi := &file_bowroll_v1_cycle_proto_msgTypes[23]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1178,7 +2586,7 @@ func (x *HeldSortie) String() string {
 func (*HeldSortie) ProtoMessage() {}
 
 func (x *HeldSortie) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_cycle_proto_msgTypes[9]
+	mi := &file_bowroll_v1_cycle_proto_msgTypes[23]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1191,7 +2599,7 @@ func (x *HeldSortie) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use HeldSortie.ProtoReflect.Descriptor instead.
 func (*HeldSortie) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_cycle_proto_rawDescGZIP(), []int{9}
+	return file_bowroll_v1_cycle_proto_rawDescGZIP(), []int{23}
 }
 
 func (x *HeldSortie) GetSortie() string {
@@ -1273,14 +2681,21 @@ type FitOption struct {
 	// Run available less required run; absent where it never lifts off.
 	MarginM *float64 `protobuf:"fixed64,6,opt,name=margin_m,json=marginM,proto3,oneof" json:"margin_m,omitempty"`
 	// The limiting leg in one sentence.
-	Limiting      string `protobuf:"bytes,7,opt,name=limiting,proto3" json:"limiting,omitempty"`
+	Limiting string `protobuf:"bytes,7,opt,name=limiting,proto3" json:"limiting,omitempty"`
+	// Spot it was computed for; empty where the run was given instead.
+	Spot string `protobuf:"bytes,8,opt,name=spot,proto3" json:"spot,omitempty"`
+	// Whether the plan has it.
+	Chosen bool `protobuf:"varint,9,opt,name=chosen,proto3" json:"chosen,omitempty"`
+	// Why the plan does not have it, e.g. "lot-07 is short of 2 units"; for what
+	// could have been had, that the objective prefers the choice made.
+	Reason        string `protobuf:"bytes,10,opt,name=reason,proto3" json:"reason,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *FitOption) Reset() {
 	*x = FitOption{}
-	mi := &file_bowroll_v1_cycle_proto_msgTypes[10]
+	mi := &file_bowroll_v1_cycle_proto_msgTypes[24]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1292,7 +2707,7 @@ func (x *FitOption) String() string {
 func (*FitOption) ProtoMessage() {}
 
 func (x *FitOption) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_cycle_proto_msgTypes[10]
+	mi := &file_bowroll_v1_cycle_proto_msgTypes[24]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1305,7 +2720,7 @@ func (x *FitOption) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use FitOption.ProtoReflect.Descriptor instead.
 func (*FitOption) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_cycle_proto_rawDescGZIP(), []int{10}
+	return file_bowroll_v1_cycle_proto_rawDescGZIP(), []int{24}
 }
 
 func (x *FitOption) GetDraws() []*Draw {
@@ -1357,6 +2772,27 @@ func (x *FitOption) GetLimiting() string {
 	return ""
 }
 
+func (x *FitOption) GetSpot() string {
+	if x != nil {
+		return x.Spot
+	}
+	return ""
+}
+
+func (x *FitOption) GetChosen() bool {
+	if x != nil {
+		return x.Chosen
+	}
+	return false
+}
+
+func (x *FitOption) GetReason() string {
+	if x != nil {
+		return x.Reason
+	}
+	return ""
+}
+
 // LotUse is what a plan takes from a lot.
 type LotUse struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -1378,7 +2814,7 @@ type LotUse struct {
 
 func (x *LotUse) Reset() {
 	*x = LotUse{}
-	mi := &file_bowroll_v1_cycle_proto_msgTypes[11]
+	mi := &file_bowroll_v1_cycle_proto_msgTypes[25]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1390,7 +2826,7 @@ func (x *LotUse) String() string {
 func (*LotUse) ProtoMessage() {}
 
 func (x *LotUse) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_cycle_proto_msgTypes[11]
+	mi := &file_bowroll_v1_cycle_proto_msgTypes[25]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1403,7 +2839,7 @@ func (x *LotUse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use LotUse.ProtoReflect.Descriptor instead.
 func (*LotUse) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_cycle_proto_rawDescGZIP(), []int{11}
+	return file_bowroll_v1_cycle_proto_rawDescGZIP(), []int{25}
 }
 
 func (x *LotUse) GetLot() string {
@@ -1448,12 +2884,1329 @@ func (x *LotUse) GetBarred() string {
 	return ""
 }
 
+// CyclesPlanFleetRequest asks for the plan of several decks.
+type CyclesPlanFleetRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The fleet.
+	Fleet *Fleet `protobuf:"bytes,1,opt,name=fleet,proto3" json:"fleet,omitempty"`
+	// Most search nodes to spend on the allocation, 1 to 100 000 000; not given
+	// means 2 000 000.
+	NodeLimit *int32 `protobuf:"varint,2,opt,name=node_limit,json=nodeLimit,proto3,oneof" json:"node_limit,omitempty"`
+	// Whether each sortie lists every option it had.
+	IncludeOptions bool `protobuf:"varint,3,opt,name=include_options,json=includeOptions,proto3" json:"include_options,omitempty"`
+	// Whether the answer carries each stage of the allocation as an LP text.
+	IncludeLp     bool `protobuf:"varint,4,opt,name=include_lp,json=includeLp,proto3" json:"include_lp,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *CyclesPlanFleetRequest) Reset() {
+	*x = CyclesPlanFleetRequest{}
+	mi := &file_bowroll_v1_cycle_proto_msgTypes[26]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *CyclesPlanFleetRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*CyclesPlanFleetRequest) ProtoMessage() {}
+
+func (x *CyclesPlanFleetRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_bowroll_v1_cycle_proto_msgTypes[26]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use CyclesPlanFleetRequest.ProtoReflect.Descriptor instead.
+func (*CyclesPlanFleetRequest) Descriptor() ([]byte, []int) {
+	return file_bowroll_v1_cycle_proto_rawDescGZIP(), []int{26}
+}
+
+func (x *CyclesPlanFleetRequest) GetFleet() *Fleet {
+	if x != nil {
+		return x.Fleet
+	}
+	return nil
+}
+
+func (x *CyclesPlanFleetRequest) GetNodeLimit() int32 {
+	if x != nil && x.NodeLimit != nil {
+		return *x.NodeLimit
+	}
+	return 0
+}
+
+func (x *CyclesPlanFleetRequest) GetIncludeOptions() bool {
+	if x != nil {
+		return x.IncludeOptions
+	}
+	return false
+}
+
+func (x *CyclesPlanFleetRequest) GetIncludeLp() bool {
+	if x != nil {
+		return x.IncludeLp
+	}
+	return false
+}
+
+// Fleet is the cycles of several decks and what they may share.
+type Fleet struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The caller's name, e.g. "northern-group".
+	Id string `protobuf:"bytes,1,opt,name=id,proto3" json:"id,omitempty"`
+	// Name for people.
+	DisplayName string `protobuf:"bytes,2,opt,name=display_name,json=displayName,proto3" json:"display_name,omitempty"`
+	// Cycles, 1 to 20, each with the lots at its own deck.
+	Cycles []*Cycle `protobuf:"bytes,3,rep,name=cycles,proto3" json:"cycles,omitempty"`
+	// Stocks kept where nothing launches, e.g. a supply ship's.
+	Pools []*Pool `protobuf:"bytes,4,rep,name=pools,proto3" json:"pools,omitempty"`
+	// Ways for units to get from one to another. Without any each deck has its own
+	// lots alone.
+	Transfers     []*Transfer `protobuf:"bytes,5,rep,name=transfers,proto3" json:"transfers,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Fleet) Reset() {
+	*x = Fleet{}
+	mi := &file_bowroll_v1_cycle_proto_msgTypes[27]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Fleet) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Fleet) ProtoMessage() {}
+
+func (x *Fleet) ProtoReflect() protoreflect.Message {
+	mi := &file_bowroll_v1_cycle_proto_msgTypes[27]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Fleet.ProtoReflect.Descriptor instead.
+func (*Fleet) Descriptor() ([]byte, []int) {
+	return file_bowroll_v1_cycle_proto_rawDescGZIP(), []int{27}
+}
+
+func (x *Fleet) GetId() string {
+	if x != nil {
+		return x.Id
+	}
+	return ""
+}
+
+func (x *Fleet) GetDisplayName() string {
+	if x != nil {
+		return x.DisplayName
+	}
+	return ""
+}
+
+func (x *Fleet) GetCycles() []*Cycle {
+	if x != nil {
+		return x.Cycles
+	}
+	return nil
+}
+
+func (x *Fleet) GetPools() []*Pool {
+	if x != nil {
+		return x.Pools
+	}
+	return nil
+}
+
+func (x *Fleet) GetTransfers() []*Transfer {
+	if x != nil {
+		return x.Transfers
+	}
+	return nil
+}
+
+// Pool is a stock kept where nothing launches.
+type Pool struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Name, unlike those of the cycles and other pools.
+	Id string `protobuf:"bytes,1,opt,name=id,proto3" json:"id,omitempty"`
+	// Name for people.
+	DisplayName string `protobuf:"bytes,2,opt,name=display_name,json=displayName,proto3" json:"display_name,omitempty"`
+	// Lots, 1 to 100, unlike all others of the fleet.
+	Lots []*Lot `protobuf:"bytes,3,rep,name=lots,proto3" json:"lots,omitempty"`
+	// Units to keep back over all its lots, 0 to 100 000. Not given means none.
+	ReserveCount  *int32 `protobuf:"varint,4,opt,name=reserve_count,json=reserveCount,proto3,oneof" json:"reserve_count,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Pool) Reset() {
+	*x = Pool{}
+	mi := &file_bowroll_v1_cycle_proto_msgTypes[28]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Pool) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Pool) ProtoMessage() {}
+
+func (x *Pool) ProtoReflect() protoreflect.Message {
+	mi := &file_bowroll_v1_cycle_proto_msgTypes[28]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Pool.ProtoReflect.Descriptor instead.
+func (*Pool) Descriptor() ([]byte, []int) {
+	return file_bowroll_v1_cycle_proto_rawDescGZIP(), []int{28}
+}
+
+func (x *Pool) GetId() string {
+	if x != nil {
+		return x.Id
+	}
+	return ""
+}
+
+func (x *Pool) GetDisplayName() string {
+	if x != nil {
+		return x.DisplayName
+	}
+	return ""
+}
+
+func (x *Pool) GetLots() []*Lot {
+	if x != nil {
+		return x.Lots
+	}
+	return nil
+}
+
+func (x *Pool) GetReserveCount() int32 {
+	if x != nil && x.ReserveCount != nil {
+		return *x.ReserveCount
+	}
+	return 0
+}
+
+// Transfer brings units from one place to another in time for launches.
+type Transfer struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Cycle or pool that has the units.
+	Origin string `protobuf:"bytes,1,opt,name=origin,proto3" json:"origin,omitempty"`
+	// Cycle that gets them.
+	Destination string `protobuf:"bytes,2,opt,name=destination,proto3" json:"destination,omitempty"`
+	// The only lot it carries; empty means any of the origin's.
+	Lot string `protobuf:"bytes,3,opt,name=lot,proto3" json:"lot,omitempty"`
+	// Most units it carries, 0 to 100 000.
+	MostCount *int32 `protobuf:"varint,4,opt,name=most_count,json=mostCount,proto3,oneof" json:"most_count,omitempty"`
+	// When they are there. They serve launches that crews can still fit then.
+	ArriveTime    *timestamppb.Timestamp `protobuf:"bytes,5,opt,name=arrive_time,json=arriveTime,proto3" json:"arrive_time,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Transfer) Reset() {
+	*x = Transfer{}
+	mi := &file_bowroll_v1_cycle_proto_msgTypes[29]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Transfer) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Transfer) ProtoMessage() {}
+
+func (x *Transfer) ProtoReflect() protoreflect.Message {
+	mi := &file_bowroll_v1_cycle_proto_msgTypes[29]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Transfer.ProtoReflect.Descriptor instead.
+func (*Transfer) Descriptor() ([]byte, []int) {
+	return file_bowroll_v1_cycle_proto_rawDescGZIP(), []int{29}
+}
+
+func (x *Transfer) GetOrigin() string {
+	if x != nil {
+		return x.Origin
+	}
+	return ""
+}
+
+func (x *Transfer) GetDestination() string {
+	if x != nil {
+		return x.Destination
+	}
+	return ""
+}
+
+func (x *Transfer) GetLot() string {
+	if x != nil {
+		return x.Lot
+	}
+	return ""
+}
+
+func (x *Transfer) GetMostCount() int32 {
+	if x != nil && x.MostCount != nil {
+		return *x.MostCount
+	}
+	return 0
+}
+
+func (x *Transfer) GetArriveTime() *timestamppb.Timestamp {
+	if x != nil {
+		return x.ArriveTime
+	}
+	return nil
+}
+
+// FleetPlan is the plan of several decks.
+type FleetPlan struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The caller's name of the fleet.
+	Id string `protobuf:"bytes,1,opt,name=id,proto3" json:"id,omitempty"`
+	// What is known of the allocation.
+	Proof Proof `protobuf:"varint,2,opt,name=proof,proto3,enum=bowroll.v1.Proof" json:"proof,omitempty"`
+	// Whether the allocation is proven optimal.
+	Optimal bool `protobuf:"varint,3,opt,name=optimal,proto3" json:"optimal,omitempty"`
+	// What all plans together are worth.
+	Objective *Objective `protobuf:"bytes,4,opt,name=objective,proto3" json:"objective,omitempty"`
+	// Greatest priority that any plan can launch, as proven.
+	Bound float64 `protobuf:"fixed64,5,opt,name=bound,proto3" json:"bound,omitempty"`
+	// Bound less priority launched, 0 where proven.
+	Gap float64 `protobuf:"fixed64,6,opt,name=gap,proto3" json:"gap,omitempty"`
+	// Every level of the objective, in order of weight.
+	Levels []*ObjectiveLevel `protobuf:"bytes,7,rep,name=levels,proto3" json:"levels,omitempty"`
+	// Whether choice, figures and proof were checked again by code that had no
+	// part in finding them.
+	ProofChecked bool `protobuf:"varint,8,opt,name=proof_checked,json=proofChecked,proto3" json:"proof_checked,omitempty"`
+	// Search nodes spent.
+	NodeCount int32 `protobuf:"varint,9,opt,name=node_count,json=nodeCount,proto3" json:"node_count,omitempty"`
+	// The plan of each cycle, in the order asked. Its objective is its own share;
+	// its lots are those it may draw on, used by it, and left by all.
+	Plans []*CyclePlan `protobuf:"bytes,10,rep,name=plans,proto3" json:"plans,omitempty"`
+	// What each transfer carries, in the order asked.
+	Transfers []*TransferUse `protobuf:"bytes,11,rep,name=transfers,proto3" json:"transfers,omitempty"`
+	// All lots, before and after.
+	Lots []*LotUse `protobuf:"bytes,12,rep,name=lots,proto3" json:"lots,omitempty"`
+	// What is used up.
+	Bindings []*Binding `protobuf:"bytes,13,rep,name=bindings,proto3" json:"bindings,omitempty"`
+	// Each stage of the allocation as LP text, on request.
+	LpStages []string `protobuf:"bytes,14,rep,name=lp_stages,json=lpStages,proto3" json:"lp_stages,omitempty"`
+	// Where the answer comes from.
+	Provenance    *Provenance `protobuf:"bytes,15,opt,name=provenance,proto3" json:"provenance,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *FleetPlan) Reset() {
+	*x = FleetPlan{}
+	mi := &file_bowroll_v1_cycle_proto_msgTypes[30]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *FleetPlan) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*FleetPlan) ProtoMessage() {}
+
+func (x *FleetPlan) ProtoReflect() protoreflect.Message {
+	mi := &file_bowroll_v1_cycle_proto_msgTypes[30]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use FleetPlan.ProtoReflect.Descriptor instead.
+func (*FleetPlan) Descriptor() ([]byte, []int) {
+	return file_bowroll_v1_cycle_proto_rawDescGZIP(), []int{30}
+}
+
+func (x *FleetPlan) GetId() string {
+	if x != nil {
+		return x.Id
+	}
+	return ""
+}
+
+func (x *FleetPlan) GetProof() Proof {
+	if x != nil {
+		return x.Proof
+	}
+	return Proof_PROOF_UNSPECIFIED
+}
+
+func (x *FleetPlan) GetOptimal() bool {
+	if x != nil {
+		return x.Optimal
+	}
+	return false
+}
+
+func (x *FleetPlan) GetObjective() *Objective {
+	if x != nil {
+		return x.Objective
+	}
+	return nil
+}
+
+func (x *FleetPlan) GetBound() float64 {
+	if x != nil {
+		return x.Bound
+	}
+	return 0
+}
+
+func (x *FleetPlan) GetGap() float64 {
+	if x != nil {
+		return x.Gap
+	}
+	return 0
+}
+
+func (x *FleetPlan) GetLevels() []*ObjectiveLevel {
+	if x != nil {
+		return x.Levels
+	}
+	return nil
+}
+
+func (x *FleetPlan) GetProofChecked() bool {
+	if x != nil {
+		return x.ProofChecked
+	}
+	return false
+}
+
+func (x *FleetPlan) GetNodeCount() int32 {
+	if x != nil {
+		return x.NodeCount
+	}
+	return 0
+}
+
+func (x *FleetPlan) GetPlans() []*CyclePlan {
+	if x != nil {
+		return x.Plans
+	}
+	return nil
+}
+
+func (x *FleetPlan) GetTransfers() []*TransferUse {
+	if x != nil {
+		return x.Transfers
+	}
+	return nil
+}
+
+func (x *FleetPlan) GetLots() []*LotUse {
+	if x != nil {
+		return x.Lots
+	}
+	return nil
+}
+
+func (x *FleetPlan) GetBindings() []*Binding {
+	if x != nil {
+		return x.Bindings
+	}
+	return nil
+}
+
+func (x *FleetPlan) GetLpStages() []string {
+	if x != nil {
+		return x.LpStages
+	}
+	return nil
+}
+
+func (x *FleetPlan) GetProvenance() *Provenance {
+	if x != nil {
+		return x.Provenance
+	}
+	return nil
+}
+
+// TransferUse is what a transfer carries.
+type TransferUse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Cycle or pool that gives the units.
+	Origin string `protobuf:"bytes,1,opt,name=origin,proto3" json:"origin,omitempty"`
+	// Cycle that gets them.
+	Destination string `protobuf:"bytes,2,opt,name=destination,proto3" json:"destination,omitempty"`
+	// Units carried, by lot.
+	Draws []*Draw `protobuf:"bytes,3,rep,name=draws,proto3" json:"draws,omitempty"`
+	// Units carried.
+	UnitCount int32 `protobuf:"varint,4,opt,name=unit_count,json=unitCount,proto3" json:"unit_count,omitempty"`
+	// Most units it could carry.
+	MostCount     int32 `protobuf:"varint,5,opt,name=most_count,json=mostCount,proto3" json:"most_count,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *TransferUse) Reset() {
+	*x = TransferUse{}
+	mi := &file_bowroll_v1_cycle_proto_msgTypes[31]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *TransferUse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*TransferUse) ProtoMessage() {}
+
+func (x *TransferUse) ProtoReflect() protoreflect.Message {
+	mi := &file_bowroll_v1_cycle_proto_msgTypes[31]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use TransferUse.ProtoReflect.Descriptor instead.
+func (*TransferUse) Descriptor() ([]byte, []int) {
+	return file_bowroll_v1_cycle_proto_rawDescGZIP(), []int{31}
+}
+
+func (x *TransferUse) GetOrigin() string {
+	if x != nil {
+		return x.Origin
+	}
+	return ""
+}
+
+func (x *TransferUse) GetDestination() string {
+	if x != nil {
+		return x.Destination
+	}
+	return ""
+}
+
+func (x *TransferUse) GetDraws() []*Draw {
+	if x != nil {
+		return x.Draws
+	}
+	return nil
+}
+
+func (x *TransferUse) GetUnitCount() int32 {
+	if x != nil {
+		return x.UnitCount
+	}
+	return 0
+}
+
+func (x *TransferUse) GetMostCount() int32 {
+	if x != nil {
+		return x.MostCount
+	}
+	return 0
+}
+
+// CyclesCompareRequest asks for variants of a cycle side by side.
+type CyclesCompareRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The cycle as it is.
+	Cycle *Cycle `protobuf:"bytes,1,opt,name=cycle,proto3" json:"cycle,omitempty"`
+	// Variants, 2 to 20. Differences are from the first.
+	Variants []*CycleVariant `protobuf:"bytes,2,rep,name=variants,proto3" json:"variants,omitempty"`
+	// Most search nodes to spend on each allocation, 1 to 100 000 000; not given
+	// means 2 000 000.
+	NodeLimit *int32 `protobuf:"varint,3,opt,name=node_limit,json=nodeLimit,proto3,oneof" json:"node_limit,omitempty"`
+	// Whether the answer carries the plan of each variant.
+	IncludePlans bool `protobuf:"varint,4,opt,name=include_plans,json=includePlans,proto3" json:"include_plans,omitempty"`
+	// Speeds of the ship to plan on, for the trade of wind over deck against units.
+	SpeedSweep    *SpeedSweep `protobuf:"bytes,5,opt,name=speed_sweep,json=speedSweep,proto3" json:"speed_sweep,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *CyclesCompareRequest) Reset() {
+	*x = CyclesCompareRequest{}
+	mi := &file_bowroll_v1_cycle_proto_msgTypes[32]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *CyclesCompareRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*CyclesCompareRequest) ProtoMessage() {}
+
+func (x *CyclesCompareRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_bowroll_v1_cycle_proto_msgTypes[32]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use CyclesCompareRequest.ProtoReflect.Descriptor instead.
+func (*CyclesCompareRequest) Descriptor() ([]byte, []int) {
+	return file_bowroll_v1_cycle_proto_rawDescGZIP(), []int{32}
+}
+
+func (x *CyclesCompareRequest) GetCycle() *Cycle {
+	if x != nil {
+		return x.Cycle
+	}
+	return nil
+}
+
+func (x *CyclesCompareRequest) GetVariants() []*CycleVariant {
+	if x != nil {
+		return x.Variants
+	}
+	return nil
+}
+
+func (x *CyclesCompareRequest) GetNodeLimit() int32 {
+	if x != nil && x.NodeLimit != nil {
+		return *x.NodeLimit
+	}
+	return 0
+}
+
+func (x *CyclesCompareRequest) GetIncludePlans() bool {
+	if x != nil {
+		return x.IncludePlans
+	}
+	return false
+}
+
+func (x *CyclesCompareRequest) GetSpeedSweep() *SpeedSweep {
+	if x != nil {
+		return x.SpeedSweep
+	}
+	return nil
+}
+
+// CycleVariant is a cycle with some things otherwise. What is not given is as in
+// the cycle.
+type CycleVariant struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Name, unique among the variants, e.g. "two-teams".
+	Id string `protobuf:"bytes,1,opt,name=id,proto3" json:"id,omitempty"`
+	// Name for people.
+	DisplayName string `protobuf:"bytes,2,opt,name=display_name,json=displayName,proto3" json:"display_name,omitempty"`
+	// Natural wind.
+	NaturalWind *NaturalWind `protobuf:"bytes,3,opt,name=natural_wind,json=naturalWind,proto3" json:"natural_wind,omitempty"`
+	// Course and speed.
+	Ship *Ship `protobuf:"bytes,4,opt,name=ship,proto3" json:"ship,omitempty"`
+	// Greatest speed to consider, 0 to 30 m/s.
+	GreatestSpeedMps *float64 `protobuf:"fixed64,5,opt,name=greatest_speed_mps,json=greatestSpeedMps,proto3,oneof" json:"greatest_speed_mps,omitempty"`
+	// Stock of lots of the cycle.
+	Lots []*LotCount `protobuf:"bytes,6,rep,name=lots,proto3" json:"lots,omitempty"`
+	// Crews.
+	Crews *Crews `protobuf:"bytes,7,opt,name=crews,proto3" json:"crews,omitempty"`
+	// Margins; a value that is absent here is as in the cycle.
+	Policy *Policy `protobuf:"bytes,8,opt,name=policy,proto3" json:"policy,omitempty"`
+	// Units to keep back over all lots, 0 to 100 000.
+	ReserveCount *int32 `protobuf:"varint,9,opt,name=reserve_count,json=reserveCount,proto3,oneof" json:"reserve_count,omitempty"`
+	// Air at the deck.
+	Air           *Air `protobuf:"bytes,10,opt,name=air,proto3" json:"air,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *CycleVariant) Reset() {
+	*x = CycleVariant{}
+	mi := &file_bowroll_v1_cycle_proto_msgTypes[33]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *CycleVariant) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*CycleVariant) ProtoMessage() {}
+
+func (x *CycleVariant) ProtoReflect() protoreflect.Message {
+	mi := &file_bowroll_v1_cycle_proto_msgTypes[33]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use CycleVariant.ProtoReflect.Descriptor instead.
+func (*CycleVariant) Descriptor() ([]byte, []int) {
+	return file_bowroll_v1_cycle_proto_rawDescGZIP(), []int{33}
+}
+
+func (x *CycleVariant) GetId() string {
+	if x != nil {
+		return x.Id
+	}
+	return ""
+}
+
+func (x *CycleVariant) GetDisplayName() string {
+	if x != nil {
+		return x.DisplayName
+	}
+	return ""
+}
+
+func (x *CycleVariant) GetNaturalWind() *NaturalWind {
+	if x != nil {
+		return x.NaturalWind
+	}
+	return nil
+}
+
+func (x *CycleVariant) GetShip() *Ship {
+	if x != nil {
+		return x.Ship
+	}
+	return nil
+}
+
+func (x *CycleVariant) GetGreatestSpeedMps() float64 {
+	if x != nil && x.GreatestSpeedMps != nil {
+		return *x.GreatestSpeedMps
+	}
+	return 0
+}
+
+func (x *CycleVariant) GetLots() []*LotCount {
+	if x != nil {
+		return x.Lots
+	}
+	return nil
+}
+
+func (x *CycleVariant) GetCrews() *Crews {
+	if x != nil {
+		return x.Crews
+	}
+	return nil
+}
+
+func (x *CycleVariant) GetPolicy() *Policy {
+	if x != nil {
+		return x.Policy
+	}
+	return nil
+}
+
+func (x *CycleVariant) GetReserveCount() int32 {
+	if x != nil && x.ReserveCount != nil {
+		return *x.ReserveCount
+	}
+	return 0
+}
+
+func (x *CycleVariant) GetAir() *Air {
+	if x != nil {
+		return x.Air
+	}
+	return nil
+}
+
+// LotCount is how many units of a lot may be used.
+type LotCount struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Lot of the cycle.
+	Lot string `protobuf:"bytes,1,opt,name=lot,proto3" json:"lot,omitempty"`
+	// Units that may be used, 0 to 100 000.
+	UsableCount   *int32 `protobuf:"varint,2,opt,name=usable_count,json=usableCount,proto3,oneof" json:"usable_count,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *LotCount) Reset() {
+	*x = LotCount{}
+	mi := &file_bowroll_v1_cycle_proto_msgTypes[34]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *LotCount) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*LotCount) ProtoMessage() {}
+
+func (x *LotCount) ProtoReflect() protoreflect.Message {
+	mi := &file_bowroll_v1_cycle_proto_msgTypes[34]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use LotCount.ProtoReflect.Descriptor instead.
+func (*LotCount) Descriptor() ([]byte, []int) {
+	return file_bowroll_v1_cycle_proto_rawDescGZIP(), []int{34}
+}
+
+func (x *LotCount) GetLot() string {
+	if x != nil {
+		return x.Lot
+	}
+	return ""
+}
+
+func (x *LotCount) GetUsableCount() int32 {
+	if x != nil && x.UsableCount != nil {
+		return *x.UsableCount
+	}
+	return 0
+}
+
+// SpeedSweep is speeds of the ship from the least to the greatest in equal steps,
+// at most 41 of them.
+type SpeedSweep struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Least speed, 0 to 30 m/s.
+	LeastMps *float64 `protobuf:"fixed64,1,opt,name=least_mps,json=leastMps,proto3,oneof" json:"least_mps,omitempty"`
+	// Greatest speed, 0 to 30 m/s.
+	GreatestMps *float64 `protobuf:"fixed64,2,opt,name=greatest_mps,json=greatestMps,proto3,oneof" json:"greatest_mps,omitempty"`
+	// Step, 0.1 to 10 m/s.
+	StepMps       *float64 `protobuf:"fixed64,3,opt,name=step_mps,json=stepMps,proto3,oneof" json:"step_mps,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *SpeedSweep) Reset() {
+	*x = SpeedSweep{}
+	mi := &file_bowroll_v1_cycle_proto_msgTypes[35]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *SpeedSweep) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*SpeedSweep) ProtoMessage() {}
+
+func (x *SpeedSweep) ProtoReflect() protoreflect.Message {
+	mi := &file_bowroll_v1_cycle_proto_msgTypes[35]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use SpeedSweep.ProtoReflect.Descriptor instead.
+func (*SpeedSweep) Descriptor() ([]byte, []int) {
+	return file_bowroll_v1_cycle_proto_rawDescGZIP(), []int{35}
+}
+
+func (x *SpeedSweep) GetLeastMps() float64 {
+	if x != nil && x.LeastMps != nil {
+		return *x.LeastMps
+	}
+	return 0
+}
+
+func (x *SpeedSweep) GetGreatestMps() float64 {
+	if x != nil && x.GreatestMps != nil {
+		return *x.GreatestMps
+	}
+	return 0
+}
+
+func (x *SpeedSweep) GetStepMps() float64 {
+	if x != nil && x.StepMps != nil {
+		return *x.StepMps
+	}
+	return 0
+}
+
+// CyclesCompareResponse is variants side by side.
+type CyclesCompareResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// One for each variant, in the order asked.
+	Variants []*VariantAnswer `protobuf:"bytes,1,rep,name=variants,proto3" json:"variants,omitempty"`
+	// For each level of the objective the variants with the best value.
+	Winners []*LevelWinner `protobuf:"bytes,2,rep,name=winners,proto3" json:"winners,omitempty"`
+	// The variants that no other betters, level by level in order of weight.
+	Best []string `protobuf:"bytes,3,rep,name=best,proto3" json:"best,omitempty"`
+	// The trade of wind over deck against units, by rising speed.
+	Curve []*SweepPoint `protobuf:"bytes,4,rep,name=curve,proto3" json:"curve,omitempty"`
+	// Where the answer comes from.
+	Provenance    *Provenance `protobuf:"bytes,5,opt,name=provenance,proto3" json:"provenance,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *CyclesCompareResponse) Reset() {
+	*x = CyclesCompareResponse{}
+	mi := &file_bowroll_v1_cycle_proto_msgTypes[36]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *CyclesCompareResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*CyclesCompareResponse) ProtoMessage() {}
+
+func (x *CyclesCompareResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_bowroll_v1_cycle_proto_msgTypes[36]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use CyclesCompareResponse.ProtoReflect.Descriptor instead.
+func (*CyclesCompareResponse) Descriptor() ([]byte, []int) {
+	return file_bowroll_v1_cycle_proto_rawDescGZIP(), []int{36}
+}
+
+func (x *CyclesCompareResponse) GetVariants() []*VariantAnswer {
+	if x != nil {
+		return x.Variants
+	}
+	return nil
+}
+
+func (x *CyclesCompareResponse) GetWinners() []*LevelWinner {
+	if x != nil {
+		return x.Winners
+	}
+	return nil
+}
+
+func (x *CyclesCompareResponse) GetBest() []string {
+	if x != nil {
+		return x.Best
+	}
+	return nil
+}
+
+func (x *CyclesCompareResponse) GetCurve() []*SweepPoint {
+	if x != nil {
+		return x.Curve
+	}
+	return nil
+}
+
+func (x *CyclesCompareResponse) GetProvenance() *Provenance {
+	if x != nil {
+		return x.Provenance
+	}
+	return nil
+}
+
+// VariantAnswer is one variant and how it differs from the first.
+type VariantAnswer struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Variant.
+	Id string `protobuf:"bytes,1,opt,name=id,proto3" json:"id,omitempty"`
+	// What is known of the allocation.
+	Proof Proof `protobuf:"varint,2,opt,name=proof,proto3,enum=bowroll.v1.Proof" json:"proof,omitempty"`
+	// Whether the allocation is proven optimal.
+	Optimal bool `protobuf:"varint,3,opt,name=optimal,proto3" json:"optimal,omitempty"`
+	// What the plan is worth.
+	Objective *Objective `protobuf:"bytes,4,opt,name=objective,proto3" json:"objective,omitempty"`
+	// Objective less that of the first variant.
+	Difference *Objective `protobuf:"bytes,5,opt,name=difference,proto3" json:"difference,omitempty"`
+	// Greatest priority that any plan can launch, as proven.
+	Bound float64 `protobuf:"fixed64,6,opt,name=bound,proto3" json:"bound,omitempty"`
+	// Bound less priority launched, 0 where proven.
+	Gap float64 `protobuf:"fixed64,7,opt,name=gap,proto3" json:"gap,omitempty"`
+	// Course and speed planned on; absent ashore.
+	Ship *Ship `protobuf:"bytes,8,opt,name=ship,proto3" json:"ship,omitempty"`
+	// Wind over deck.
+	Wind *WindUsed `protobuf:"bytes,9,opt,name=wind,proto3" json:"wind,omitempty"`
+	// Sorties that launch.
+	LaunchedCount int32 `protobuf:"varint,10,opt,name=launched_count,json=launchedCount,proto3" json:"launched_count,omitempty"`
+	// Sorties held.
+	Held []string `protobuf:"bytes,11,rep,name=held,proto3" json:"held,omitempty"`
+	// Sorties that launch here and not in the first variant.
+	LaunchedBesides []string `protobuf:"bytes,12,rep,name=launched_besides,json=launchedBesides,proto3" json:"launched_besides,omitempty"`
+	// Sorties that launch in the first variant and not here.
+	Dropped []string `protobuf:"bytes,13,rep,name=dropped,proto3" json:"dropped,omitempty"`
+	// Sorties that launch in both with other units or from another spot.
+	Otherwise []string `protobuf:"bytes,14,rep,name=otherwise,proto3" json:"otherwise,omitempty"`
+	// Stock before and after.
+	Lots []*LotUse `protobuf:"bytes,15,rep,name=lots,proto3" json:"lots,omitempty"`
+	// The whole plan, on request.
+	Plan          *CyclePlan `protobuf:"bytes,16,opt,name=plan,proto3" json:"plan,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *VariantAnswer) Reset() {
+	*x = VariantAnswer{}
+	mi := &file_bowroll_v1_cycle_proto_msgTypes[37]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *VariantAnswer) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*VariantAnswer) ProtoMessage() {}
+
+func (x *VariantAnswer) ProtoReflect() protoreflect.Message {
+	mi := &file_bowroll_v1_cycle_proto_msgTypes[37]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use VariantAnswer.ProtoReflect.Descriptor instead.
+func (*VariantAnswer) Descriptor() ([]byte, []int) {
+	return file_bowroll_v1_cycle_proto_rawDescGZIP(), []int{37}
+}
+
+func (x *VariantAnswer) GetId() string {
+	if x != nil {
+		return x.Id
+	}
+	return ""
+}
+
+func (x *VariantAnswer) GetProof() Proof {
+	if x != nil {
+		return x.Proof
+	}
+	return Proof_PROOF_UNSPECIFIED
+}
+
+func (x *VariantAnswer) GetOptimal() bool {
+	if x != nil {
+		return x.Optimal
+	}
+	return false
+}
+
+func (x *VariantAnswer) GetObjective() *Objective {
+	if x != nil {
+		return x.Objective
+	}
+	return nil
+}
+
+func (x *VariantAnswer) GetDifference() *Objective {
+	if x != nil {
+		return x.Difference
+	}
+	return nil
+}
+
+func (x *VariantAnswer) GetBound() float64 {
+	if x != nil {
+		return x.Bound
+	}
+	return 0
+}
+
+func (x *VariantAnswer) GetGap() float64 {
+	if x != nil {
+		return x.Gap
+	}
+	return 0
+}
+
+func (x *VariantAnswer) GetShip() *Ship {
+	if x != nil {
+		return x.Ship
+	}
+	return nil
+}
+
+func (x *VariantAnswer) GetWind() *WindUsed {
+	if x != nil {
+		return x.Wind
+	}
+	return nil
+}
+
+func (x *VariantAnswer) GetLaunchedCount() int32 {
+	if x != nil {
+		return x.LaunchedCount
+	}
+	return 0
+}
+
+func (x *VariantAnswer) GetHeld() []string {
+	if x != nil {
+		return x.Held
+	}
+	return nil
+}
+
+func (x *VariantAnswer) GetLaunchedBesides() []string {
+	if x != nil {
+		return x.LaunchedBesides
+	}
+	return nil
+}
+
+func (x *VariantAnswer) GetDropped() []string {
+	if x != nil {
+		return x.Dropped
+	}
+	return nil
+}
+
+func (x *VariantAnswer) GetOtherwise() []string {
+	if x != nil {
+		return x.Otherwise
+	}
+	return nil
+}
+
+func (x *VariantAnswer) GetLots() []*LotUse {
+	if x != nil {
+		return x.Lots
+	}
+	return nil
+}
+
+func (x *VariantAnswer) GetPlan() *CyclePlan {
+	if x != nil {
+		return x.Plan
+	}
+	return nil
+}
+
+// LevelWinner is who is best in one level of the objective, taken by itself.
+type LevelWinner struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Level, as in ObjectiveLevel.
+	Name string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
+	// Best value.
+	Value float64 `protobuf:"fixed64,2,opt,name=value,proto3" json:"value,omitempty"`
+	// Variants that have it.
+	Variants      []string `protobuf:"bytes,3,rep,name=variants,proto3" json:"variants,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *LevelWinner) Reset() {
+	*x = LevelWinner{}
+	mi := &file_bowroll_v1_cycle_proto_msgTypes[38]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *LevelWinner) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*LevelWinner) ProtoMessage() {}
+
+func (x *LevelWinner) ProtoReflect() protoreflect.Message {
+	mi := &file_bowroll_v1_cycle_proto_msgTypes[38]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use LevelWinner.ProtoReflect.Descriptor instead.
+func (*LevelWinner) Descriptor() ([]byte, []int) {
+	return file_bowroll_v1_cycle_proto_rawDescGZIP(), []int{38}
+}
+
+func (x *LevelWinner) GetName() string {
+	if x != nil {
+		return x.Name
+	}
+	return ""
+}
+
+func (x *LevelWinner) GetValue() float64 {
+	if x != nil {
+		return x.Value
+	}
+	return 0
+}
+
+func (x *LevelWinner) GetVariants() []string {
+	if x != nil {
+		return x.Variants
+	}
+	return nil
+}
+
+// SweepPoint is the plan at one speed of the ship.
+type SweepPoint struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Speed of the ship.
+	ShipSpeedMps float64 `protobuf:"fixed64,1,opt,name=ship_speed_mps,json=shipSpeedMps,proto3" json:"ship_speed_mps,omitempty"`
+	// Course of the ship.
+	CourseDeg float64 `protobuf:"fixed64,2,opt,name=course_deg,json=courseDeg,proto3" json:"course_deg,omitempty"`
+	// Headwind over deck along the launch axis that the runs are planned on.
+	HeadwindMps float64 `protobuf:"fixed64,3,opt,name=headwind_mps,json=headwindMps,proto3" json:"headwind_mps,omitempty"`
+	// Sorties that launch.
+	LaunchedCount int32 `protobuf:"varint,4,opt,name=launched_count,json=launchedCount,proto3" json:"launched_count,omitempty"`
+	// What the plan is worth.
+	Objective *Objective `protobuf:"bytes,5,opt,name=objective,proto3" json:"objective,omitempty"`
+	// Whether the allocation is proven optimal.
+	Optimal       bool `protobuf:"varint,6,opt,name=optimal,proto3" json:"optimal,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *SweepPoint) Reset() {
+	*x = SweepPoint{}
+	mi := &file_bowroll_v1_cycle_proto_msgTypes[39]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *SweepPoint) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*SweepPoint) ProtoMessage() {}
+
+func (x *SweepPoint) ProtoReflect() protoreflect.Message {
+	mi := &file_bowroll_v1_cycle_proto_msgTypes[39]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use SweepPoint.ProtoReflect.Descriptor instead.
+func (*SweepPoint) Descriptor() ([]byte, []int) {
+	return file_bowroll_v1_cycle_proto_rawDescGZIP(), []int{39}
+}
+
+func (x *SweepPoint) GetShipSpeedMps() float64 {
+	if x != nil {
+		return x.ShipSpeedMps
+	}
+	return 0
+}
+
+func (x *SweepPoint) GetCourseDeg() float64 {
+	if x != nil {
+		return x.CourseDeg
+	}
+	return 0
+}
+
+func (x *SweepPoint) GetHeadwindMps() float64 {
+	if x != nil {
+		return x.HeadwindMps
+	}
+	return 0
+}
+
+func (x *SweepPoint) GetLaunchedCount() int32 {
+	if x != nil {
+		return x.LaunchedCount
+	}
+	return 0
+}
+
+func (x *SweepPoint) GetObjective() *Objective {
+	if x != nil {
+		return x.Objective
+	}
+	return nil
+}
+
+func (x *SweepPoint) GetOptimal() bool {
+	if x != nil {
+		return x.Optimal
+	}
+	return false
+}
+
 var File_bowroll_v1_cycle_proto protoreflect.FileDescriptor
 
 const file_bowroll_v1_cycle_proto_rawDesc = "" +
 	"\n" +
 	"\x16bowroll/v1/cycle.proto\x12\n" +
-	"bowroll.v1\x1a\x18bowroll/v1/catalog.proto\x1a\x17bowroll/v1/common.proto\x1a\x18bowroll/v1/takeoff.proto\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x19google/api/resource.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xd1\x01\n" +
+	"bowroll.v1\x1a\x18bowroll/v1/catalog.proto\x1a\x17bowroll/v1/common.proto\x1a\x19bowroll/v1/deckwork.proto\x1a\x18bowroll/v1/takeoff.proto\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x19google/api/resource.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xa8\x03\n" +
 	"\x11CyclesPlanRequest\x123\n" +
 	"\x05cycle\x18\x01 \x01(\v2\x11.bowroll.v1.CycleB\n" +
 	"\xe2A\x01\x02\xbaH\x03\xd8\x01\x03R\x05cycle\x120\n" +
@@ -1461,8 +4214,45 @@ const file_bowroll_v1_cycle_proto_rawDesc = "" +
 	"node_limit\x18\x02 \x01(\x05B\f\xbaH\t\x1a\a\x18\x80\xc2\xd7/(\x01H\x00R\tnodeLimit\x88\x01\x01\x12'\n" +
 	"\x0finclude_options\x18\x03 \x01(\bR\x0eincludeOptions\x12\x1d\n" +
 	"\n" +
-	"include_lp\x18\x04 \x01(\bR\tincludeLpB\r\n" +
-	"\v_node_limit\"\xb9\b\n" +
+	"include_lp\x18\x04 \x01(\bR\tincludeLp\x12%\n" +
+	"\x0einclude_prices\x18\x05 \x01(\bR\rincludePrices\x129\n" +
+	"\bmisfires\x18\x06 \x03(\v2\x13.bowroll.v1.MisfireB\b\xbaH\x05\x92\x01\x02\x10dR\bmisfires\x125\n" +
+	"\x04keep\x18\a \x03(\v2\x16.bowroll.v1.KeptLaunchB\t\xbaH\x06\x92\x01\x03\x10\x88'R\x04keep\x12-\n" +
+	"\n" +
+	"keep_after\x18\b \x01(\x05B\t\xbaH\x06\x1a\x04\x18\x04(\x01H\x01R\tkeepAfter\x88\x01\x01B\r\n" +
+	"\v_node_limitB\r\n" +
+	"\v_keep_after\"\x8b\x04\n" +
+	"\n" +
+	"KeptLaunch\x129\n" +
+	"\x06sortie\x18\x01 \x01(\tB!\xe2A\x01\x02\xbaH\x1ar\x182\x16^[a-z][a-z0-9-]{0,62}$R\x06sortie\x124\n" +
+	"\x04spot\x18\x02 \x01(\tB \xbaH\x1dr\x1b2\x19^([a-z][a-z0-9-]{0,62})?$R\x04spot\x120\n" +
+	"\x05draws\x18\x03 \x03(\v2\x10.bowroll.v1.DrawB\b\xbaH\x05\x92\x01\x02\x10 R\x05draws\x129\n" +
+	"\blaunch_s\x18\x04 \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x18\xf5@)\x00\x00\x00\x00\x00\x18\xf5\xc0H\x00R\alaunchS\x88\x01\x01\x12D\n" +
+	"\x0efiring_delay_s\x18\x05 \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\xc0\x82@)\x00\x00\x00\x00\x00\x00\x00\x00H\x01R\ffiringDelayS\x88\x01\x01\x12L\n" +
+	"\x12least_headwind_mps\x18\x06 \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00Y@)\x00\x00\x00\x00\x00\x00Y\xc0H\x02R\x10leastHeadwindMps\x88\x01\x01\x12B\n" +
+	"\rgross_mass_kg\x18\a \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x80O\"A)\x00\x00\x00\x00\x00\x00I@H\x03R\vgrossMassKg\x88\x01\x01B\v\n" +
+	"\t_launch_sB\x11\n" +
+	"\x0f_firing_delay_sB\x15\n" +
+	"\x13_least_headwind_mpsB\x10\n" +
+	"\x0e_gross_mass_kg\"\x88\x01\n" +
+	"\x18CyclesPlanStreamResponse\x126\n" +
+	"\bprogress\x18\x01 \x01(\v2\x18.bowroll.v1.PlanProgressH\x00R\bprogress\x12+\n" +
+	"\x04item\x18\x02 \x01(\v2\x15.bowroll.v1.CyclePlanH\x00R\x04itemB\a\n" +
+	"\x05event\"\x91\x02\n" +
+	"\fPlanProgress\x12+\n" +
+	"\x05stage\x18\x01 \x01(\x0e2\x15.bowroll.v1.PlanStageR\x05stage\x12\x1d\n" +
+	"\n" +
+	"done_count\x18\x02 \x01(\x05R\tdoneCount\x12\x1f\n" +
+	"\vtotal_count\x18\x03 \x01(\x05R\n" +
+	"totalCount\x12\x14\n" +
+	"\x05level\x18\x04 \x01(\tR\x05level\x12\x1d\n" +
+	"\n" +
+	"node_count\x18\x05 \x01(\x05R\tnodeCount\x12(\n" +
+	"\rbest_priority\x18\x06 \x01(\x05H\x00R\fbestPriority\x88\x01\x01\x12\x19\n" +
+	"\x05bound\x18\a \x01(\x01H\x01R\x05bound\x88\x01\x01B\x10\n" +
+	"\x0e_best_priorityB\b\n" +
+	"\x06_bound\"\xcd\n" +
+	"\n" +
 	"\x05Cycle\x121\n" +
 	"\x02id\x18\x01 \x01(\tB!\xe2A\x01\x02\xbaH\x1ar\x182\x16^[a-z][a-z0-9-]{0,62}$R\x02id\x12+\n" +
 	"\fdisplay_name\x18\x02 \x01(\tB\b\xbaH\x05r\x03(\xc8\x01R\vdisplayName\x12g\n" +
@@ -1479,15 +4269,39 @@ const file_bowroll_v1_cycle_proto_rawDesc = "" +
 	"\x0fleast_speed_mps\x18\b \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00>@)\x00\x00\x00\x00\x00\x00\x00\x00H\x00R\rleastSpeedMps\x88\x01\x01\x12L\n" +
 	"\x12greatest_speed_mps\x18\t \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00>@)\x00\x00\x00\x00\x00\x00\x00\x00H\x01R\x10greatestSpeedMps\x88\x01\x01\x12=\n" +
 	"\asorties\x18\n" +
-	" \x03(\v2\x12.bowroll.v1.SortieB\x0f\xe2A\x01\x02\xbaH\b\x92\x01\x05\b\x01\x10\xe8\aR\asorties\x12-\n" +
+	" \x03(\v2\x12.bowroll.v1.SortieB\x0f\xe2A\x01\x02\xbaH\b\x92\x01\x05\b\x01\x10\x88'R\asorties\x12-\n" +
 	"\x04lots\x18\v \x03(\v2\x0f.bowroll.v1.LotB\b\xbaH\x05\x92\x01\x02\x10dR\x04lots\x12'\n" +
 	"\x05crews\x18\f \x01(\v2\x11.bowroll.v1.CrewsR\x05crews\x12*\n" +
 	"\x06policy\x18\r \x01(\v2\x12.bowroll.v1.PolicyR\x06policy\x125\n" +
-	"\rreserve_count\x18\x0e \x01(\x05B\v\xbaH\b\x1a\x06\x18\xa0\x8d\x06(\x00H\x02R\freserveCount\x88\x01\x01:\xb5\x01\xbaH\xb1\x01\x1a\xae\x01\n" +
+	"\rreserve_count\x18\x0e \x01(\x05B\v\xbaH\b\x1a\x06\x18\xa0\x8d\x06(\x00H\x02R\freserveCount\x88\x01\x01\x127\n" +
+	"\x06groups\x18\x0f \x03(\v2\x15.bowroll.v1.SpotGroupB\b\xbaH\x05\x92\x01\x02\x102R\x06groups\x121\n" +
+	"\tdeck_work\x18\x10 \x01(\v2\x14.bowroll.v1.DeckWorkR\bdeckWork\x12O\n" +
+	"\x13reserve_probability\x18\x11 \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\xe9\v!\xe7\xfd\xff\xef?)\x00\x00\x00\x00\x00\x00\xe0?H\x03R\x12reserveProbability\x88\x01\x01\x12=\n" +
+	"\rlaunch_window\x18\x12 \x01(\v2\x18.bowroll.v1.LaunchWindowR\flaunchWindow:\xb5\x01\xbaH\xb1\x01\x1a\xae\x01\n" +
 	"\x10cycle.ship_speed\x12*least_speed_mps at most greatest_speed_mps\x1an!has(this.least_speed_mps) || !has(this.greatest_speed_mps) || this.least_speed_mps <= this.greatest_speed_mpsB\x12\n" +
 	"\x10_least_speed_mpsB\x15\n" +
 	"\x13_greatest_speed_mpsB\x10\n" +
-	"\x0e_reserve_count\"\xd0\a\n" +
+	"\x0e_reserve_countB\x16\n" +
+	"\x14_reserve_probability\"\xac\x02\n" +
+	"\fLaunchWindow\x125\n" +
+	"\x06from_s\x18\x01 \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x18\xf5@)\x00\x00\x00\x00\x00\x18\xf5\xc0H\x00R\x05fromS\x88\x01\x01\x127\n" +
+	"\auntil_s\x18\x02 \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x18\xf5@)\x00\x00\x00\x00\x00\x18\xf5\xc0H\x01R\x06untilS\x88\x01\x01:\x94\x01\xbaH\x90\x01\x1a\x8d\x01\n" +
+	"\x13launch_window.order\x12.from_s at most until_s: the window never opens\x1aF!has(this.from_s) || !has(this.until_s) || this.from_s <= this.until_sB\t\n" +
+	"\a_from_sB\n" +
+	"\n" +
+	"\b_until_s\"\xde\x01\n" +
+	"\tSpotGroup\x121\n" +
+	"\x02id\x18\x01 \x01(\tB!\xe2A\x01\x02\xbaH\x1ar\x182\x16^[a-z][a-z0-9-]{0,62}$R\x02id\x12;\n" +
+	"\x05spots\x18\x02 \x03(\v2\x15.bowroll.v1.GroupSpotB\x0e\xe2A\x01\x02\xbaH\a\x92\x01\x04\b\x01\x10dR\x05spots\x12D\n" +
+	"\n" +
+	"neighbours\x18\x03 \x03(\v2\x19.bowroll.v1.SpotNeighbourB\t\xbaH\x06\x92\x01\x03\x10\xe8\aR\n" +
+	"neighbours\x12\x1b\n" +
+	"\theld_stay\x18\x04 \x01(\bR\bheldStay\"\xc4\x01\n" +
+	"\tGroupSpot\x125\n" +
+	"\x04spot\x18\x01 \x01(\tB!\xe2A\x01\x02\xbaH\x1ar\x182\x16^[a-z][a-z0-9-]{0,62}$R\x04spot\x129\n" +
+	"\blaunch_s\x18\x02 \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x18\xf5@)\x00\x00\x00\x00\x00\x18\xf5\xc0H\x00R\alaunchS\x88\x01\x01\x128\n" +
+	"\x06behind\x18\x03 \x01(\tB \xbaH\x1dr\x1b2\x19^([a-z][a-z0-9-]{0,62})?$R\x06behindB\v\n" +
+	"\t_launch_s\"\xac\t\n" +
 	"\x06Sortie\x121\n" +
 	"\x02id\x18\x01 \x01(\tB!\xe2A\x01\x02\xbaH\x1ar\x182\x16^[a-z][a-z0-9-]{0,62}$R\x02id\x12+\n" +
 	"\fdisplay_name\x18\x02 \x01(\tB\b\xbaH\x05r\x03(\xc8\x01R\vdisplayName\x12l\n" +
@@ -1503,9 +4317,11 @@ const file_bowroll_v1_cycle_proto_rawDesc = "" +
 	"\xc8\x01\x01\x1a\x05\x18\xe8\a(\x01H\x02R\bpriority\x88\x01\x01\x12@\n" +
 	"\blaunch_s\x18\n" +
 	" \x01(\x01B \xe2A\x01\x02\xbaH\x19\xc8\x01\x01\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x18\xf5@)\x00\x00\x00\x00\x00\x18\xf5\xc0H\x03R\alaunchS\x88\x01\x01\x12=\n" +
-	"\x10permitted_counts\x18\v \x03(\x05B\x12\xbaH\x0f\x92\x01\f\x10\x10\x18\x01\"\x06\x1a\x04\x18 (\x00R\x0fpermittedCounts:\xd7\x01\xbaH\xd3\x01\x1ay\n" +
-	"\x0fsortie.aircraft\x124name aircraft_type or give aircraft inline, not both\x1a0(this.aircraft_type != '') != has(this.aircraft)\x1aV\n" +
-	"\x10sortie.available\x12\x18give spot or available_m\x1a(this.spot != '' || has(this.available_m)B\x10\n" +
+	"\x10permitted_counts\x18\v \x03(\x05B\x12\xbaH\x0f\x92\x01\f\x10\x10\x18\x01\"\x06\x1a\x04\x18 (\x00R\x0fpermittedCounts\x126\n" +
+	"\x05group\x18\f \x01(\tB \xbaH\x1dr\x1b2\x19^([a-z][a-z0-9-]{0,62})?$R\x05group:\xfb\x02\xbaH\xf7\x02\x1ay\n" +
+	"\x0fsortie.aircraft\x124name aircraft_type or give aircraft inline, not both\x1a0(this.aircraft_type != '') != has(this.aircraft)\x1aq\n" +
+	"\x10sortie.available\x12\x1fgive spot, available_m or group\x1a<this.spot != '' || has(this.available_m) || this.group != ''\x1a\x86\x01\n" +
+	"\fsortie.group\x12Ja sortie of a group has the run of the spot it gets: leave available_m out\x1a*this.group == '' || !has(this.available_m)B\x10\n" +
 	"\x0e_gross_mass_kgB\x0e\n" +
 	"\f_available_mB\v\n" +
 	"\t_priorityB\v\n" +
@@ -1539,14 +4355,69 @@ const file_bowroll_v1_cycle_proto_rawDesc = "" +
 	"\v_team_countB\r\n" +
 	"\v_fit_time_sB\x0f\n" +
 	"\r_hold_least_sB\x12\n" +
-	"\x10_hold_greatest_s\"\x93\x01\n" +
+	"\x10_hold_greatest_s\"\xc6\x01\n" +
 	"\tObjective\x12+\n" +
 	"\x11priority_launched\x18\x01 \x01(\x05R\x10priorityLaunched\x12\x1d\n" +
 	"\n" +
 	"units_used\x18\x02 \x01(\x05R\tunitsUsed\x12\x1f\n" +
 	"\vexpiry_rank\x18\x03 \x01(\x05R\n" +
 	"expiryRank\x12\x19\n" +
-	"\bmargin_m\x18\x04 \x01(\x01R\amarginM\"\x8f\x05\n" +
+	"\bmargin_m\x18\x04 \x01(\x01R\amarginM\x12\"\n" +
+	"\n" +
+	"kept_count\x18\x05 \x01(\x05H\x00R\tkeptCount\x88\x01\x01B\r\n" +
+	"\v_kept_count\"\xb2\x01\n" +
+	"\x0eObjectiveLevel\x12\x12\n" +
+	"\x04name\x18\x01 \x01(\tR\x04name\x12\x1a\n" +
+	"\bmaximise\x18\x02 \x01(\bR\bmaximise\x12\x14\n" +
+	"\x05value\x18\x03 \x01(\x01R\x05value\x12\x19\n" +
+	"\x05bound\x18\x04 \x01(\x01H\x00R\x05bound\x88\x01\x01\x12\x15\n" +
+	"\x03gap\x18\x05 \x01(\x01H\x01R\x03gap\x88\x01\x01\x12\x16\n" +
+	"\x06proven\x18\x06 \x01(\bR\x06provenB\b\n" +
+	"\x06_boundB\x06\n" +
+	"\x04_gap\"\xa2\x01\n" +
+	"\aBinding\x12+\n" +
+	"\x04kind\x18\x01 \x01(\x0e2\x17.bowroll.v1.BindingKindR\x04kind\x12\x0e\n" +
+	"\x02id\x18\x02 \x01(\tR\x02id\x12\x1a\n" +
+	"\x06from_s\x18\x03 \x01(\x01H\x00R\x05fromS\x88\x01\x01\x12\x16\n" +
+	"\x04to_s\x18\x04 \x01(\x01H\x01R\x03toS\x88\x01\x01\x12\x12\n" +
+	"\x04text\x18\x05 \x01(\tR\x04textB\t\n" +
+	"\a_from_sB\a\n" +
+	"\x05_to_s\"\xd4\x01\n" +
+	"\n" +
+	"Respotting\x12+\n" +
+	"\x05given\x18\x01 \x01(\v2\x15.bowroll.v1.ObjectiveR\x05given\x12#\n" +
+	"\rgiven_optimal\x18\x02 \x01(\bR\fgivenOptimal\x12'\n" +
+	"\x0fpriority_gained\x18\x03 \x01(\x05R\x0epriorityGained\x12\x1f\n" +
+	"\vunits_saved\x18\x04 \x01(\x05R\n" +
+	"unitsSaved\x12*\n" +
+	"\x05moves\x18\x05 \x03(\v2\x14.bowroll.v1.SpotMoveR\x05moves\"X\n" +
+	"\bSpotMove\x12\x16\n" +
+	"\x06sortie\x18\x01 \x01(\tR\x06sortie\x12\x1b\n" +
+	"\tfrom_spot\x18\x02 \x01(\tR\bfromSpot\x12\x17\n" +
+	"\ato_spot\x18\x03 \x01(\tR\x06toSpot\"\xe4\x01\n" +
+	"\x05Price\x12*\n" +
+	"\x06change\x18\x01 \x01(\v2\x12.bowroll.v1.ChangeR\x06change\x12)\n" +
+	"\x04gain\x18\x02 \x01(\v2\x15.bowroll.v1.ObjectiveR\x04gain\x12\x16\n" +
+	"\x06proven\x18\x03 \x01(\bR\x06proven\x12\x1a\n" +
+	"\blaunched\x18\x04 \x03(\tR\blaunched\x12\x18\n" +
+	"\adropped\x18\x05 \x03(\tR\adropped\x12%\n" +
+	"\fspan_saved_s\x18\x06 \x01(\x01H\x00R\n" +
+	"spanSavedS\x88\x01\x01B\x0f\n" +
+	"\r_span_saved_s\"<\n" +
+	"\bVoidCard\x12\x16\n" +
+	"\x06sortie\x18\x01 \x01(\tR\x06sortie\x12\x18\n" +
+	"\areasons\x18\x02 \x03(\tR\areasons\"g\n" +
+	"\x06Replan\x12\x12\n" +
+	"\x04kept\x18\x01 \x03(\tR\x04kept\x123\n" +
+	"\n" +
+	"void_cards\x18\x02 \x03(\v2\x14.bowroll.v1.VoidCardR\tvoidCards\x12\x14\n" +
+	"\x05added\x18\x03 \x03(\tR\x05added\"\x96\x01\n" +
+	"\fSizedReserve\x12!\n" +
+	"\fbooster_type\x18\x01 \x01(\tR\vboosterType\x12\x1d\n" +
+	"\n" +
+	"unit_count\x18\x02 \x01(\x05R\tunitCount\x12\x1b\n" +
+	"\tfor_count\x18\x03 \x01(\x05R\bforCount\x12'\n" +
+	"\x0fdud_probability\x18\x04 \x01(\x01R\x0edudProbability\"\x90\b\n" +
 	"\tCyclePlan\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x12'\n" +
 	"\x05proof\x18\x02 \x01(\x0e2\x11.bowroll.v1.ProofR\x05proof\x12\x18\n" +
@@ -1568,12 +4439,22 @@ const file_bowroll_v1_cycle_proto_rawDesc = "" +
 	"\tlp_stages\x18\x10 \x03(\tR\blpStages\x126\n" +
 	"\n" +
 	"provenance\x18\x11 \x01(\v2\x16.bowroll.v1.ProvenanceR\n" +
-	"provenance\"S\n" +
+	"provenance\x122\n" +
+	"\x06levels\x18\x12 \x03(\v2\x1a.bowroll.v1.ObjectiveLevelR\x06levels\x12#\n" +
+	"\rproof_checked\x18\x13 \x01(\bR\fproofChecked\x12/\n" +
+	"\bbindings\x18\x14 \x03(\v2\x13.bowroll.v1.BindingR\bbindings\x120\n" +
+	"\btimeline\x18\x15 \x01(\v2\x14.bowroll.v1.TimelineR\btimeline\x126\n" +
+	"\n" +
+	"respotting\x18\x16 \x01(\v2\x16.bowroll.v1.RespottingR\n" +
+	"respotting\x12)\n" +
+	"\x06prices\x18\x17 \x03(\v2\x11.bowroll.v1.PriceR\x06prices\x12*\n" +
+	"\x06replan\x18\x18 \x01(\v2\x12.bowroll.v1.ReplanR\x06replan\x124\n" +
+	"\breserves\x18\x19 \x03(\v2\x18.bowroll.v1.SizedReserveR\breserves\"S\n" +
 	"\x04Draw\x12\x10\n" +
 	"\x03lot\x18\x01 \x01(\tR\x03lot\x12\x1d\n" +
 	"\n" +
 	"unit_count\x18\x02 \x01(\x05R\tunitCount\x12\x1a\n" +
-	"\bstations\x18\x03 \x03(\tR\bstations\"\xe5\x02\n" +
+	"\bstations\x18\x03 \x03(\tR\bstations\"\x84\x03\n" +
 	"\rPlannedLaunch\x12\x16\n" +
 	"\x06sortie\x18\x01 \x01(\tR\x06sortie\x12\x14\n" +
 	"\x05order\x18\x02 \x01(\x05R\x05order\x12\x12\n" +
@@ -1583,7 +4464,10 @@ const file_bowroll_v1_cycle_proto_rawDesc = "" +
 	"\atakeoff\x18\x06 \x01(\v2\x13.bowroll.v1.TakeoffR\atakeoff\x12?\n" +
 	"\x12least_headwind_mps\x18\a \x01(\v2\x11.bowroll.v1.LimitR\x10leastHeadwindMps\x12&\n" +
 	"\x03leg\x18\b \x01(\x0e2\x0f.bowroll.v1.LegH\x00R\x03leg\x88\x01\x01\x12/\n" +
-	"\aoptions\x18\t \x03(\v2\x15.bowroll.v1.FitOptionR\aoptionsB\x06\n" +
+	"\aoptions\x18\t \x03(\v2\x15.bowroll.v1.FitOptionR\aoptions\x12\x1d\n" +
+	"\n" +
+	"given_spot\x18\n" +
+	" \x01(\tR\tgivenSpotB\x06\n" +
 	"\x04_leg\"\xb0\x02\n" +
 	"\n" +
 	"HeldSortie\x12\x16\n" +
@@ -1596,7 +4480,7 @@ const file_bowroll_v1_cycle_proto_rawDesc = "" +
 	"\x06reason\x18\x06 \x01(\x0e2\x16.bowroll.v1.HoldReasonR\x06reason\x12\x12\n" +
 	"\x04text\x18\a \x01(\tR\x04text\x12.\n" +
 	"\breleases\x18\b \x03(\v2\x12.bowroll.v1.ChangeR\breleases\x12/\n" +
-	"\aoptions\x18\t \x03(\v2\x15.bowroll.v1.FitOptionR\aoptions\"\xa0\x02\n" +
+	"\aoptions\x18\t \x03(\v2\x15.bowroll.v1.FitOptionR\aoptions\"\xe4\x02\n" +
 	"\tFitOption\x12&\n" +
 	"\x05draws\x18\x01 \x03(\v2\x10.bowroll.v1.DrawR\x05draws\x12\x1d\n" +
 	"\n" +
@@ -1605,7 +4489,11 @@ const file_bowroll_v1_cycle_proto_rawDesc = "" +
 	"\aoutcome\x18\x04 \x01(\x0e2\x13.bowroll.v1.OutcomeR\aoutcome\x12)\n" +
 	"\x0erequired_run_m\x18\x05 \x01(\x01H\x00R\frequiredRunM\x88\x01\x01\x12\x1e\n" +
 	"\bmargin_m\x18\x06 \x01(\x01H\x01R\amarginM\x88\x01\x01\x12\x1a\n" +
-	"\blimiting\x18\a \x01(\tR\blimitingB\x11\n" +
+	"\blimiting\x18\a \x01(\tR\blimiting\x12\x12\n" +
+	"\x04spot\x18\b \x01(\tR\x04spot\x12\x16\n" +
+	"\x06chosen\x18\t \x01(\bR\x06chosen\x12\x16\n" +
+	"\x06reason\x18\n" +
+	" \x01(\tR\x06reasonB\x11\n" +
 	"\x0f_required_run_mB\v\n" +
 	"\t_margin_m\"\xb8\x01\n" +
 	"\x06LotUse\x12\x10\n" +
@@ -1616,19 +4504,178 @@ const file_bowroll_v1_cycle_proto_rawDesc = "" +
 	"used_count\x18\x04 \x01(\x05R\tusedCount\x12\x1f\n" +
 	"\vafter_count\x18\x05 \x01(\x05R\n" +
 	"afterCount\x12\x16\n" +
-	"\x06barred\x18\x06 \x01(\tR\x06barred*E\n" +
+	"\x06barred\x18\x06 \x01(\tR\x06barred\"\xd6\x01\n" +
+	"\x16CyclesPlanFleetRequest\x123\n" +
+	"\x05fleet\x18\x01 \x01(\v2\x11.bowroll.v1.FleetB\n" +
+	"\xe2A\x01\x02\xbaH\x03\xd8\x01\x03R\x05fleet\x120\n" +
+	"\n" +
+	"node_limit\x18\x02 \x01(\x05B\f\xbaH\t\x1a\a\x18\x80\xc2\xd7/(\x01H\x00R\tnodeLimit\x88\x01\x01\x12'\n" +
+	"\x0finclude_options\x18\x03 \x01(\bR\x0eincludeOptions\x12\x1d\n" +
+	"\n" +
+	"include_lp\x18\x04 \x01(\bR\tincludeLpB\r\n" +
+	"\v_node_limit\"\x93\x02\n" +
+	"\x05Fleet\x121\n" +
+	"\x02id\x18\x01 \x01(\tB!\xe2A\x01\x02\xbaH\x1ar\x182\x16^[a-z][a-z0-9-]{0,62}$R\x02id\x12+\n" +
+	"\fdisplay_name\x18\x02 \x01(\tB\b\xbaH\x05r\x03(\xc8\x01R\vdisplayName\x129\n" +
+	"\x06cycles\x18\x03 \x03(\v2\x11.bowroll.v1.CycleB\x0e\xe2A\x01\x02\xbaH\a\x92\x01\x04\b\x01\x10\x14R\x06cycles\x120\n" +
+	"\x05pools\x18\x04 \x03(\v2\x10.bowroll.v1.PoolB\b\xbaH\x05\x92\x01\x02\x10\x14R\x05pools\x12=\n" +
+	"\ttransfers\x18\x05 \x03(\v2\x14.bowroll.v1.TransferB\t\xbaH\x06\x92\x01\x03\x10\x90\x03R\ttransfers\"\xe4\x01\n" +
+	"\x04Pool\x121\n" +
+	"\x02id\x18\x01 \x01(\tB!\xe2A\x01\x02\xbaH\x1ar\x182\x16^[a-z][a-z0-9-]{0,62}$R\x02id\x12+\n" +
+	"\fdisplay_name\x18\x02 \x01(\tB\b\xbaH\x05r\x03(\xc8\x01R\vdisplayName\x123\n" +
+	"\x04lots\x18\x03 \x03(\v2\x0f.bowroll.v1.LotB\x0e\xe2A\x01\x02\xbaH\a\x92\x01\x04\b\x01\x10dR\x04lots\x125\n" +
+	"\rreserve_count\x18\x04 \x01(\x05B\v\xbaH\b\x1a\x06\x18\xa0\x8d\x06(\x00H\x00R\freserveCount\x88\x01\x01B\x10\n" +
+	"\x0e_reserve_count\"\xce\x02\n" +
+	"\bTransfer\x129\n" +
+	"\x06origin\x18\x01 \x01(\tB!\xe2A\x01\x02\xbaH\x1ar\x182\x16^[a-z][a-z0-9-]{0,62}$R\x06origin\x12C\n" +
+	"\vdestination\x18\x02 \x01(\tB!\xe2A\x01\x02\xbaH\x1ar\x182\x16^[a-z][a-z0-9-]{0,62}$R\vdestination\x122\n" +
+	"\x03lot\x18\x03 \x01(\tB \xbaH\x1dr\x1b2\x19^([a-z][a-z0-9-]{0,62})?$R\x03lot\x126\n" +
+	"\n" +
+	"most_count\x18\x04 \x01(\x05B\x12\xe2A\x01\x02\xbaH\v\xc8\x01\x01\x1a\x06\x18\xa0\x8d\x06(\x00H\x00R\tmostCount\x88\x01\x01\x12G\n" +
+	"\varrive_time\x18\x05 \x01(\v2\x1a.google.protobuf.TimestampB\n" +
+	"\xe2A\x01\x02\xbaH\x03\xc8\x01\x01R\n" +
+	"arriveTimeB\r\n" +
+	"\v_most_count\"\xc5\x04\n" +
+	"\tFleetPlan\x12\x0e\n" +
+	"\x02id\x18\x01 \x01(\tR\x02id\x12'\n" +
+	"\x05proof\x18\x02 \x01(\x0e2\x11.bowroll.v1.ProofR\x05proof\x12\x18\n" +
+	"\aoptimal\x18\x03 \x01(\bR\aoptimal\x123\n" +
+	"\tobjective\x18\x04 \x01(\v2\x15.bowroll.v1.ObjectiveR\tobjective\x12\x14\n" +
+	"\x05bound\x18\x05 \x01(\x01R\x05bound\x12\x10\n" +
+	"\x03gap\x18\x06 \x01(\x01R\x03gap\x122\n" +
+	"\x06levels\x18\a \x03(\v2\x1a.bowroll.v1.ObjectiveLevelR\x06levels\x12#\n" +
+	"\rproof_checked\x18\b \x01(\bR\fproofChecked\x12\x1d\n" +
+	"\n" +
+	"node_count\x18\t \x01(\x05R\tnodeCount\x12+\n" +
+	"\x05plans\x18\n" +
+	" \x03(\v2\x15.bowroll.v1.CyclePlanR\x05plans\x125\n" +
+	"\ttransfers\x18\v \x03(\v2\x17.bowroll.v1.TransferUseR\ttransfers\x12&\n" +
+	"\x04lots\x18\f \x03(\v2\x12.bowroll.v1.LotUseR\x04lots\x12/\n" +
+	"\bbindings\x18\r \x03(\v2\x13.bowroll.v1.BindingR\bbindings\x12\x1b\n" +
+	"\tlp_stages\x18\x0e \x03(\tR\blpStages\x126\n" +
+	"\n" +
+	"provenance\x18\x0f \x01(\v2\x16.bowroll.v1.ProvenanceR\n" +
+	"provenance\"\xad\x01\n" +
+	"\vTransferUse\x12\x16\n" +
+	"\x06origin\x18\x01 \x01(\tR\x06origin\x12 \n" +
+	"\vdestination\x18\x02 \x01(\tR\vdestination\x12&\n" +
+	"\x05draws\x18\x03 \x03(\v2\x10.bowroll.v1.DrawR\x05draws\x12\x1d\n" +
+	"\n" +
+	"unit_count\x18\x04 \x01(\x05R\tunitCount\x12\x1d\n" +
+	"\n" +
+	"most_count\x18\x05 \x01(\x05R\tmostCount\"\xc8\x03\n" +
+	"\x14CyclesCompareRequest\x123\n" +
+	"\x05cycle\x18\x01 \x01(\v2\x11.bowroll.v1.CycleB\n" +
+	"\xe2A\x01\x02\xbaH\x03\xd8\x01\x03R\x05cycle\x12>\n" +
+	"\bvariants\x18\x02 \x03(\v2\x18.bowroll.v1.CycleVariantB\b\xbaH\x05\x92\x01\x02\x10\x14R\bvariants\x120\n" +
+	"\n" +
+	"node_limit\x18\x03 \x01(\x05B\f\xbaH\t\x1a\a\x18\x80\xc2\xd7/(\x01H\x00R\tnodeLimit\x88\x01\x01\x12#\n" +
+	"\rinclude_plans\x18\x04 \x01(\bR\fincludePlans\x127\n" +
+	"\vspeed_sweep\x18\x05 \x01(\v2\x16.bowroll.v1.SpeedSweepR\n" +
+	"speedSweep:\x9b\x01\xbaH\x97\x01\x1a\x94\x01\n" +
+	"\x10compare.variants\x12-give 2 to 20 variants, a speed sweep, or both\x1aQthis.variants.size() >= 2 || (this.variants.size() == 0 && has(this.speed_sweep))B\r\n" +
+	"\v_node_limit\"\xaa\x04\n" +
+	"\fCycleVariant\x121\n" +
+	"\x02id\x18\x01 \x01(\tB!\xe2A\x01\x02\xbaH\x1ar\x182\x16^[a-z][a-z0-9-]{0,62}$R\x02id\x12+\n" +
+	"\fdisplay_name\x18\x02 \x01(\tB\b\xbaH\x05r\x03(\xc8\x01R\vdisplayName\x12:\n" +
+	"\fnatural_wind\x18\x03 \x01(\v2\x17.bowroll.v1.NaturalWindR\vnaturalWind\x12$\n" +
+	"\x04ship\x18\x04 \x01(\v2\x10.bowroll.v1.ShipR\x04ship\x12L\n" +
+	"\x12greatest_speed_mps\x18\x05 \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00>@)\x00\x00\x00\x00\x00\x00\x00\x00H\x00R\x10greatestSpeedMps\x88\x01\x01\x122\n" +
+	"\x04lots\x18\x06 \x03(\v2\x14.bowroll.v1.LotCountB\b\xbaH\x05\x92\x01\x02\x10dR\x04lots\x12'\n" +
+	"\x05crews\x18\a \x01(\v2\x11.bowroll.v1.CrewsR\x05crews\x12*\n" +
+	"\x06policy\x18\b \x01(\v2\x12.bowroll.v1.PolicyR\x06policy\x125\n" +
+	"\rreserve_count\x18\t \x01(\x05B\v\xbaH\b\x1a\x06\x18\xa0\x8d\x06(\x00H\x01R\freserveCount\x88\x01\x01\x12!\n" +
+	"\x03air\x18\n" +
+	" \x01(\v2\x0f.bowroll.v1.AirR\x03airB\x15\n" +
+	"\x13_greatest_speed_mpsB\x10\n" +
+	"\x0e_reserve_count\"\x8c\x01\n" +
+	"\bLotCount\x123\n" +
+	"\x03lot\x18\x01 \x01(\tB!\xe2A\x01\x02\xbaH\x1ar\x182\x16^[a-z][a-z0-9-]{0,62}$R\x03lot\x12:\n" +
+	"\fusable_count\x18\x02 \x01(\x05B\x12\xe2A\x01\x02\xbaH\v\xc8\x01\x01\x1a\x06\x18\xa0\x8d\x06(\x00H\x00R\vusableCount\x88\x01\x01B\x0f\n" +
+	"\r_usable_count\"\x89\x04\n" +
+	"\n" +
+	"SpeedSweep\x12B\n" +
+	"\tleast_mps\x18\x01 \x01(\x01B \xe2A\x01\x02\xbaH\x19\xc8\x01\x01\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00>@)\x00\x00\x00\x00\x00\x00\x00\x00H\x00R\bleastMps\x88\x01\x01\x12H\n" +
+	"\fgreatest_mps\x18\x02 \x01(\x01B \xe2A\x01\x02\xbaH\x19\xc8\x01\x01\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00>@)\x00\x00\x00\x00\x00\x00\x00\x00H\x01R\vgreatestMps\x88\x01\x01\x12@\n" +
+	"\bstep_mps\x18\x03 \x01(\x01B \xe2A\x01\x02\xbaH\x19\xc8\x01\x01\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00$@)\x9a\x99\x99\x99\x99\x99\xb9?H\x02R\astepMps\x88\x01\x01:\xfe\x01\xbaH\xfa\x01\x1a\xf7\x01\n" +
+	"\x11speed_sweep.order\x121least_mps at most greatest_mps, at most 41 speeds\x1a\xae\x01!has(this.least_mps) || !has(this.greatest_mps) || !has(this.step_mps) || (this.least_mps <= this.greatest_mps && (this.greatest_mps - this.least_mps) / this.step_mps < 40.5)B\f\n" +
+	"\n" +
+	"_least_mpsB\x0f\n" +
+	"\r_greatest_mpsB\v\n" +
+	"\t_step_mps\"\xfb\x01\n" +
+	"\x15CyclesCompareResponse\x125\n" +
+	"\bvariants\x18\x01 \x03(\v2\x19.bowroll.v1.VariantAnswerR\bvariants\x121\n" +
+	"\awinners\x18\x02 \x03(\v2\x17.bowroll.v1.LevelWinnerR\awinners\x12\x12\n" +
+	"\x04best\x18\x03 \x03(\tR\x04best\x12,\n" +
+	"\x05curve\x18\x04 \x03(\v2\x16.bowroll.v1.SweepPointR\x05curve\x126\n" +
+	"\n" +
+	"provenance\x18\x05 \x01(\v2\x16.bowroll.v1.ProvenanceR\n" +
+	"provenance\"\xb7\x04\n" +
+	"\rVariantAnswer\x12\x0e\n" +
+	"\x02id\x18\x01 \x01(\tR\x02id\x12'\n" +
+	"\x05proof\x18\x02 \x01(\x0e2\x11.bowroll.v1.ProofR\x05proof\x12\x18\n" +
+	"\aoptimal\x18\x03 \x01(\bR\aoptimal\x123\n" +
+	"\tobjective\x18\x04 \x01(\v2\x15.bowroll.v1.ObjectiveR\tobjective\x125\n" +
+	"\n" +
+	"difference\x18\x05 \x01(\v2\x15.bowroll.v1.ObjectiveR\n" +
+	"difference\x12\x14\n" +
+	"\x05bound\x18\x06 \x01(\x01R\x05bound\x12\x10\n" +
+	"\x03gap\x18\a \x01(\x01R\x03gap\x12$\n" +
+	"\x04ship\x18\b \x01(\v2\x10.bowroll.v1.ShipR\x04ship\x12(\n" +
+	"\x04wind\x18\t \x01(\v2\x14.bowroll.v1.WindUsedR\x04wind\x12%\n" +
+	"\x0elaunched_count\x18\n" +
+	" \x01(\x05R\rlaunchedCount\x12\x12\n" +
+	"\x04held\x18\v \x03(\tR\x04held\x12)\n" +
+	"\x10launched_besides\x18\f \x03(\tR\x0flaunchedBesides\x12\x18\n" +
+	"\adropped\x18\r \x03(\tR\adropped\x12\x1c\n" +
+	"\totherwise\x18\x0e \x03(\tR\totherwise\x12&\n" +
+	"\x04lots\x18\x0f \x03(\v2\x12.bowroll.v1.LotUseR\x04lots\x12)\n" +
+	"\x04plan\x18\x10 \x01(\v2\x15.bowroll.v1.CyclePlanR\x04plan\"S\n" +
+	"\vLevelWinner\x12\x12\n" +
+	"\x04name\x18\x01 \x01(\tR\x04name\x12\x14\n" +
+	"\x05value\x18\x02 \x01(\x01R\x05value\x12\x1a\n" +
+	"\bvariants\x18\x03 \x03(\tR\bvariants\"\xea\x01\n" +
+	"\n" +
+	"SweepPoint\x12$\n" +
+	"\x0eship_speed_mps\x18\x01 \x01(\x01R\fshipSpeedMps\x12\x1d\n" +
+	"\n" +
+	"course_deg\x18\x02 \x01(\x01R\tcourseDeg\x12!\n" +
+	"\fheadwind_mps\x18\x03 \x01(\x01R\vheadwindMps\x12%\n" +
+	"\x0elaunched_count\x18\x04 \x01(\x05R\rlaunchedCount\x123\n" +
+	"\tobjective\x18\x05 \x01(\v2\x15.bowroll.v1.ObjectiveR\tobjective\x12\x18\n" +
+	"\aoptimal\x18\x06 \x01(\bR\aoptimal*n\n" +
+	"\tPlanStage\x12\x1a\n" +
+	"\x16PLAN_STAGE_UNSPECIFIED\x10\x00\x12\x13\n" +
+	"\x0fPLAN_STAGE_FITS\x10\x01\x12\x19\n" +
+	"\x15PLAN_STAGE_ALLOCATION\x10\x02\x12\x15\n" +
+	"\x11PLAN_STAGE_ANSWER\x10\x03*E\n" +
 	"\x05Proof\x12\x15\n" +
 	"\x11PROOF_UNSPECIFIED\x10\x00\x12\x11\n" +
 	"\rPROOF_OPTIMAL\x10\x01\x12\x12\n" +
-	"\x0ePROOF_FEASIBLE\x10\x02*v\n" +
+	"\x0ePROOF_FEASIBLE\x10\x02*\xa5\x01\n" +
+	"\vBindingKind\x12\x1c\n" +
+	"\x18BINDING_KIND_UNSPECIFIED\x10\x00\x12\x14\n" +
+	"\x10BINDING_KIND_LOT\x10\x01\x12\x18\n" +
+	"\x14BINDING_KIND_RESERVE\x10\x02\x12\x19\n" +
+	"\x15BINDING_KIND_TRANSFER\x10\x03\x12\x15\n" +
+	"\x11BINDING_KIND_SPOT\x10\x04\x12\x16\n" +
+	"\x12BINDING_KIND_CREWS\x10\x05*\xd7\x01\n" +
 	"\n" +
 	"HoldReason\x12\x1b\n" +
 	"\x17HOLD_REASON_UNSPECIFIED\x10\x00\x12\x1d\n" +
 	"\x19HOLD_REASON_NO_USABLE_FIT\x10\x01\x12\x15\n" +
 	"\x11HOLD_REASON_STOCK\x10\x02\x12\x15\n" +
-	"\x11HOLD_REASON_CREWS\x10\x032b\n" +
+	"\x11HOLD_REASON_CREWS\x10\x03\x12\x16\n" +
+	"\x12HOLD_REASON_WINDOW\x10\x04\x12\x14\n" +
+	"\x10HOLD_REASON_SPOT\x10\x05\x12\x17\n" +
+	"\x13HOLD_REASON_RESERVE\x10\x06\x12\x18\n" +
+	"\x14HOLD_REASON_TRANSFER\x10\a2\xb1\x03\n" +
 	"\x06Cycles\x12X\n" +
-	"\x04Plan\x12\x1d.bowroll.v1.CyclesPlanRequest\x1a\x15.bowroll.v1.CyclePlan\"\x1a\x82\xd3\xe4\x93\x02\x14:\x01*\"\x0f/v1/cycles:planB$Z\"bowroll/proto/bowroll/v1;bowrollv1b\x06proto3"
+	"\x04Plan\x12\x1d.bowroll.v1.CyclesPlanRequest\x1a\x15.bowroll.v1.CyclePlan\"\x1a\x82\xd3\xe4\x93\x02\x14:\x01*\"\x0f/v1/cycles:plan\x12u\n" +
+	"\n" +
+	"PlanStream\x12\x1d.bowroll.v1.CyclesPlanRequest\x1a$.bowroll.v1.CyclesPlanStreamResponse\" \x82\xd3\xe4\x93\x02\x1a:\x01*\"\x15/v1/cycles:planStream0\x01\x12g\n" +
+	"\tPlanFleet\x12\".bowroll.v1.CyclesPlanFleetRequest\x1a\x15.bowroll.v1.FleetPlan\"\x1f\x82\xd3\xe4\x93\x02\x19:\x01*\"\x14/v1/cycles:planFleet\x12m\n" +
+	"\aCompare\x12 .bowroll.v1.CyclesCompareRequest\x1a!.bowroll.v1.CyclesCompareResponse\"\x1d\x82\xd3\xe4\x93\x02\x17:\x01*\"\x12/v1/cycles:compareB$Z\"bowroll/proto/bowroll/v1;bowrollv1b\x06proto3"
 
 var (
 	file_bowroll_v1_cycle_proto_rawDescOnce sync.Once
@@ -1642,81 +4689,181 @@ func file_bowroll_v1_cycle_proto_rawDescGZIP() []byte {
 	return file_bowroll_v1_cycle_proto_rawDescData
 }
 
-var file_bowroll_v1_cycle_proto_enumTypes = make([]protoimpl.EnumInfo, 2)
-var file_bowroll_v1_cycle_proto_msgTypes = make([]protoimpl.MessageInfo, 12)
+var file_bowroll_v1_cycle_proto_enumTypes = make([]protoimpl.EnumInfo, 4)
+var file_bowroll_v1_cycle_proto_msgTypes = make([]protoimpl.MessageInfo, 40)
 var file_bowroll_v1_cycle_proto_goTypes = []any{
-	(Proof)(0),                    // 0: bowroll.v1.Proof
-	(HoldReason)(0),               // 1: bowroll.v1.HoldReason
-	(*CyclesPlanRequest)(nil),     // 2: bowroll.v1.CyclesPlanRequest
-	(*Cycle)(nil),                 // 3: bowroll.v1.Cycle
-	(*Sortie)(nil),                // 4: bowroll.v1.Sortie
-	(*Lot)(nil),                   // 5: bowroll.v1.Lot
-	(*Crews)(nil),                 // 6: bowroll.v1.Crews
-	(*Objective)(nil),             // 7: bowroll.v1.Objective
-	(*CyclePlan)(nil),             // 8: bowroll.v1.CyclePlan
-	(*Draw)(nil),                  // 9: bowroll.v1.Draw
-	(*PlannedLaunch)(nil),         // 10: bowroll.v1.PlannedLaunch
-	(*HeldSortie)(nil),            // 11: bowroll.v1.HeldSortie
-	(*FitOption)(nil),             // 12: bowroll.v1.FitOption
-	(*LotUse)(nil),                // 13: bowroll.v1.LotUse
-	(*timestamppb.Timestamp)(nil), // 14: google.protobuf.Timestamp
-	(*Air)(nil),                   // 15: bowroll.v1.Air
-	(*NaturalWind)(nil),           // 16: bowroll.v1.NaturalWind
-	(*Ship)(nil),                  // 17: bowroll.v1.Ship
-	(*Policy)(nil),                // 18: bowroll.v1.Policy
-	(*AircraftType)(nil),          // 19: bowroll.v1.AircraftType
-	(*BoosterType)(nil),           // 20: bowroll.v1.BoosterType
-	(*WindUsed)(nil),              // 21: bowroll.v1.WindUsed
-	(*AirState)(nil),              // 22: bowroll.v1.AirState
-	(*Caution)(nil),               // 23: bowroll.v1.Caution
-	(*Provenance)(nil),            // 24: bowroll.v1.Provenance
-	(*Takeoff)(nil),               // 25: bowroll.v1.Takeoff
-	(*Limit)(nil),                 // 26: bowroll.v1.Limit
-	(Leg)(0),                      // 27: bowroll.v1.Leg
-	(*Change)(nil),                // 28: bowroll.v1.Change
-	(Outcome)(0),                  // 29: bowroll.v1.Outcome
+	(PlanStage)(0),                   // 0: bowroll.v1.PlanStage
+	(Proof)(0),                       // 1: bowroll.v1.Proof
+	(BindingKind)(0),                 // 2: bowroll.v1.BindingKind
+	(HoldReason)(0),                  // 3: bowroll.v1.HoldReason
+	(*CyclesPlanRequest)(nil),        // 4: bowroll.v1.CyclesPlanRequest
+	(*KeptLaunch)(nil),               // 5: bowroll.v1.KeptLaunch
+	(*CyclesPlanStreamResponse)(nil), // 6: bowroll.v1.CyclesPlanStreamResponse
+	(*PlanProgress)(nil),             // 7: bowroll.v1.PlanProgress
+	(*Cycle)(nil),                    // 8: bowroll.v1.Cycle
+	(*LaunchWindow)(nil),             // 9: bowroll.v1.LaunchWindow
+	(*SpotGroup)(nil),                // 10: bowroll.v1.SpotGroup
+	(*GroupSpot)(nil),                // 11: bowroll.v1.GroupSpot
+	(*Sortie)(nil),                   // 12: bowroll.v1.Sortie
+	(*Lot)(nil),                      // 13: bowroll.v1.Lot
+	(*Crews)(nil),                    // 14: bowroll.v1.Crews
+	(*Objective)(nil),                // 15: bowroll.v1.Objective
+	(*ObjectiveLevel)(nil),           // 16: bowroll.v1.ObjectiveLevel
+	(*Binding)(nil),                  // 17: bowroll.v1.Binding
+	(*Respotting)(nil),               // 18: bowroll.v1.Respotting
+	(*SpotMove)(nil),                 // 19: bowroll.v1.SpotMove
+	(*Price)(nil),                    // 20: bowroll.v1.Price
+	(*VoidCard)(nil),                 // 21: bowroll.v1.VoidCard
+	(*Replan)(nil),                   // 22: bowroll.v1.Replan
+	(*SizedReserve)(nil),             // 23: bowroll.v1.SizedReserve
+	(*CyclePlan)(nil),                // 24: bowroll.v1.CyclePlan
+	(*Draw)(nil),                     // 25: bowroll.v1.Draw
+	(*PlannedLaunch)(nil),            // 26: bowroll.v1.PlannedLaunch
+	(*HeldSortie)(nil),               // 27: bowroll.v1.HeldSortie
+	(*FitOption)(nil),                // 28: bowroll.v1.FitOption
+	(*LotUse)(nil),                   // 29: bowroll.v1.LotUse
+	(*CyclesPlanFleetRequest)(nil),   // 30: bowroll.v1.CyclesPlanFleetRequest
+	(*Fleet)(nil),                    // 31: bowroll.v1.Fleet
+	(*Pool)(nil),                     // 32: bowroll.v1.Pool
+	(*Transfer)(nil),                 // 33: bowroll.v1.Transfer
+	(*FleetPlan)(nil),                // 34: bowroll.v1.FleetPlan
+	(*TransferUse)(nil),              // 35: bowroll.v1.TransferUse
+	(*CyclesCompareRequest)(nil),     // 36: bowroll.v1.CyclesCompareRequest
+	(*CycleVariant)(nil),             // 37: bowroll.v1.CycleVariant
+	(*LotCount)(nil),                 // 38: bowroll.v1.LotCount
+	(*SpeedSweep)(nil),               // 39: bowroll.v1.SpeedSweep
+	(*CyclesCompareResponse)(nil),    // 40: bowroll.v1.CyclesCompareResponse
+	(*VariantAnswer)(nil),            // 41: bowroll.v1.VariantAnswer
+	(*LevelWinner)(nil),              // 42: bowroll.v1.LevelWinner
+	(*SweepPoint)(nil),               // 43: bowroll.v1.SweepPoint
+	(*Misfire)(nil),                  // 44: bowroll.v1.Misfire
+	(*timestamppb.Timestamp)(nil),    // 45: google.protobuf.Timestamp
+	(*Air)(nil),                      // 46: bowroll.v1.Air
+	(*NaturalWind)(nil),              // 47: bowroll.v1.NaturalWind
+	(*Ship)(nil),                     // 48: bowroll.v1.Ship
+	(*Policy)(nil),                   // 49: bowroll.v1.Policy
+	(*DeckWork)(nil),                 // 50: bowroll.v1.DeckWork
+	(*SpotNeighbour)(nil),            // 51: bowroll.v1.SpotNeighbour
+	(*AircraftType)(nil),             // 52: bowroll.v1.AircraftType
+	(*BoosterType)(nil),              // 53: bowroll.v1.BoosterType
+	(*Change)(nil),                   // 54: bowroll.v1.Change
+	(*WindUsed)(nil),                 // 55: bowroll.v1.WindUsed
+	(*AirState)(nil),                 // 56: bowroll.v1.AirState
+	(*Caution)(nil),                  // 57: bowroll.v1.Caution
+	(*Provenance)(nil),               // 58: bowroll.v1.Provenance
+	(*Timeline)(nil),                 // 59: bowroll.v1.Timeline
+	(*Takeoff)(nil),                  // 60: bowroll.v1.Takeoff
+	(*Limit)(nil),                    // 61: bowroll.v1.Limit
+	(Leg)(0),                         // 62: bowroll.v1.Leg
+	(Outcome)(0),                     // 63: bowroll.v1.Outcome
 }
 var file_bowroll_v1_cycle_proto_depIdxs = []int32{
-	3,  // 0: bowroll.v1.CyclesPlanRequest.cycle:type_name -> bowroll.v1.Cycle
-	14, // 1: bowroll.v1.Cycle.start_time:type_name -> google.protobuf.Timestamp
-	15, // 2: bowroll.v1.Cycle.air:type_name -> bowroll.v1.Air
-	16, // 3: bowroll.v1.Cycle.natural_wind:type_name -> bowroll.v1.NaturalWind
-	17, // 4: bowroll.v1.Cycle.ship:type_name -> bowroll.v1.Ship
-	4,  // 5: bowroll.v1.Cycle.sorties:type_name -> bowroll.v1.Sortie
-	5,  // 6: bowroll.v1.Cycle.lots:type_name -> bowroll.v1.Lot
-	6,  // 7: bowroll.v1.Cycle.crews:type_name -> bowroll.v1.Crews
-	18, // 8: bowroll.v1.Cycle.policy:type_name -> bowroll.v1.Policy
-	19, // 9: bowroll.v1.Sortie.aircraft:type_name -> bowroll.v1.AircraftType
-	20, // 10: bowroll.v1.Lot.type:type_name -> bowroll.v1.BoosterType
-	14, // 11: bowroll.v1.Lot.expire_time:type_name -> google.protobuf.Timestamp
-	0,  // 12: bowroll.v1.CyclePlan.proof:type_name -> bowroll.v1.Proof
-	7,  // 13: bowroll.v1.CyclePlan.objective:type_name -> bowroll.v1.Objective
-	17, // 14: bowroll.v1.CyclePlan.ship:type_name -> bowroll.v1.Ship
-	21, // 15: bowroll.v1.CyclePlan.wind:type_name -> bowroll.v1.WindUsed
-	22, // 16: bowroll.v1.CyclePlan.air:type_name -> bowroll.v1.AirState
-	10, // 17: bowroll.v1.CyclePlan.launches:type_name -> bowroll.v1.PlannedLaunch
-	11, // 18: bowroll.v1.CyclePlan.held:type_name -> bowroll.v1.HeldSortie
-	13, // 19: bowroll.v1.CyclePlan.lots:type_name -> bowroll.v1.LotUse
-	23, // 20: bowroll.v1.CyclePlan.cautions:type_name -> bowroll.v1.Caution
-	18, // 21: bowroll.v1.CyclePlan.policy:type_name -> bowroll.v1.Policy
-	24, // 22: bowroll.v1.CyclePlan.provenance:type_name -> bowroll.v1.Provenance
-	9,  // 23: bowroll.v1.PlannedLaunch.draws:type_name -> bowroll.v1.Draw
-	25, // 24: bowroll.v1.PlannedLaunch.takeoff:type_name -> bowroll.v1.Takeoff
-	26, // 25: bowroll.v1.PlannedLaunch.least_headwind_mps:type_name -> bowroll.v1.Limit
-	27, // 26: bowroll.v1.PlannedLaunch.leg:type_name -> bowroll.v1.Leg
-	12, // 27: bowroll.v1.PlannedLaunch.options:type_name -> bowroll.v1.FitOption
-	1,  // 28: bowroll.v1.HeldSortie.reason:type_name -> bowroll.v1.HoldReason
-	28, // 29: bowroll.v1.HeldSortie.releases:type_name -> bowroll.v1.Change
-	12, // 30: bowroll.v1.HeldSortie.options:type_name -> bowroll.v1.FitOption
-	9,  // 31: bowroll.v1.FitOption.draws:type_name -> bowroll.v1.Draw
-	29, // 32: bowroll.v1.FitOption.outcome:type_name -> bowroll.v1.Outcome
-	2,  // 33: bowroll.v1.Cycles.Plan:input_type -> bowroll.v1.CyclesPlanRequest
-	8,  // 34: bowroll.v1.Cycles.Plan:output_type -> bowroll.v1.CyclePlan
-	34, // [34:35] is the sub-list for method output_type
-	33, // [33:34] is the sub-list for method input_type
-	33, // [33:33] is the sub-list for extension type_name
-	33, // [33:33] is the sub-list for extension extendee
-	0,  // [0:33] is the sub-list for field type_name
+	8,  // 0: bowroll.v1.CyclesPlanRequest.cycle:type_name -> bowroll.v1.Cycle
+	44, // 1: bowroll.v1.CyclesPlanRequest.misfires:type_name -> bowroll.v1.Misfire
+	5,  // 2: bowroll.v1.CyclesPlanRequest.keep:type_name -> bowroll.v1.KeptLaunch
+	25, // 3: bowroll.v1.KeptLaunch.draws:type_name -> bowroll.v1.Draw
+	7,  // 4: bowroll.v1.CyclesPlanStreamResponse.progress:type_name -> bowroll.v1.PlanProgress
+	24, // 5: bowroll.v1.CyclesPlanStreamResponse.item:type_name -> bowroll.v1.CyclePlan
+	0,  // 6: bowroll.v1.PlanProgress.stage:type_name -> bowroll.v1.PlanStage
+	45, // 7: bowroll.v1.Cycle.start_time:type_name -> google.protobuf.Timestamp
+	46, // 8: bowroll.v1.Cycle.air:type_name -> bowroll.v1.Air
+	47, // 9: bowroll.v1.Cycle.natural_wind:type_name -> bowroll.v1.NaturalWind
+	48, // 10: bowroll.v1.Cycle.ship:type_name -> bowroll.v1.Ship
+	12, // 11: bowroll.v1.Cycle.sorties:type_name -> bowroll.v1.Sortie
+	13, // 12: bowroll.v1.Cycle.lots:type_name -> bowroll.v1.Lot
+	14, // 13: bowroll.v1.Cycle.crews:type_name -> bowroll.v1.Crews
+	49, // 14: bowroll.v1.Cycle.policy:type_name -> bowroll.v1.Policy
+	10, // 15: bowroll.v1.Cycle.groups:type_name -> bowroll.v1.SpotGroup
+	50, // 16: bowroll.v1.Cycle.deck_work:type_name -> bowroll.v1.DeckWork
+	9,  // 17: bowroll.v1.Cycle.launch_window:type_name -> bowroll.v1.LaunchWindow
+	11, // 18: bowroll.v1.SpotGroup.spots:type_name -> bowroll.v1.GroupSpot
+	51, // 19: bowroll.v1.SpotGroup.neighbours:type_name -> bowroll.v1.SpotNeighbour
+	52, // 20: bowroll.v1.Sortie.aircraft:type_name -> bowroll.v1.AircraftType
+	53, // 21: bowroll.v1.Lot.type:type_name -> bowroll.v1.BoosterType
+	45, // 22: bowroll.v1.Lot.expire_time:type_name -> google.protobuf.Timestamp
+	2,  // 23: bowroll.v1.Binding.kind:type_name -> bowroll.v1.BindingKind
+	15, // 24: bowroll.v1.Respotting.given:type_name -> bowroll.v1.Objective
+	19, // 25: bowroll.v1.Respotting.moves:type_name -> bowroll.v1.SpotMove
+	54, // 26: bowroll.v1.Price.change:type_name -> bowroll.v1.Change
+	15, // 27: bowroll.v1.Price.gain:type_name -> bowroll.v1.Objective
+	21, // 28: bowroll.v1.Replan.void_cards:type_name -> bowroll.v1.VoidCard
+	1,  // 29: bowroll.v1.CyclePlan.proof:type_name -> bowroll.v1.Proof
+	15, // 30: bowroll.v1.CyclePlan.objective:type_name -> bowroll.v1.Objective
+	48, // 31: bowroll.v1.CyclePlan.ship:type_name -> bowroll.v1.Ship
+	55, // 32: bowroll.v1.CyclePlan.wind:type_name -> bowroll.v1.WindUsed
+	56, // 33: bowroll.v1.CyclePlan.air:type_name -> bowroll.v1.AirState
+	26, // 34: bowroll.v1.CyclePlan.launches:type_name -> bowroll.v1.PlannedLaunch
+	27, // 35: bowroll.v1.CyclePlan.held:type_name -> bowroll.v1.HeldSortie
+	29, // 36: bowroll.v1.CyclePlan.lots:type_name -> bowroll.v1.LotUse
+	57, // 37: bowroll.v1.CyclePlan.cautions:type_name -> bowroll.v1.Caution
+	49, // 38: bowroll.v1.CyclePlan.policy:type_name -> bowroll.v1.Policy
+	58, // 39: bowroll.v1.CyclePlan.provenance:type_name -> bowroll.v1.Provenance
+	16, // 40: bowroll.v1.CyclePlan.levels:type_name -> bowroll.v1.ObjectiveLevel
+	17, // 41: bowroll.v1.CyclePlan.bindings:type_name -> bowroll.v1.Binding
+	59, // 42: bowroll.v1.CyclePlan.timeline:type_name -> bowroll.v1.Timeline
+	18, // 43: bowroll.v1.CyclePlan.respotting:type_name -> bowroll.v1.Respotting
+	20, // 44: bowroll.v1.CyclePlan.prices:type_name -> bowroll.v1.Price
+	22, // 45: bowroll.v1.CyclePlan.replan:type_name -> bowroll.v1.Replan
+	23, // 46: bowroll.v1.CyclePlan.reserves:type_name -> bowroll.v1.SizedReserve
+	25, // 47: bowroll.v1.PlannedLaunch.draws:type_name -> bowroll.v1.Draw
+	60, // 48: bowroll.v1.PlannedLaunch.takeoff:type_name -> bowroll.v1.Takeoff
+	61, // 49: bowroll.v1.PlannedLaunch.least_headwind_mps:type_name -> bowroll.v1.Limit
+	62, // 50: bowroll.v1.PlannedLaunch.leg:type_name -> bowroll.v1.Leg
+	28, // 51: bowroll.v1.PlannedLaunch.options:type_name -> bowroll.v1.FitOption
+	3,  // 52: bowroll.v1.HeldSortie.reason:type_name -> bowroll.v1.HoldReason
+	54, // 53: bowroll.v1.HeldSortie.releases:type_name -> bowroll.v1.Change
+	28, // 54: bowroll.v1.HeldSortie.options:type_name -> bowroll.v1.FitOption
+	25, // 55: bowroll.v1.FitOption.draws:type_name -> bowroll.v1.Draw
+	63, // 56: bowroll.v1.FitOption.outcome:type_name -> bowroll.v1.Outcome
+	31, // 57: bowroll.v1.CyclesPlanFleetRequest.fleet:type_name -> bowroll.v1.Fleet
+	8,  // 58: bowroll.v1.Fleet.cycles:type_name -> bowroll.v1.Cycle
+	32, // 59: bowroll.v1.Fleet.pools:type_name -> bowroll.v1.Pool
+	33, // 60: bowroll.v1.Fleet.transfers:type_name -> bowroll.v1.Transfer
+	13, // 61: bowroll.v1.Pool.lots:type_name -> bowroll.v1.Lot
+	45, // 62: bowroll.v1.Transfer.arrive_time:type_name -> google.protobuf.Timestamp
+	1,  // 63: bowroll.v1.FleetPlan.proof:type_name -> bowroll.v1.Proof
+	15, // 64: bowroll.v1.FleetPlan.objective:type_name -> bowroll.v1.Objective
+	16, // 65: bowroll.v1.FleetPlan.levels:type_name -> bowroll.v1.ObjectiveLevel
+	24, // 66: bowroll.v1.FleetPlan.plans:type_name -> bowroll.v1.CyclePlan
+	35, // 67: bowroll.v1.FleetPlan.transfers:type_name -> bowroll.v1.TransferUse
+	29, // 68: bowroll.v1.FleetPlan.lots:type_name -> bowroll.v1.LotUse
+	17, // 69: bowroll.v1.FleetPlan.bindings:type_name -> bowroll.v1.Binding
+	58, // 70: bowroll.v1.FleetPlan.provenance:type_name -> bowroll.v1.Provenance
+	25, // 71: bowroll.v1.TransferUse.draws:type_name -> bowroll.v1.Draw
+	8,  // 72: bowroll.v1.CyclesCompareRequest.cycle:type_name -> bowroll.v1.Cycle
+	37, // 73: bowroll.v1.CyclesCompareRequest.variants:type_name -> bowroll.v1.CycleVariant
+	39, // 74: bowroll.v1.CyclesCompareRequest.speed_sweep:type_name -> bowroll.v1.SpeedSweep
+	47, // 75: bowroll.v1.CycleVariant.natural_wind:type_name -> bowroll.v1.NaturalWind
+	48, // 76: bowroll.v1.CycleVariant.ship:type_name -> bowroll.v1.Ship
+	38, // 77: bowroll.v1.CycleVariant.lots:type_name -> bowroll.v1.LotCount
+	14, // 78: bowroll.v1.CycleVariant.crews:type_name -> bowroll.v1.Crews
+	49, // 79: bowroll.v1.CycleVariant.policy:type_name -> bowroll.v1.Policy
+	46, // 80: bowroll.v1.CycleVariant.air:type_name -> bowroll.v1.Air
+	41, // 81: bowroll.v1.CyclesCompareResponse.variants:type_name -> bowroll.v1.VariantAnswer
+	42, // 82: bowroll.v1.CyclesCompareResponse.winners:type_name -> bowroll.v1.LevelWinner
+	43, // 83: bowroll.v1.CyclesCompareResponse.curve:type_name -> bowroll.v1.SweepPoint
+	58, // 84: bowroll.v1.CyclesCompareResponse.provenance:type_name -> bowroll.v1.Provenance
+	1,  // 85: bowroll.v1.VariantAnswer.proof:type_name -> bowroll.v1.Proof
+	15, // 86: bowroll.v1.VariantAnswer.objective:type_name -> bowroll.v1.Objective
+	15, // 87: bowroll.v1.VariantAnswer.difference:type_name -> bowroll.v1.Objective
+	48, // 88: bowroll.v1.VariantAnswer.ship:type_name -> bowroll.v1.Ship
+	55, // 89: bowroll.v1.VariantAnswer.wind:type_name -> bowroll.v1.WindUsed
+	29, // 90: bowroll.v1.VariantAnswer.lots:type_name -> bowroll.v1.LotUse
+	24, // 91: bowroll.v1.VariantAnswer.plan:type_name -> bowroll.v1.CyclePlan
+	15, // 92: bowroll.v1.SweepPoint.objective:type_name -> bowroll.v1.Objective
+	4,  // 93: bowroll.v1.Cycles.Plan:input_type -> bowroll.v1.CyclesPlanRequest
+	4,  // 94: bowroll.v1.Cycles.PlanStream:input_type -> bowroll.v1.CyclesPlanRequest
+	30, // 95: bowroll.v1.Cycles.PlanFleet:input_type -> bowroll.v1.CyclesPlanFleetRequest
+	36, // 96: bowroll.v1.Cycles.Compare:input_type -> bowroll.v1.CyclesCompareRequest
+	24, // 97: bowroll.v1.Cycles.Plan:output_type -> bowroll.v1.CyclePlan
+	6,  // 98: bowroll.v1.Cycles.PlanStream:output_type -> bowroll.v1.CyclesPlanStreamResponse
+	34, // 99: bowroll.v1.Cycles.PlanFleet:output_type -> bowroll.v1.FleetPlan
+	40, // 100: bowroll.v1.Cycles.Compare:output_type -> bowroll.v1.CyclesCompareResponse
+	97, // [97:101] is the sub-list for method output_type
+	93, // [93:97] is the sub-list for method input_type
+	93, // [93:93] is the sub-list for extension type_name
+	93, // [93:93] is the sub-list for extension extendee
+	0,  // [0:93] is the sub-list for field type_name
 }
 
 func init() { file_bowroll_v1_cycle_proto_init() }
@@ -1726,21 +4873,41 @@ func file_bowroll_v1_cycle_proto_init() {
 	}
 	file_bowroll_v1_catalog_proto_init()
 	file_bowroll_v1_common_proto_init()
+	file_bowroll_v1_deckwork_proto_init()
 	file_bowroll_v1_takeoff_proto_init()
 	file_bowroll_v1_cycle_proto_msgTypes[0].OneofWrappers = []any{}
 	file_bowroll_v1_cycle_proto_msgTypes[1].OneofWrappers = []any{}
-	file_bowroll_v1_cycle_proto_msgTypes[2].OneofWrappers = []any{}
+	file_bowroll_v1_cycle_proto_msgTypes[2].OneofWrappers = []any{
+		(*CyclesPlanStreamResponse_Progress)(nil),
+		(*CyclesPlanStreamResponse_Item)(nil),
+	}
 	file_bowroll_v1_cycle_proto_msgTypes[3].OneofWrappers = []any{}
 	file_bowroll_v1_cycle_proto_msgTypes[4].OneofWrappers = []any{}
+	file_bowroll_v1_cycle_proto_msgTypes[5].OneofWrappers = []any{}
+	file_bowroll_v1_cycle_proto_msgTypes[7].OneofWrappers = []any{}
 	file_bowroll_v1_cycle_proto_msgTypes[8].OneofWrappers = []any{}
+	file_bowroll_v1_cycle_proto_msgTypes[9].OneofWrappers = []any{}
 	file_bowroll_v1_cycle_proto_msgTypes[10].OneofWrappers = []any{}
+	file_bowroll_v1_cycle_proto_msgTypes[11].OneofWrappers = []any{}
+	file_bowroll_v1_cycle_proto_msgTypes[12].OneofWrappers = []any{}
+	file_bowroll_v1_cycle_proto_msgTypes[13].OneofWrappers = []any{}
+	file_bowroll_v1_cycle_proto_msgTypes[16].OneofWrappers = []any{}
+	file_bowroll_v1_cycle_proto_msgTypes[22].OneofWrappers = []any{}
+	file_bowroll_v1_cycle_proto_msgTypes[24].OneofWrappers = []any{}
+	file_bowroll_v1_cycle_proto_msgTypes[26].OneofWrappers = []any{}
+	file_bowroll_v1_cycle_proto_msgTypes[28].OneofWrappers = []any{}
+	file_bowroll_v1_cycle_proto_msgTypes[29].OneofWrappers = []any{}
+	file_bowroll_v1_cycle_proto_msgTypes[32].OneofWrappers = []any{}
+	file_bowroll_v1_cycle_proto_msgTypes[33].OneofWrappers = []any{}
+	file_bowroll_v1_cycle_proto_msgTypes[34].OneofWrappers = []any{}
+	file_bowroll_v1_cycle_proto_msgTypes[35].OneofWrappers = []any{}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_bowroll_v1_cycle_proto_rawDesc), len(file_bowroll_v1_cycle_proto_rawDesc)),
-			NumEnums:      2,
-			NumMessages:   12,
+			NumEnums:      4,
+			NumMessages:   40,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

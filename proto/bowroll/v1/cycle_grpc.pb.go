@@ -21,7 +21,10 @@ import (
 const _ = grpc.SupportPackageIsVersion9
 
 const (
-	Cycles_Plan_FullMethodName = "/bowroll.v1.Cycles/Plan"
+	Cycles_Plan_FullMethodName       = "/bowroll.v1.Cycles/Plan"
+	Cycles_PlanStream_FullMethodName = "/bowroll.v1.Cycles/PlanStream"
+	Cycles_PlanFleet_FullMethodName  = "/bowroll.v1.Cycles/PlanFleet"
+	Cycles_Compare_FullMethodName    = "/bowroll.v1.Cycles/Compare"
 )
 
 // CyclesClient is the client API for Cycles service.
@@ -34,6 +37,16 @@ type CyclesClient interface {
 	// Plan answers the best plan of a cycle, and for each sortie held what would
 	// launch it. Planning changes nothing.
 	Plan(ctx context.Context, in *CyclesPlanRequest, opts ...grpc.CallOption) (*CyclePlan, error)
+	// PlanStream answers the same plan after telling how far it is. Over JSON
+	// each line is a progress or the item, which is the plan.
+	PlanStream(ctx context.Context, in *CyclesPlanRequest, opts ...grpc.CallOption) (grpc.ServerStreamingClient[CyclesPlanStreamResponse], error)
+	// PlanFleet plans the cycles of several decks at once, which may draw on each
+	// other's lots and on shared pools as far as transfers bring them. The
+	// objective is that of one cycle, over all of them.
+	PlanFleet(ctx context.Context, in *CyclesPlanFleetRequest, opts ...grpc.CallOption) (*FleetPlan, error)
+	// Compare plans variants of one cycle side by side, and says what a faster
+	// ship buys.
+	Compare(ctx context.Context, in *CyclesCompareRequest, opts ...grpc.CallOption) (*CyclesCompareResponse, error)
 }
 
 type cyclesClient struct {
@@ -54,6 +67,45 @@ func (c *cyclesClient) Plan(ctx context.Context, in *CyclesPlanRequest, opts ...
 	return out, nil
 }
 
+func (c *cyclesClient) PlanStream(ctx context.Context, in *CyclesPlanRequest, opts ...grpc.CallOption) (grpc.ServerStreamingClient[CyclesPlanStreamResponse], error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	stream, err := c.cc.NewStream(ctx, &Cycles_ServiceDesc.Streams[0], Cycles_PlanStream_FullMethodName, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	x := &grpc.GenericClientStream[CyclesPlanRequest, CyclesPlanStreamResponse]{ClientStream: stream}
+	if err := x.ClientStream.SendMsg(in); err != nil {
+		return nil, err
+	}
+	if err := x.ClientStream.CloseSend(); err != nil {
+		return nil, err
+	}
+	return x, nil
+}
+
+// This type alias is provided for backwards compatibility with existing code that references the prior non-generic stream type by name.
+type Cycles_PlanStreamClient = grpc.ServerStreamingClient[CyclesPlanStreamResponse]
+
+func (c *cyclesClient) PlanFleet(ctx context.Context, in *CyclesPlanFleetRequest, opts ...grpc.CallOption) (*FleetPlan, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(FleetPlan)
+	err := c.cc.Invoke(ctx, Cycles_PlanFleet_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *cyclesClient) Compare(ctx context.Context, in *CyclesCompareRequest, opts ...grpc.CallOption) (*CyclesCompareResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(CyclesCompareResponse)
+	err := c.cc.Invoke(ctx, Cycles_Compare_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 // CyclesServer is the server API for Cycles service.
 // All implementations must embed UnimplementedCyclesServer
 // for forward compatibility.
@@ -64,6 +116,16 @@ type CyclesServer interface {
 	// Plan answers the best plan of a cycle, and for each sortie held what would
 	// launch it. Planning changes nothing.
 	Plan(context.Context, *CyclesPlanRequest) (*CyclePlan, error)
+	// PlanStream answers the same plan after telling how far it is. Over JSON
+	// each line is a progress or the item, which is the plan.
+	PlanStream(*CyclesPlanRequest, grpc.ServerStreamingServer[CyclesPlanStreamResponse]) error
+	// PlanFleet plans the cycles of several decks at once, which may draw on each
+	// other's lots and on shared pools as far as transfers bring them. The
+	// objective is that of one cycle, over all of them.
+	PlanFleet(context.Context, *CyclesPlanFleetRequest) (*FleetPlan, error)
+	// Compare plans variants of one cycle side by side, and says what a faster
+	// ship buys.
+	Compare(context.Context, *CyclesCompareRequest) (*CyclesCompareResponse, error)
 	mustEmbedUnimplementedCyclesServer()
 }
 
@@ -76,6 +138,15 @@ type UnimplementedCyclesServer struct{}
 
 func (UnimplementedCyclesServer) Plan(context.Context, *CyclesPlanRequest) (*CyclePlan, error) {
 	return nil, status.Error(codes.Unimplemented, "method Plan not implemented")
+}
+func (UnimplementedCyclesServer) PlanStream(*CyclesPlanRequest, grpc.ServerStreamingServer[CyclesPlanStreamResponse]) error {
+	return status.Error(codes.Unimplemented, "method PlanStream not implemented")
+}
+func (UnimplementedCyclesServer) PlanFleet(context.Context, *CyclesPlanFleetRequest) (*FleetPlan, error) {
+	return nil, status.Error(codes.Unimplemented, "method PlanFleet not implemented")
+}
+func (UnimplementedCyclesServer) Compare(context.Context, *CyclesCompareRequest) (*CyclesCompareResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method Compare not implemented")
 }
 func (UnimplementedCyclesServer) mustEmbedUnimplementedCyclesServer() {}
 func (UnimplementedCyclesServer) testEmbeddedByValue()                {}
@@ -116,6 +187,53 @@ func _Cycles_Plan_Handler(srv interface{}, ctx context.Context, dec func(interfa
 	return interceptor(ctx, in, info, handler)
 }
 
+func _Cycles_PlanStream_Handler(srv interface{}, stream grpc.ServerStream) error {
+	m := new(CyclesPlanRequest)
+	if err := stream.RecvMsg(m); err != nil {
+		return err
+	}
+	return srv.(CyclesServer).PlanStream(m, &grpc.GenericServerStream[CyclesPlanRequest, CyclesPlanStreamResponse]{ServerStream: stream})
+}
+
+// This type alias is provided for backwards compatibility with existing code that references the prior non-generic stream type by name.
+type Cycles_PlanStreamServer = grpc.ServerStreamingServer[CyclesPlanStreamResponse]
+
+func _Cycles_PlanFleet_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(CyclesPlanFleetRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CyclesServer).PlanFleet(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: Cycles_PlanFleet_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CyclesServer).PlanFleet(ctx, req.(*CyclesPlanFleetRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _Cycles_Compare_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(CyclesCompareRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CyclesServer).Compare(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: Cycles_Compare_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CyclesServer).Compare(ctx, req.(*CyclesCompareRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 // Cycles_ServiceDesc is the grpc.ServiceDesc for Cycles service.
 // It's only intended for direct use with grpc.RegisterService,
 // and not to be introspected or modified (even as a copy)
@@ -127,7 +245,21 @@ var Cycles_ServiceDesc = grpc.ServiceDesc{
 			MethodName: "Plan",
 			Handler:    _Cycles_Plan_Handler,
 		},
+		{
+			MethodName: "PlanFleet",
+			Handler:    _Cycles_PlanFleet_Handler,
+		},
+		{
+			MethodName: "Compare",
+			Handler:    _Cycles_Compare_Handler,
+		},
 	},
-	Streams:  []grpc.StreamDesc{},
+	Streams: []grpc.StreamDesc{
+		{
+			StreamName:    "PlanStream",
+			Handler:       _Cycles_PlanStream_Handler,
+			ServerStreams: true,
+		},
+	},
 	Metadata: "bowroll/v1/cycle.proto",
 }
