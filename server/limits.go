@@ -47,6 +47,7 @@ func classes(cores int) intercept.Classes {
 		bowrollv1.Takeoffs_StreamCompute_FullMethodName:    stream,
 		bowrollv1.Takeoffs_Trace_FullMethodName:            compute,
 		bowrollv1.Takeoffs_FindFiring_FullMethodName:       solve,
+		bowrollv1.Takeoffs_CheckBox_FullMethodName:         read,
 		bowrollv1.WindLimits_Compute_FullMethodName:        solve,
 		bowrollv1.Cycles_Plan_FullMethodName:               queue,
 		bowrollv1.Cycles_PlanStream_FullMethodName:         longQueue,

@@ -32,6 +32,8 @@ func mistakenFor(d Dimension) (pair mistaken, ok bool) {
 		return mistaken{"kt", "knots", "metres a second"}, true
 	case Temperature:
 		return mistaken{"degF", "degrees Fahrenheit", "degrees Celsius"}, true
+	case Pressure:
+		return mistaken{"hPa", "hectopascals", "pascals"}, true
 	}
 	return mistaken{}, false
 }

@@ -133,7 +133,7 @@ func TestLiveConditionsHoldOrVoid(t *testing.T) {
 			GrainC: []float64{8, 30}, SpotM: new(-2.0), Now: &until,
 		}
 	}
-	if items, holds := box.Check(sound(), until); !holds || len(items) != 7 {
+	if items, holds := box.Check(sound(), &until); !holds || len(items) != 7 {
 		t.Errorf("at its ends the box must hold: %+v", items)
 	}
 	late := until.Add(time.Second)
@@ -148,7 +148,7 @@ func TestLiveConditionsHoldOrVoid(t *testing.T) {
 	} {
 		live := sound()
 		spoil(&live)
-		items, holds := box.Check(live, until)
+		items, holds := box.Check(live, &until)
 		for _, item := range items {
 			if item.Holds == (item.Quantity == quantity) {
 				t.Errorf("%s spoilt: %s holds %t", quantity, item.Quantity, item.Holds)
@@ -160,7 +160,7 @@ func TestLiveConditionsHoldOrVoid(t *testing.T) {
 	}
 	live := sound()
 	live.Now, live.GrainC = nil, nil
-	if items, holds := box.Check(live, until); holds || len(items) != 7 {
+	if items, holds := box.Check(live, &until); holds || len(items) != 7 {
 		t.Errorf("clock and grain not known: holds %t, %+v", holds, items)
 	}
 }

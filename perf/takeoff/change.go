@@ -33,10 +33,7 @@ type ChangeQuestion struct {
 	Demand Demand
 	// Fits are other fits the type may carry, in order of the units they take;
 	// an empty one is the bare aircraft.
-	Fits       [][]booster.Unit
-	MostRunM   float64 // longest run there is; 0: as long as it takes
-	LeastKG    float64 // least mass; 0: the type's
-	WithoutFit bool    // the number of units is not to be changed
+	Fits [][]booster.Unit
 }
 
 // How closely changes are found: no closer than anyone would make them.
@@ -174,11 +171,7 @@ func (c *changer) headwind() []Change {
 }
 
 func (c *changer) available() []Change {
-	most := c.q.MostRunM
-	if most == 0 {
-		most = mostChangeRunM
-	}
-	by, ok := c.outward(1, max(0, most-c.q.Demand.AvailableM), changeTolerM, func(by float64) bool {
+	by, ok := c.outward(1, max(0, mostChangeRunM-c.q.Demand.AvailableM), changeTolerM, func(by float64) bool {
 		d := c.q.Demand
 		d.AvailableM += by
 		return c.clears(c.r, c.q.Plan, d)
@@ -192,9 +185,6 @@ func (c *changer) available() []Change {
 // fits looks for the fit nearest in number of units, fired at its best: the
 // command of another number says nothing for this one.
 func (c *changer) fits() []Change {
-	if c.q.WithoutFit {
-		return nil
-	}
 	have := len(c.r.setting.Units)
 	var found []Change
 	setting := c.r.setting
@@ -221,10 +211,7 @@ func (c *changer) fits() []Change {
 }
 
 func (c *changer) mass() []Change {
-	least := c.q.LeastKG
-	if least == 0 {
-		least = c.r.setting.Aircraft.EmptyMassKG
-	}
+	least := c.r.setting.Aircraft.EmptyMassKG
 	if least <= 0 || least >= c.r.grossMass {
 		return nil
 	}

@@ -26,6 +26,7 @@ type Leg struct {
 	Asymmetry Asymmetry
 	Accepted  bool    // the policy accepts a leg that fits
 	ReliedOn  LegRule // LegGo or LegStop when accepted, LegNeither when none is
+	SpareM    float64 // run left over on the leg relied on; 0 where none is
 	ShortM    float64 // run lacking on the nearer of the legs the policy accepts; 0 when accepted, +Inf where no length would do
 }
 
@@ -96,9 +97,9 @@ func (r *Runner) leg(s *booster.Schedule, recognisedS float64, p Policy, availab
 	stops := leg.StopFits && (p.Legs == LegStop || p.Legs == LegEither)
 	switch {
 	case goes:
-		leg.Accepted, leg.ReliedOn = true, LegGo
+		leg.Accepted, leg.ReliedOn, leg.SpareM = true, LegGo, availableM-leg.GoRequiredM
 	case stops:
-		leg.Accepted, leg.ReliedOn = true, LegStop
+		leg.Accepted, leg.ReliedOn, leg.SpareM = true, LegStop, availableM-leg.Stop.End.DistanceM
 	case p.Legs == LegNeither:
 		leg.Accepted = true
 	default:

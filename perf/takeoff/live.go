@@ -28,10 +28,14 @@ type BoxItem struct {
 }
 
 // Check holds live conditions against the box and the time until which it was
-// given, item by item. The box is void as soon as one item does not hold; what
-// is not known does not hold, an unsure clock least of all.
-func (b *Box) Check(live Live, until time.Time) (items []BoxItem, holds bool) {
+// given, if it was, item by item. The box is void as soon as one item does not
+// hold; what is not known does not hold, an unsure clock least of all. A side
+// whose ends are infinite is none.
+func (b *Box) Check(live Live, until *time.Time) (items []BoxItem, holds bool) {
 	item := func(quantity string, value *float64, low, high *float64) {
+		if (low == nil || math.IsInf(*low, -1)) && (high == nil || math.IsInf(*high, 1)) {
+			return
+		}
 		i := BoxItem{Quantity: quantity, Value: value, Low: low, High: high}
 		i.Holds = value != nil && !math.IsNaN(*value) &&
 			(low == nil || *value >= *low) && (high == nil || *value <= *high)
@@ -59,9 +63,11 @@ func (b *Box) Check(live Live, until time.Time) (items []BoxItem, holds bool) {
 		}
 	}
 	item("spot_m", size(live.SpotM), nil, &b.SpotM)
-	items = append(items, BoxItem{
-		Quantity: "time", Now: live.Now, Until: &until, Holds: live.Now != nil && !live.Now.After(until),
-	})
+	if until != nil {
+		items = append(items, BoxItem{
+			Quantity: "time", Now: live.Now, Until: until, Holds: live.Now != nil && !live.Now.After(*until),
+		})
+	}
 	holds = true
 	for i := range items {
 		holds = holds && items[i].Holds

@@ -84,6 +84,12 @@ type Verdict []Finding
 
 func (v *Verdict) add(f Finding) { *v = append(*v, f) }
 
+// Add puts a finding of the caller's own into its place.
+func (v *Verdict) Add(f Finding) {
+	v.add(f)
+	*v = v.sorted()
+}
+
 // over records a value above its limit.
 func (v *Verdict) over(o Outcome, quantity string, value, limit float64) {
 	v.add(Finding{Outcome: o, Quantity: quantity, Value: value, Limit: limit, HasValue: true, HasLimit: true})

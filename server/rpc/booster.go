@@ -8,7 +8,7 @@ import (
 // boosterType turns the contract's booster type, already validated, into the
 // model's.
 func boosterType(p *bowrollv1.BoosterType) *booster.Type {
-	return &booster.Type{
+	t := &booster.Type{
 		ID:                      p.GetName(),
 		Name:                    p.GetDisplayName(),
 		TraceS:                  p.GetTraceS(),
@@ -31,7 +31,24 @@ func boosterType(p *bowrollv1.BoosterType) *booster.Type {
 		DudProbability:          p.DudProbability,
 		WaitingTimeS:            p.MisfireWaitS,
 		ExhaustKeepClearM:       p.KeepClearM,
+		MountingTorqueNM:        p.MountingTorqueNm,
 	}
+	if p.FallingDragAreaLeastM2 != nil && p.FallingDragAreaGreatestM2 != nil {
+		t.FallDragAreaM2 = &[2]float64{p.GetFallingDragAreaLeastM2(), p.GetFallingDragAreaGreatestM2()}
+	}
+	if e := p.GetExhaust(); e != nil {
+		t.Exhaust = &booster.Exhaust{
+			ExitSpeedMPS: e.GetExitSpeedMps(), ExitDiameterM: e.GetExitDiameterM(), ExitDensityKgM3: e.GetExitDensityKgM3(),
+			DecayConstant: e.GetDecayFactor(), SpeedCriterionMPS: e.GetCriterionSpeedMps(),
+		}
+	}
+	if i := p.GetIgniter(); i != nil {
+		t.Circuit = &booster.Circuit{
+			IgniterOhm: i.GetResistanceOhm(), AllFireA: i.GetAllFireA(), NoFireA: i.GetNoFireA(),
+			MinSourceV: i.GetLeastSourceV(), MaxSourceV: i.GetGreatestSourceV(),
+		}
+	}
+	return t
 }
 
 // band is a range of temperatures, or nil unless both ends are stated.

@@ -67,6 +67,9 @@ func bare(res *resolved) (*takeoff.Runner, error) {
 
 // computeTakeoff answers a resolved case.
 func (rs resolver) computeTakeoff(ctx context.Context, prefix string, res *resolved, want sections) (*bowrollv1.Takeoff, []*bowrollv1.Violation, error) {
+	if found := checkSections(prefix, res.Case, want); len(found) > 0 {
+		return nil, found, nil
+	}
 	runner, err := takeoff.NewRunner(res.Setting)
 	if err != nil {
 		return nil, refusal.FromModel(prefix, err), nil
@@ -92,6 +95,10 @@ func (rs resolver) computeTakeoff(ctx context.Context, prefix string, res *resol
 		plan.Firing, plan.Failures = planned.Firing, true
 	}
 	a := runner.Assess(&r.schedule, plan, demand(res))
+	parts := new(bowrollv1.Takeoff)
+	if found := r.safety(prefix, parts, &a, want); len(found) > 0 {
+		return nil, found, nil
+	}
 	if err := ctx.Err(); err != nil {
 		return nil, nil, status.FromContextError(err).Err()
 	}
@@ -101,11 +108,15 @@ func (rs resolver) computeTakeoff(ctx context.Context, prefix string, res *resol
 	}
 	out := r.answer(&a, want)
 	out.Chance = sampled
+	out.KeepClear, out.DropZone, out.FiringLines = parts.GetKeepClear(), parts.GetDropZone(), parts.GetFiringLines()
 	if planned != nil {
 		out.PlannedFiring = r.plannedAnswer(planned)
 	}
 	if err := r.around(out, &a, want); err != nil {
 		return nil, refusal.FromModel(prefix, err), nil
+	}
+	if want[bowrollv1.Section_SECTION_BOX] {
+		out.Box = r.box(&a)
 	}
 	return out, nil, nil
 }
@@ -172,6 +183,9 @@ func (r *run) answer(a *takeoff.Assessment, want sections) *bowrollv1.Takeoff {
 		for i := range a.Legs.Legs {
 			out.Failures = append(out.Failures, r.failureAnswer(&a.Legs.Legs[i]))
 		}
+	}
+	if a.Asymmetry != nil {
+		out.Asymmetry = asymmetryAnswer(a.Asymmetry)
 	}
 	if a.Bare != nil {
 		out.Worth = worthAnswer(a)
@@ -321,8 +335,13 @@ func (r *run) failureAnswer(l *takeoff.Leg) *bowrollv1.Failure {
 	if math.Abs(l.Asymmetry.TailNM) > math.Abs(yaw) {
 		yaw = l.Asymmetry.TailNM
 	}
-	out.YawMomentNm = finite(-yaw) // more thrust to starboard turns the nose to port
+	out.YawMomentNm = finite(turning(yaw))
+	out.BurnMomentNm, out.TailMomentNm = finite(turning(l.Asymmetry.BurnNM)), finite(turning(l.Asymmetry.TailNM))
+	if !l.Accepted && l.ShortM > 0 {
+		out.ShortfallM = finite(l.ShortM)
+	}
 	if l.Asymmetry.HasControl {
+		out.Controlled = proto.Bool(l.Asymmetry.Controlled)
 		out.ControlAirspeedMps = finite(max(l.Asymmetry.BurnControlMPS, l.Asymmetry.TailControlMPS))
 	}
 	return out

@@ -3,6 +3,7 @@ package rpc
 import (
 	"fmt"
 	"math"
+	"strings"
 
 	"google.golang.org/protobuf/proto"
 
@@ -61,7 +62,8 @@ func limiting(a *takeoff.Assessment) string {
 	if a.Legs != nil && a.Legs.Limiting >= 0 && (f.Outcome == takeoff.GetsOff || f.Outcome == takeoff.Marginal) {
 		leg := &a.Legs.Legs[a.Legs.Limiting]
 		if leg.Accepted && leg.ReliedOn != takeoff.LegNeither {
-			text += fmt.Sprintf(" With %s it relies on the %s leg.", leg.Failure, leg.ReliedOn)
+			text = fmt.Sprintf("%s; with %s it relies on the %s leg, %.1f m to spare.",
+				strings.TrimSuffix(text, "."), leg.Failure, leg.ReliedOn, leg.SpareM)
 		}
 	}
 	return text
@@ -110,6 +112,11 @@ func sentence(f takeoff.Finding, a *takeoff.Assessment) string {
 	case takeoff.BurnOutInRotation:
 		return fmt.Sprintf("Burn-out in rotation: the last unit ends %.2f s %s lift-off; nearer than %.1f s the thrust falls away while the nose comes up.",
 			math.Abs(f.Value), beforeOrAfter(f.Value), f.Limit)
+	case takeoff.DataMissing:
+		if f.Quantity == f.Note {
+			return fmt.Sprintf("Data missing: the booster type does not state %s; the failures that need it are not judged.", f.Quantity)
+		}
+		return fmt.Sprintf("Data missing: the booster type states %s.", f.Note)
 	case takeoff.NotWorthFitting:
 		return fmt.Sprintf("Not worth fitting: the units save %.1f %% of the run, less than %.1f %%.", 100*f.Value, 100*f.Limit)
 	}
@@ -161,38 +168,4 @@ func limitAnswer(l takeoff.Limit) *bowrollv1.Limit {
 		return &bowrollv1.Limit{State: bowrollv1.LimitState_LIMIT_STATE_NO_LIMIT_IN_RANGE}
 	}
 	return &bowrollv1.Limit{State: bowrollv1.LimitState_LIMIT_STATE_NONE}
-}
-
-// addChanges says what single changes would make a run fit that does not.
-func (r *run) addChanges(out *bowrollv1.Takeoff, a *takeoff.Assessment) {
-	for _, f := range out.Findings {
-		switch f.GetOutcome() {
-		case bowrollv1.Outcome_OUTCOME_RUN_TOO_LONG, bowrollv1.Outcome_OUTCOME_NEVER_GETS_OFF:
-			f.Changes = changes(out, a)
-		}
-	}
-}
-
-// changes lists single changes that clear a run too long, the easiest to make
-// first: wind, run, mass.
-func changes(out *bowrollv1.Takeoff, a *takeoff.Assessment) []*bowrollv1.Change {
-	var list []*bowrollv1.Change
-	add := func(quantity string, change float64, text string) {
-		list = append(list, &bowrollv1.Change{Quantity: quantity, Change: change, Text: fmt.Sprintf(text, math.Abs(change))})
-	}
-	limits := out.GetLimits()
-	if l := limits.GetLeastHeadwindMps(); l.GetState() == bowrollv1.LimitState_LIMIT_STATE_FOUND {
-		if more := l.GetValue() - out.GetWind().GetCreditedHeadwindMps(); more > 0 {
-			add("credited_headwind_mps", more, "%.1f m/s more headwind")
-		}
-	}
-	if short := -a.MarginM; short > 0 && !math.IsInf(short, 1) {
-		add("available_m", short, "%.1f m more run")
-	}
-	if l := limits.GetGreatestMassKg(); l.GetState() == bowrollv1.LimitState_LIMIT_STATE_FOUND {
-		if less := l.GetValue() - a.GrossMassKG; less < 0 {
-			add("gross_mass_kg", less, "%.0f kg less mass")
-		}
-	}
-	return list
 }

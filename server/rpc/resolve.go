@@ -41,6 +41,8 @@ type resolved struct {
 	ScreenM   float64
 	EdgeM     *float64 // height of the deck edge above the water
 	HasBrakes bool
+	Moving    *moving  // the wind as vectors; nil where only components were given
+	TrackDeg  *float64 // heading of the launch axis, degrees true, where known
 	Duds      int
 	// The greatest tailwind and wind over deck of any state of the wind, for the
 	// limits; a wind over deck of 0 was not worked out.
@@ -90,6 +92,10 @@ func (r resolver) resolve(prefix string, c *bowrollv1.TakeoffCase) (*resolved, [
 	r.resolveAircraft(out, f)
 	deck := r.resolveDeck(out, f)
 	r.resolveBoosters(out, f)
+	f.doubtAir(out.Case.GetAir())
+	site, _ := r.catalog.Site(siteName(c.GetDeck()))
+	f.doubtRun(c.AvailableM, deck)
+	f.doubtWind(out.Case, deck, site)
 	if !f.has("air") {
 		r.resolveAir(out, f)
 	}
@@ -100,6 +106,7 @@ func (r resolver) resolve(prefix string, c *bowrollv1.TakeoffCase) (*resolved, [
 	out.Case.Policy = out.Policy
 	r.resolveFiring(out)
 	r.resolveWind(out, deck, f)
+	out.TrackDeg = track(out.Case, deck, site)
 	if len(f.list) > 0 {
 		return nil, f.list, nil
 	}
@@ -122,7 +129,11 @@ func (r resolver) resolveAircraft(out *resolved, f *faults) {
 			f.list = append(f.list, under(f.prefix+".aircraft", v))
 		}
 	}
-	if c.GetAircraft() == nil || len(f.list) > 0 {
+	if c.GetAircraft() == nil {
+		return
+	}
+	f.doubtMass(c)
+	if len(f.list) > 0 {
 		return
 	}
 	t := aircraftType(c.GetAircraft())
@@ -136,34 +147,6 @@ func (r resolver) resolveAircraft(out *resolved, f *faults) {
 		f.add("flap", strconv.Quote(c.GetFlap()), "known", oneOf(names), "a flap setting of the aircraft type")
 	}
 	out.Setting.GrossMassKG = c.GetGrossMassKg()
-	checkMass(t, c.GetGrossMassKg(), f)
-}
-
-// poundKG is the international pound (exact by definition).
-const poundKG = 0.45359237
-
-// checkMass refuses a mass outside the type's band and names the slip that it
-// looks like.
-func checkMass(t *aircraft.Type, massKG float64, f *faults) {
-	low, high := t.EmptyMassKG, t.MaxMassKG
-	inside := func(m float64) bool { return (low == 0 || m >= low) && (high == 0 || m <= high) }
-	if inside(massKG) {
-		return
-	}
-	hint := "check the mass"
-	switch {
-	case inside(massKG * poundKG):
-		hint = "looks like pounds: send kilograms"
-	case inside(massKG / poundKG):
-		hint = "looks like kilograms taken for pounds and converted: send kilograms"
-	case inside(massKG * 10), inside(massKG / 10):
-		hint = "looks like one digit too few or too many"
-	}
-	allowed := "at least " + number(low) + " kg"
-	if high != 0 {
-		allowed = number(low) + " to " + number(high) + " kg for this type"
-	}
-	f.add("gross_mass_kg", number(massKG), "band", allowed, hint)
 }
 
 // resolveDeck fills in surface, run, screen and limits, and returns the deck
@@ -195,6 +178,7 @@ func (r resolver) resolveDeck(out *resolved, f *faults) *bowrollv1.Deck {
 	out.Setting.Surface = takeoff.Surface{
 		RollingFriction: surface.GetRollingFriction(),
 		BrakingFriction: surface.GetBrakingFriction(),
+		BrakesUnknown:   surface == nil || surface.BrakingFriction == nil,
 		Upslope:         surface.GetUpslope(),
 	}
 	out.HasBrakes = surface != nil && surface.BrakingFriction != nil
@@ -252,40 +236,50 @@ func (r resolver) resolveBoosters(out *resolved, f *faults) {
 	if b.GetDuds() > b.GetCount() {
 		f.add("boosters.duds", strconv.Itoa(int(b.GetDuds())), "range", "0 to count ("+strconv.Itoa(int(b.GetCount()))+")", "")
 	}
-	if b.GetType() == nil || out.Setting.Aircraft == nil || len(f.list) > 0 {
+	if b.GetType() == nil {
+		return
+	}
+	// A temperature that no unit has is judged all the same: it was sent.
+	f.doubtGrain("boosters.grain_temperature_c", b.GrainTemperatureC, b.GetType())
+	for i, u := range b.GetUnitTemperatures() {
+		f.doubtGrain("boosters.unit_temperatures["+strconv.Itoa(i)+"].grain_temperature_c", u.GrainTemperatureC, b.GetType())
+	}
+	if out.Setting.Aircraft == nil || len(f.list) > 0 {
 		return
 	}
 	out.Duds = int(b.GetDuds())
 	stations := stationsFor(out, int(b.GetCount()), f)
 	out.Setting.Units = fitUnits(boosterType(b.GetType()), stations, b.GetGrainTemperatureC())
 	for i, u := range b.GetUnitTemperatures() {
-		at := slices.IndexFunc(stations, func(s aircraft.Station) bool { return s.ID == u.GetStation() && s.ID != "" })
+		at := stationAt(stations, u.GetStation())
 		if at < 0 {
-			f.add("boosters.unit_temperatures["+strconv.Itoa(i)+"].station", strconv.Quote(u.GetStation()), "known",
-				"a station that carries a unit", "")
+			f.add("boosters.unit_temperatures["+strconv.Itoa(i)+"].station", strconv.Quote(u.GetStation()), "known", "a station that carries a unit", "")
 			continue
 		}
 		out.Setting.Units[at].GrainTemperatureC = u.GetGrainTemperatureC()
 	}
+	for i, u := range b.GetUnitLots() {
+		at := stationAt(stations, u.GetStation())
+		if at < 0 {
+			f.add("boosters.unit_lots["+strconv.Itoa(i)+"].station", strconv.Quote(u.GetStation()), "known",
+				"a station that carries a unit", "")
+			continue
+		}
+		if u.ThrustRatio != nil {
+			out.Setting.Units[at].ThrustDeviation = u.GetThrustRatio() - 1
+		}
+		if u.BurnTimeRatio != nil {
+			out.Setting.Units[at].RateDeviation = 1/u.GetBurnTimeRatio() - 1
+		}
+	}
 	for i := range out.Setting.Units {
-		checkGrain(&out.Setting.Units[i], f)
 		out.Setting.Units[i].Dud = i >= len(out.Setting.Units)-out.Duds
 	}
 }
 
-// checkGrain refuses a unit outside its firing limits: it is never extrapolated.
-func checkGrain(u *booster.Unit, f *faults) {
-	limits := u.Type.Firing
-	if limits == nil || limits.Contains(u.GrainTemperatureC) {
-		return
-	}
-	const field = "boosters.grain_temperature_c"
-	if f.has(field) {
-		return // said already for another unit
-	}
-	f.add(field, number(u.GrainTemperatureC), "firing-limits",
-		number(limits.MinC)+" to "+number(limits.MaxC)+" degrees Celsius, the firing limits of the unit",
-		"a unit outside its firing limits may not be fired")
+// stationAt finds the unit that hangs from a station, or -1.
+func stationAt(stations []aircraft.Station, id string) int {
+	return slices.IndexFunc(stations, func(s aircraft.Station) bool { return s.ID == id && id != "" })
 }
 
 // stationsFor gives the stations of the loading with this count. A type without

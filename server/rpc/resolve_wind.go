@@ -38,6 +38,7 @@ func (r resolver) resolveWind(out *resolved, deck *bowrollv1.Deck, f *faults) {
 		felt := wind.Vector{FromDeg: read.GetRelativeFromDeg(), SpeedMPS: read.GetSpeedMps()}
 		natural = wind.Natural{Mean: ship.Natural(felt)}
 	}
+	out.Moving = &moving{natural: natural, ship: ship, steers: c.GetShip() != nil}
 	used := natural.Use(ship, credit(out.Policy))
 	out.setWind(used)
 }
@@ -62,6 +63,9 @@ func windAnswer(used wind.Used) *bowrollv1.WindUsed {
 }
 
 func naturalWind(w *bowrollv1.NaturalWind) wind.Natural {
+	if w == nil {
+		return wind.Natural{}
+	}
 	return wind.Gusting(w.GetFromDeg(), w.GetSpeedMps(), w.LullMps, w.GustMps, w.GetDirectionSpreadDeg())
 }
 

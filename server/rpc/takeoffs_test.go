@@ -142,7 +142,7 @@ func TestEveryFaultAtOnce(t *testing.T) {
 // A mass outside the type's band is refused with the slip it looks like.
 func TestMassSlipIsNamed(t *testing.T) {
 	c := sample()
-	c.GrossMassKg = proto.Float64(5000 / poundKG)
+	c.GrossMassKg = proto.Float64(5000 / 0.45359237)
 	_, err := NewTakeoffs(testValidator(t), testSnapshot(t), 1).Compute(context.Background(),
 		&bowrollv1.TakeoffsComputeRequest{Case: c})
 	if status.Code(err) != codes.InvalidArgument {

@@ -1382,9 +1382,19 @@ type BoosterType struct {
 	// Tested keep-clear distance behind the nozzle, 0 to 500 m.
 	KeepClearM *float64 `protobuf:"fixed64,25,opt,name=keep_clear_m,json=keepClearM,proto3,oneof" json:"keep_clear_m,omitempty"`
 	// Revision of the catalog this was read from.
-	Provenance    *Provenance `protobuf:"bytes,26,opt,name=provenance,proto3" json:"provenance,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
+	Provenance *Provenance `protobuf:"bytes,26,opt,name=provenance,proto3" json:"provenance,omitempty"`
+	// Least drag area of one unit that falls, however it tumbles, 0 to 50 m2.
+	FallingDragAreaLeastM2 *float64 `protobuf:"fixed64,27,opt,name=falling_drag_area_least_m2,json=fallingDragAreaLeastM2,proto3,oneof" json:"falling_drag_area_least_m2,omitempty"`
+	// Greatest drag area of one unit that falls, 0 to 50 m2.
+	FallingDragAreaGreatestM2 *float64 `protobuf:"fixed64,28,opt,name=falling_drag_area_greatest_m2,json=fallingDragAreaGreatestM2,proto3,oneof" json:"falling_drag_area_greatest_m2,omitempty"`
+	// The exhaust jet of one unit, for an estimate of the keep-clear distance.
+	Exhaust *ExhaustJet `protobuf:"bytes,29,opt,name=exhaust,proto3" json:"exhaust,omitempty"`
+	// The igniter.
+	Igniter *Igniter `protobuf:"bytes,30,opt,name=igniter,proto3" json:"igniter,omitempty"`
+	// Tightening torque of the mounting, 0 to 5 000 N m.
+	MountingTorqueNm *float64 `protobuf:"fixed64,31,opt,name=mounting_torque_nm,json=mountingTorqueNm,proto3,oneof" json:"mounting_torque_nm,omitempty"`
+	unknownFields    protoimpl.UnknownFields
+	sizeCache        protoimpl.SizeCache
 }
 
 func (x *BoosterType) Reset() {
@@ -1599,6 +1609,205 @@ func (x *BoosterType) GetProvenance() *Provenance {
 	return nil
 }
 
+func (x *BoosterType) GetFallingDragAreaLeastM2() float64 {
+	if x != nil && x.FallingDragAreaLeastM2 != nil {
+		return *x.FallingDragAreaLeastM2
+	}
+	return 0
+}
+
+func (x *BoosterType) GetFallingDragAreaGreatestM2() float64 {
+	if x != nil && x.FallingDragAreaGreatestM2 != nil {
+		return *x.FallingDragAreaGreatestM2
+	}
+	return 0
+}
+
+func (x *BoosterType) GetExhaust() *ExhaustJet {
+	if x != nil {
+		return x.Exhaust
+	}
+	return nil
+}
+
+func (x *BoosterType) GetIgniter() *Igniter {
+	if x != nil {
+		return x.Igniter
+	}
+	return nil
+}
+
+func (x *BoosterType) GetMountingTorqueNm() float64 {
+	if x != nil && x.MountingTorqueNm != nil {
+		return *x.MountingTorqueNm
+	}
+	return 0
+}
+
+// ExhaustJet is the exhaust of one unit at its nozzle.
+type ExhaustJet struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Exit speed, 100 to 5 000 m/s.
+	ExitSpeedMps *float64 `protobuf:"fixed64,1,opt,name=exit_speed_mps,json=exitSpeedMps,proto3,oneof" json:"exit_speed_mps,omitempty"`
+	// Exit diameter, 0.005 to 2 m.
+	ExitDiameterM *float64 `protobuf:"fixed64,2,opt,name=exit_diameter_m,json=exitDiameterM,proto3,oneof" json:"exit_diameter_m,omitempty"`
+	// Density at the exit, 0.01 to 5 kg/m3.
+	ExitDensityKgM3 *float64 `protobuf:"fixed64,3,opt,name=exit_density_kg_m3,json=exitDensityKgM3,proto3,oneof" json:"exit_density_kg_m3,omitempty"`
+	// Constant of the decay of a free jet, 1 to 20; about 6.2 for a round one.
+	DecayFactor *float64 `protobuf:"fixed64,4,opt,name=decay_factor,json=decayFactor,proto3,oneof" json:"decay_factor,omitempty"`
+	// Speed of the jet that is still accepted, 1 to 100 m/s.
+	CriterionSpeedMps *float64 `protobuf:"fixed64,5,opt,name=criterion_speed_mps,json=criterionSpeedMps,proto3,oneof" json:"criterion_speed_mps,omitempty"`
+	unknownFields     protoimpl.UnknownFields
+	sizeCache         protoimpl.SizeCache
+}
+
+func (x *ExhaustJet) Reset() {
+	*x = ExhaustJet{}
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[19]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ExhaustJet) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ExhaustJet) ProtoMessage() {}
+
+func (x *ExhaustJet) ProtoReflect() protoreflect.Message {
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[19]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ExhaustJet.ProtoReflect.Descriptor instead.
+func (*ExhaustJet) Descriptor() ([]byte, []int) {
+	return file_bowroll_v1_catalog_proto_rawDescGZIP(), []int{19}
+}
+
+func (x *ExhaustJet) GetExitSpeedMps() float64 {
+	if x != nil && x.ExitSpeedMps != nil {
+		return *x.ExitSpeedMps
+	}
+	return 0
+}
+
+func (x *ExhaustJet) GetExitDiameterM() float64 {
+	if x != nil && x.ExitDiameterM != nil {
+		return *x.ExitDiameterM
+	}
+	return 0
+}
+
+func (x *ExhaustJet) GetExitDensityKgM3() float64 {
+	if x != nil && x.ExitDensityKgM3 != nil {
+		return *x.ExitDensityKgM3
+	}
+	return 0
+}
+
+func (x *ExhaustJet) GetDecayFactor() float64 {
+	if x != nil && x.DecayFactor != nil {
+		return *x.DecayFactor
+	}
+	return 0
+}
+
+func (x *ExhaustJet) GetCriterionSpeedMps() float64 {
+	if x != nil && x.CriterionSpeedMps != nil {
+		return *x.CriterionSpeedMps
+	}
+	return 0
+}
+
+// Igniter is what an electric firing circuit sees of a unit.
+type Igniter struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Resistance, 0.01 to 1 000 ohm.
+	ResistanceOhm *float64 `protobuf:"fixed64,1,opt,name=resistance_ohm,json=resistanceOhm,proto3,oneof" json:"resistance_ohm,omitempty"`
+	// Current at which every igniter fires, 0.01 to 100 A.
+	AllFireA *float64 `protobuf:"fixed64,2,opt,name=all_fire_a,json=allFireA,proto3,oneof" json:"all_fire_a,omitempty"`
+	// Current at which no igniter fires, 0.001 to 100 A.
+	NoFireA *float64 `protobuf:"fixed64,3,opt,name=no_fire_a,json=noFireA,proto3,oneof" json:"no_fire_a,omitempty"`
+	// Least voltage of the source, 0 to 1 000 V.
+	LeastSourceV *float64 `protobuf:"fixed64,4,opt,name=least_source_v,json=leastSourceV,proto3,oneof" json:"least_source_v,omitempty"`
+	// Greatest voltage of the source, 0 to 1 000 V.
+	GreatestSourceV *float64 `protobuf:"fixed64,5,opt,name=greatest_source_v,json=greatestSourceV,proto3,oneof" json:"greatest_source_v,omitempty"`
+	unknownFields   protoimpl.UnknownFields
+	sizeCache       protoimpl.SizeCache
+}
+
+func (x *Igniter) Reset() {
+	*x = Igniter{}
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[20]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Igniter) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Igniter) ProtoMessage() {}
+
+func (x *Igniter) ProtoReflect() protoreflect.Message {
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[20]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Igniter.ProtoReflect.Descriptor instead.
+func (*Igniter) Descriptor() ([]byte, []int) {
+	return file_bowroll_v1_catalog_proto_rawDescGZIP(), []int{20}
+}
+
+func (x *Igniter) GetResistanceOhm() float64 {
+	if x != nil && x.ResistanceOhm != nil {
+		return *x.ResistanceOhm
+	}
+	return 0
+}
+
+func (x *Igniter) GetAllFireA() float64 {
+	if x != nil && x.AllFireA != nil {
+		return *x.AllFireA
+	}
+	return 0
+}
+
+func (x *Igniter) GetNoFireA() float64 {
+	if x != nil && x.NoFireA != nil {
+		return *x.NoFireA
+	}
+	return 0
+}
+
+func (x *Igniter) GetLeastSourceV() float64 {
+	if x != nil && x.LeastSourceV != nil {
+		return *x.LeastSourceV
+	}
+	return 0
+}
+
+func (x *Igniter) GetGreatestSourceV() float64 {
+	if x != nil && x.GreatestSourceV != nil {
+		return *x.GreatestSourceV
+	}
+	return 0
+}
+
 // Site is a ship or a strip.
 type Site struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -1620,7 +1829,7 @@ type Site struct {
 
 func (x *Site) Reset() {
 	*x = Site{}
-	mi := &file_bowroll_v1_catalog_proto_msgTypes[19]
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[21]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1632,7 +1841,7 @@ func (x *Site) String() string {
 func (*Site) ProtoMessage() {}
 
 func (x *Site) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_catalog_proto_msgTypes[19]
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[21]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1645,7 +1854,7 @@ func (x *Site) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Site.ProtoReflect.Descriptor instead.
 func (*Site) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_catalog_proto_rawDescGZIP(), []int{19}
+	return file_bowroll_v1_catalog_proto_rawDescGZIP(), []int{21}
 }
 
 func (x *Site) GetName() string {
@@ -1726,7 +1935,7 @@ type Deck struct {
 
 func (x *Deck) Reset() {
 	*x = Deck{}
-	mi := &file_bowroll_v1_catalog_proto_msgTypes[20]
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[22]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1738,7 +1947,7 @@ func (x *Deck) String() string {
 func (*Deck) ProtoMessage() {}
 
 func (x *Deck) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_catalog_proto_msgTypes[20]
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[22]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1751,7 +1960,7 @@ func (x *Deck) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Deck.ProtoReflect.Descriptor instead.
 func (*Deck) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_catalog_proto_rawDescGZIP(), []int{20}
+	return file_bowroll_v1_catalog_proto_rawDescGZIP(), []int{22}
 }
 
 func (x *Deck) GetName() string {
@@ -1863,7 +2072,7 @@ type SpotNeighbour struct {
 
 func (x *SpotNeighbour) Reset() {
 	*x = SpotNeighbour{}
-	mi := &file_bowroll_v1_catalog_proto_msgTypes[21]
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[23]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1875,7 +2084,7 @@ func (x *SpotNeighbour) String() string {
 func (*SpotNeighbour) ProtoMessage() {}
 
 func (x *SpotNeighbour) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_catalog_proto_msgTypes[21]
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[23]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1888,7 +2097,7 @@ func (x *SpotNeighbour) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SpotNeighbour.ProtoReflect.Descriptor instead.
 func (*SpotNeighbour) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_catalog_proto_rawDescGZIP(), []int{21}
+	return file_bowroll_v1_catalog_proto_rawDescGZIP(), []int{23}
 }
 
 func (x *SpotNeighbour) GetSpot() string {
@@ -1937,7 +2146,7 @@ type Surface struct {
 
 func (x *Surface) Reset() {
 	*x = Surface{}
-	mi := &file_bowroll_v1_catalog_proto_msgTypes[22]
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[24]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1949,7 +2158,7 @@ func (x *Surface) String() string {
 func (*Surface) ProtoMessage() {}
 
 func (x *Surface) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_catalog_proto_msgTypes[22]
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[24]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1962,7 +2171,7 @@ func (x *Surface) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Surface.ProtoReflect.Descriptor instead.
 func (*Surface) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_catalog_proto_rawDescGZIP(), []int{22}
+	return file_bowroll_v1_catalog_proto_rawDescGZIP(), []int{24}
 }
 
 func (x *Surface) GetRollingFriction() float64 {
@@ -2008,7 +2217,7 @@ type Spot struct {
 
 func (x *Spot) Reset() {
 	*x = Spot{}
-	mi := &file_bowroll_v1_catalog_proto_msgTypes[23]
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[25]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2020,7 +2229,7 @@ func (x *Spot) String() string {
 func (*Spot) ProtoMessage() {}
 
 func (x *Spot) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_catalog_proto_msgTypes[23]
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[25]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2033,7 +2242,7 @@ func (x *Spot) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Spot.ProtoReflect.Descriptor instead.
 func (*Spot) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_catalog_proto_rawDescGZIP(), []int{23}
+	return file_bowroll_v1_catalog_proto_rawDescGZIP(), []int{25}
 }
 
 func (x *Spot) GetId() string {
@@ -2196,7 +2405,7 @@ const file_bowroll_v1_catalog_proto_rawDesc = "" +
 	"\n" +
 	"unit_count\x18\x01 \x01(\x05B\x10\xe2A\x01\x02\xbaH\t\xc8\x01\x01\x1a\x04\x18 (\x01H\x00R\tunitCount\x88\x01\x01\x12*\n" +
 	"\bstations\x18\x02 \x03(\tB\x0e\xe2A\x01\x02\xbaH\a\x92\x01\x04\b\x01\x10 R\bstationsB\r\n" +
-	"\v_unit_count\"\xb4\x12\n" +
+	"\v_unit_count\"\xf9\x15\n" +
 	"\vBoosterType\x12E\n" +
 	"\x04name\x18\x01 \x01(\tB1\xe2A\x01\b\xbaH*r(2&^(boosterTypes/[a-z][a-z0-9-]{0,62})?$R\x04name\x12+\n" +
 	"\fdisplay_name\x18\x02 \x01(\tB\b\xbaH\x05r\x03(\xc8\x01R\vdisplayName\x12 \n" +
@@ -2229,7 +2438,12 @@ const file_bowroll_v1_catalog_proto_rawDesc = "" +
 	"keepClearM\x88\x01\x01\x12<\n" +
 	"\n" +
 	"provenance\x18\x1a \x01(\v2\x16.bowroll.v1.ProvenanceB\x04\xe2A\x01\x03R\n" +
-	"provenance:P\xeaAM\n" +
+	"provenance\x12Z\n" +
+	"\x1afalling_drag_area_least_m2\x18\x1b \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00I@)\x00\x00\x00\x00\x00\x00\x00\x00H\x14R\x16fallingDragAreaLeastM2\x88\x01\x01\x12`\n" +
+	"\x1dfalling_drag_area_greatest_m2\x18\x1c \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00I@)\x00\x00\x00\x00\x00\x00\x00\x00H\x15R\x19fallingDragAreaGreatestM2\x88\x01\x01\x120\n" +
+	"\aexhaust\x18\x1d \x01(\v2\x16.bowroll.v1.ExhaustJetR\aexhaust\x12-\n" +
+	"\aigniter\x18\x1e \x01(\v2\x13.bowroll.v1.IgniterR\aigniter\x12L\n" +
+	"\x12mounting_torque_nm\x18\x1f \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x88\xb3@)\x00\x00\x00\x00\x00\x00\x00\x00H\x16R\x10mountingTorqueNm\x88\x01\x01:P\xeaAM\n" +
 	"\x13bowroll/BoosterType\x12\x1bboosterTypes/{booster_type}*\fboosterTypes2\vboosterTypeB\x11\n" +
 	"\x0f_loaded_mass_kgB\x15\n" +
 	"\x13_propellant_mass_kgB\x1d\n" +
@@ -2251,7 +2465,35 @@ const file_bowroll_v1_catalog_proto_rawDesc = "" +
 	"\x10_burn_time_sigmaB\x12\n" +
 	"\x10_dud_probabilityB\x11\n" +
 	"\x0f_misfire_wait_sB\x0f\n" +
-	"\r_keep_clear_m\"\xf8\x03\n" +
+	"\r_keep_clear_mB\x1d\n" +
+	"\x1b_falling_drag_area_least_m2B \n" +
+	"\x1e_falling_drag_area_greatest_m2B\x15\n" +
+	"\x13_mounting_torque_nm\"\x84\x04\n" +
+	"\n" +
+	"ExhaustJet\x12K\n" +
+	"\x0eexit_speed_mps\x18\x01 \x01(\x01B \xe2A\x01\x02\xbaH\x19\xc8\x01\x01\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x88\xb3@)\x00\x00\x00\x00\x00\x00Y@H\x00R\fexitSpeedMps\x88\x01\x01\x12M\n" +
+	"\x0fexit_diameter_m\x18\x02 \x01(\x01B \xe2A\x01\x02\xbaH\x19\xc8\x01\x01\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00\x00@){\x14\xaeG\xe1zt?H\x01R\rexitDiameterM\x88\x01\x01\x12R\n" +
+	"\x12exit_density_kg_m3\x18\x03 \x01(\x01B \xe2A\x01\x02\xbaH\x19\xc8\x01\x01\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00\x14@){\x14\xaeG\xe1z\x84?H\x02R\x0fexitDensityKgM3\x88\x01\x01\x12H\n" +
+	"\fdecay_factor\x18\x04 \x01(\x01B \xe2A\x01\x02\xbaH\x19\xc8\x01\x01\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x004@)\x00\x00\x00\x00\x00\x00\xf0?H\x03R\vdecayFactor\x88\x01\x01\x12U\n" +
+	"\x13criterion_speed_mps\x18\x05 \x01(\x01B \xe2A\x01\x02\xbaH\x19\xc8\x01\x01\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00Y@)\x00\x00\x00\x00\x00\x00\xf0?H\x04R\x11criterionSpeedMps\x88\x01\x01B\x11\n" +
+	"\x0f_exit_speed_mpsB\x12\n" +
+	"\x10_exit_diameter_mB\x15\n" +
+	"\x13_exit_density_kg_m3B\x0f\n" +
+	"\r_decay_factorB\x16\n" +
+	"\x14_criterion_speed_mps\"\xca\x03\n" +
+	"\aIgniter\x12L\n" +
+	"\x0eresistance_ohm\x18\x01 \x01(\x01B \xe2A\x01\x02\xbaH\x19\xc8\x01\x01\x12\x14@\x01\x19\x00\x00\x00\x00\x00@\x8f@){\x14\xaeG\xe1z\x84?H\x00R\rresistanceOhm\x88\x01\x01\x12C\n" +
+	"\n" +
+	"all_fire_a\x18\x02 \x01(\x01B \xe2A\x01\x02\xbaH\x19\xc8\x01\x01\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00Y@){\x14\xaeG\xe1z\x84?H\x01R\ballFireA\x88\x01\x01\x12A\n" +
+	"\tno_fire_a\x18\x03 \x01(\x01B \xe2A\x01\x02\xbaH\x19\xc8\x01\x01\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00Y@)\xfc\xa9\xf1\xd2MbP?H\x02R\anoFireA\x88\x01\x01\x12D\n" +
+	"\x0eleast_source_v\x18\x04 \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00@\x8f@)\x00\x00\x00\x00\x00\x00\x00\x00H\x03R\fleastSourceV\x88\x01\x01\x12J\n" +
+	"\x11greatest_source_v\x18\x05 \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00@\x8f@)\x00\x00\x00\x00\x00\x00\x00\x00H\x04R\x0fgreatestSourceV\x88\x01\x01B\x11\n" +
+	"\x0f_resistance_ohmB\r\n" +
+	"\v_all_fire_aB\f\n" +
+	"\n" +
+	"_no_fire_aB\x11\n" +
+	"\x0f_least_source_vB\x14\n" +
+	"\x12_greatest_source_v\"\xf8\x03\n" +
 	"\x04Site\x12;\n" +
 	"\x04name\x18\x01 \x01(\tB'\xe2A\x01\b\xbaH r\x1e2\x1c^sites/[a-z][a-z0-9-]{0,62}$R\x04name\x12+\n" +
 	"\fdisplay_name\x18\x02 \x01(\tB\b\xbaH\x05r\x03(\xc8\x01R\vdisplayName\x12F\n" +
@@ -2344,7 +2586,7 @@ func file_bowroll_v1_catalog_proto_rawDescGZIP() []byte {
 }
 
 var file_bowroll_v1_catalog_proto_enumTypes = make([]protoimpl.EnumInfo, 1)
-var file_bowroll_v1_catalog_proto_msgTypes = make([]protoimpl.MessageInfo, 24)
+var file_bowroll_v1_catalog_proto_msgTypes = make([]protoimpl.MessageInfo, 26)
 var file_bowroll_v1_catalog_proto_goTypes = []any{
 	(Side)(0),                         // 0: bowroll.v1.Side
 	(*GetAircraftTypeRequest)(nil),    // 1: bowroll.v1.GetAircraftTypeRequest
@@ -2366,58 +2608,62 @@ var file_bowroll_v1_catalog_proto_goTypes = []any{
 	(*Station)(nil),                   // 17: bowroll.v1.Station
 	(*Loading)(nil),                   // 18: bowroll.v1.Loading
 	(*BoosterType)(nil),               // 19: bowroll.v1.BoosterType
-	(*Site)(nil),                      // 20: bowroll.v1.Site
-	(*Deck)(nil),                      // 21: bowroll.v1.Deck
-	(*SpotNeighbour)(nil),             // 22: bowroll.v1.SpotNeighbour
-	(*Surface)(nil),                   // 23: bowroll.v1.Surface
-	(*Spot)(nil),                      // 24: bowroll.v1.Spot
-	(*Provenance)(nil),                // 25: bowroll.v1.Provenance
-	(*Policy)(nil),                    // 26: bowroll.v1.Policy
+	(*ExhaustJet)(nil),                // 20: bowroll.v1.ExhaustJet
+	(*Igniter)(nil),                   // 21: bowroll.v1.Igniter
+	(*Site)(nil),                      // 22: bowroll.v1.Site
+	(*Deck)(nil),                      // 23: bowroll.v1.Deck
+	(*SpotNeighbour)(nil),             // 24: bowroll.v1.SpotNeighbour
+	(*Surface)(nil),                   // 25: bowroll.v1.Surface
+	(*Spot)(nil),                      // 26: bowroll.v1.Spot
+	(*Provenance)(nil),                // 27: bowroll.v1.Provenance
+	(*Policy)(nil),                    // 28: bowroll.v1.Policy
 }
 var file_bowroll_v1_catalog_proto_depIdxs = []int32{
 	13, // 0: bowroll.v1.ListAircraftTypesResponse.aircraft_types:type_name -> bowroll.v1.AircraftType
-	25, // 1: bowroll.v1.ListAircraftTypesResponse.provenance:type_name -> bowroll.v1.Provenance
+	27, // 1: bowroll.v1.ListAircraftTypesResponse.provenance:type_name -> bowroll.v1.Provenance
 	19, // 2: bowroll.v1.ListBoosterTypesResponse.booster_types:type_name -> bowroll.v1.BoosterType
-	25, // 3: bowroll.v1.ListBoosterTypesResponse.provenance:type_name -> bowroll.v1.Provenance
-	20, // 4: bowroll.v1.ListSitesResponse.sites:type_name -> bowroll.v1.Site
-	25, // 5: bowroll.v1.ListSitesResponse.provenance:type_name -> bowroll.v1.Provenance
-	21, // 6: bowroll.v1.ListDecksResponse.decks:type_name -> bowroll.v1.Deck
-	25, // 7: bowroll.v1.ListDecksResponse.provenance:type_name -> bowroll.v1.Provenance
+	27, // 3: bowroll.v1.ListBoosterTypesResponse.provenance:type_name -> bowroll.v1.Provenance
+	22, // 4: bowroll.v1.ListSitesResponse.sites:type_name -> bowroll.v1.Site
+	27, // 5: bowroll.v1.ListSitesResponse.provenance:type_name -> bowroll.v1.Provenance
+	23, // 6: bowroll.v1.ListDecksResponse.decks:type_name -> bowroll.v1.Deck
+	27, // 7: bowroll.v1.ListDecksResponse.provenance:type_name -> bowroll.v1.Provenance
 	14, // 8: bowroll.v1.AircraftType.flaps:type_name -> bowroll.v1.FlapSetting
 	15, // 9: bowroll.v1.AircraftType.thrust:type_name -> bowroll.v1.ThrustTable
 	16, // 10: bowroll.v1.AircraftType.propeller:type_name -> bowroll.v1.Propeller
 	17, // 11: bowroll.v1.AircraftType.stations:type_name -> bowroll.v1.Station
 	18, // 12: bowroll.v1.AircraftType.loadings:type_name -> bowroll.v1.Loading
-	25, // 13: bowroll.v1.AircraftType.provenance:type_name -> bowroll.v1.Provenance
+	27, // 13: bowroll.v1.AircraftType.provenance:type_name -> bowroll.v1.Provenance
 	0,  // 14: bowroll.v1.Station.side:type_name -> bowroll.v1.Side
-	25, // 15: bowroll.v1.BoosterType.provenance:type_name -> bowroll.v1.Provenance
-	25, // 16: bowroll.v1.Site.provenance:type_name -> bowroll.v1.Provenance
-	23, // 17: bowroll.v1.Deck.surface:type_name -> bowroll.v1.Surface
-	24, // 18: bowroll.v1.Deck.spots:type_name -> bowroll.v1.Spot
-	26, // 19: bowroll.v1.Deck.policy:type_name -> bowroll.v1.Policy
-	25, // 20: bowroll.v1.Deck.provenance:type_name -> bowroll.v1.Provenance
-	22, // 21: bowroll.v1.Deck.neighbours:type_name -> bowroll.v1.SpotNeighbour
-	1,  // 22: bowroll.v1.Catalog.GetAircraftType:input_type -> bowroll.v1.GetAircraftTypeRequest
-	2,  // 23: bowroll.v1.Catalog.ListAircraftTypes:input_type -> bowroll.v1.ListAircraftTypesRequest
-	4,  // 24: bowroll.v1.Catalog.GetBoosterType:input_type -> bowroll.v1.GetBoosterTypeRequest
-	5,  // 25: bowroll.v1.Catalog.ListBoosterTypes:input_type -> bowroll.v1.ListBoosterTypesRequest
-	7,  // 26: bowroll.v1.Catalog.GetSite:input_type -> bowroll.v1.GetSiteRequest
-	8,  // 27: bowroll.v1.Catalog.ListSites:input_type -> bowroll.v1.ListSitesRequest
-	10, // 28: bowroll.v1.Catalog.GetDeck:input_type -> bowroll.v1.GetDeckRequest
-	11, // 29: bowroll.v1.Catalog.ListDecks:input_type -> bowroll.v1.ListDecksRequest
-	13, // 30: bowroll.v1.Catalog.GetAircraftType:output_type -> bowroll.v1.AircraftType
-	3,  // 31: bowroll.v1.Catalog.ListAircraftTypes:output_type -> bowroll.v1.ListAircraftTypesResponse
-	19, // 32: bowroll.v1.Catalog.GetBoosterType:output_type -> bowroll.v1.BoosterType
-	6,  // 33: bowroll.v1.Catalog.ListBoosterTypes:output_type -> bowroll.v1.ListBoosterTypesResponse
-	20, // 34: bowroll.v1.Catalog.GetSite:output_type -> bowroll.v1.Site
-	9,  // 35: bowroll.v1.Catalog.ListSites:output_type -> bowroll.v1.ListSitesResponse
-	21, // 36: bowroll.v1.Catalog.GetDeck:output_type -> bowroll.v1.Deck
-	12, // 37: bowroll.v1.Catalog.ListDecks:output_type -> bowroll.v1.ListDecksResponse
-	30, // [30:38] is the sub-list for method output_type
-	22, // [22:30] is the sub-list for method input_type
-	22, // [22:22] is the sub-list for extension type_name
-	22, // [22:22] is the sub-list for extension extendee
-	0,  // [0:22] is the sub-list for field type_name
+	27, // 15: bowroll.v1.BoosterType.provenance:type_name -> bowroll.v1.Provenance
+	20, // 16: bowroll.v1.BoosterType.exhaust:type_name -> bowroll.v1.ExhaustJet
+	21, // 17: bowroll.v1.BoosterType.igniter:type_name -> bowroll.v1.Igniter
+	27, // 18: bowroll.v1.Site.provenance:type_name -> bowroll.v1.Provenance
+	25, // 19: bowroll.v1.Deck.surface:type_name -> bowroll.v1.Surface
+	26, // 20: bowroll.v1.Deck.spots:type_name -> bowroll.v1.Spot
+	28, // 21: bowroll.v1.Deck.policy:type_name -> bowroll.v1.Policy
+	27, // 22: bowroll.v1.Deck.provenance:type_name -> bowroll.v1.Provenance
+	24, // 23: bowroll.v1.Deck.neighbours:type_name -> bowroll.v1.SpotNeighbour
+	1,  // 24: bowroll.v1.Catalog.GetAircraftType:input_type -> bowroll.v1.GetAircraftTypeRequest
+	2,  // 25: bowroll.v1.Catalog.ListAircraftTypes:input_type -> bowroll.v1.ListAircraftTypesRequest
+	4,  // 26: bowroll.v1.Catalog.GetBoosterType:input_type -> bowroll.v1.GetBoosterTypeRequest
+	5,  // 27: bowroll.v1.Catalog.ListBoosterTypes:input_type -> bowroll.v1.ListBoosterTypesRequest
+	7,  // 28: bowroll.v1.Catalog.GetSite:input_type -> bowroll.v1.GetSiteRequest
+	8,  // 29: bowroll.v1.Catalog.ListSites:input_type -> bowroll.v1.ListSitesRequest
+	10, // 30: bowroll.v1.Catalog.GetDeck:input_type -> bowroll.v1.GetDeckRequest
+	11, // 31: bowroll.v1.Catalog.ListDecks:input_type -> bowroll.v1.ListDecksRequest
+	13, // 32: bowroll.v1.Catalog.GetAircraftType:output_type -> bowroll.v1.AircraftType
+	3,  // 33: bowroll.v1.Catalog.ListAircraftTypes:output_type -> bowroll.v1.ListAircraftTypesResponse
+	19, // 34: bowroll.v1.Catalog.GetBoosterType:output_type -> bowroll.v1.BoosterType
+	6,  // 35: bowroll.v1.Catalog.ListBoosterTypes:output_type -> bowroll.v1.ListBoosterTypesResponse
+	22, // 36: bowroll.v1.Catalog.GetSite:output_type -> bowroll.v1.Site
+	9,  // 37: bowroll.v1.Catalog.ListSites:output_type -> bowroll.v1.ListSitesResponse
+	23, // 38: bowroll.v1.Catalog.GetDeck:output_type -> bowroll.v1.Deck
+	12, // 39: bowroll.v1.Catalog.ListDecks:output_type -> bowroll.v1.ListDecksResponse
+	32, // [32:40] is the sub-list for method output_type
+	24, // [24:32] is the sub-list for method input_type
+	24, // [24:24] is the sub-list for extension type_name
+	24, // [24:24] is the sub-list for extension extendee
+	0,  // [0:24] is the sub-list for field type_name
 }
 
 func init() { file_bowroll_v1_catalog_proto_init() }
@@ -2438,13 +2684,15 @@ func file_bowroll_v1_catalog_proto_init() {
 	file_bowroll_v1_catalog_proto_msgTypes[21].OneofWrappers = []any{}
 	file_bowroll_v1_catalog_proto_msgTypes[22].OneofWrappers = []any{}
 	file_bowroll_v1_catalog_proto_msgTypes[23].OneofWrappers = []any{}
+	file_bowroll_v1_catalog_proto_msgTypes[24].OneofWrappers = []any{}
+	file_bowroll_v1_catalog_proto_msgTypes[25].OneofWrappers = []any{}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_bowroll_v1_catalog_proto_rawDesc), len(file_bowroll_v1_catalog_proto_rawDesc)),
 			NumEnums:      1,
-			NumMessages:   24,
+			NumMessages:   26,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

@@ -13,6 +13,7 @@ import (
 	_ "google.golang.org/genproto/googleapis/api/annotations"
 	protoreflect "google.golang.org/protobuf/reflect/protoreflect"
 	protoimpl "google.golang.org/protobuf/runtime/protoimpl"
+	timestamppb "google.golang.org/protobuf/types/known/timestamppb"
 	reflect "reflect"
 	sync "sync"
 	unsafe "unsafe"
@@ -51,21 +52,33 @@ const (
 	// The friction above which the aircraft is stuck, and the units that break it
 	// loose apart from those that lift it off.
 	Section_SECTION_FRICTION Section = 9
+	// Where spent units come down; needs boosters.release.
+	Section_SECTION_DROP_ZONE Section = 10
+	// How far behind the exhaust is felt.
+	Section_SECTION_EXHAUST Section = 11
+	// What the firing lines do to their igniters; needs boosters.firing_supply.
+	Section_SECTION_CIRCUIT Section = 12
+	// The box inside which the answer holds.
+	Section_SECTION_BOX Section = 13
 )
 
 // Enum value maps for Section.
 var (
 	Section_name = map[int32]string{
-		0: "SECTION_UNSPECIFIED",
-		1: "SECTION_FAILURES",
-		2: "SECTION_BEST_FIRING",
-		3: "SECTION_LIMITS",
-		4: "SECTION_WORTH",
-		5: "SECTION_CHANCE",
-		6: "SECTION_SENSITIVITIES",
-		7: "SECTION_COMMIT",
-		8: "SECTION_CHECK_LINE",
-		9: "SECTION_FRICTION",
+		0:  "SECTION_UNSPECIFIED",
+		1:  "SECTION_FAILURES",
+		2:  "SECTION_BEST_FIRING",
+		3:  "SECTION_LIMITS",
+		4:  "SECTION_WORTH",
+		5:  "SECTION_CHANCE",
+		6:  "SECTION_SENSITIVITIES",
+		7:  "SECTION_COMMIT",
+		8:  "SECTION_CHECK_LINE",
+		9:  "SECTION_FRICTION",
+		10: "SECTION_DROP_ZONE",
+		11: "SECTION_EXHAUST",
+		12: "SECTION_CIRCUIT",
+		13: "SECTION_BOX",
 	}
 	Section_value = map[string]int32{
 		"SECTION_UNSPECIFIED":   0,
@@ -78,6 +91,10 @@ var (
 		"SECTION_COMMIT":        7,
 		"SECTION_CHECK_LINE":    8,
 		"SECTION_FRICTION":      9,
+		"SECTION_DROP_ZONE":     10,
+		"SECTION_EXHAUST":       11,
+		"SECTION_CIRCUIT":       12,
+		"SECTION_BOX":           13,
 	}
 )
 
@@ -466,8 +483,10 @@ type TakeoffCase struct {
 	// Coefficient of friction at rest, for skis frozen in or wheels in soft ground,
 	// for SECTION_FRICTION, 0 to 2; not given takes the rolling friction.
 	StaticFriction *float64 `protobuf:"fixed64,23,opt,name=static_friction,json=staticFriction,proto3,oneof" json:"static_friction,omitempty"`
-	unknownFields  protoimpl.UnknownFields
-	sizeCache      protoimpl.SizeCache
+	// Instant until which the answer may be used, for its box.
+	UntilTime     *timestamppb.Timestamp `protobuf:"bytes,24,opt,name=until_time,json=untilTime,proto3" json:"until_time,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
 }
 
 func (x *TakeoffCase) Reset() {
@@ -661,6 +680,13 @@ func (x *TakeoffCase) GetStaticFriction() float64 {
 	return 0
 }
 
+func (x *TakeoffCase) GetUntilTime() *timestamppb.Timestamp {
+	if x != nil {
+		return x.UntilTime
+	}
+	return nil
+}
+
 // Dispersions are standard deviations of what a take-off is computed with; each
 // is normal and cut at three of them. An absent value takes the booster type's,
 // where it states one, else the default named here. The answer returns them as
@@ -837,8 +863,14 @@ type Boosters struct {
 	Firing *Firing `protobuf:"bytes,6,opt,name=firing,proto3" json:"firing,omitempty"`
 	// Units whose grain temperature is not the common one, by station.
 	UnitTemperatures []*UnitTemperature `protobuf:"bytes,7,rep,name=unit_temperatures,json=unitTemperatures,proto3" json:"unit_temperatures,omitempty"`
-	unknownFields    protoimpl.UnknownFields
-	sizeCache        protoimpl.SizeCache
+	// Units whose lot burns otherwise than the type, by station.
+	UnitLots []*UnitLot `protobuf:"bytes,8,rep,name=unit_lots,json=unitLots,proto3" json:"unit_lots,omitempty"`
+	// How the units are dropped in the air.
+	Release *UnitRelease `protobuf:"bytes,9,opt,name=release,proto3" json:"release,omitempty"`
+	// What the firing lines are fed and tested with.
+	FiringSupply  *FiringSupply `protobuf:"bytes,10,opt,name=firing_supply,json=firingSupply,proto3" json:"firing_supply,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
 }
 
 func (x *Boosters) Reset() {
@@ -920,6 +952,27 @@ func (x *Boosters) GetUnitTemperatures() []*UnitTemperature {
 	return nil
 }
 
+func (x *Boosters) GetUnitLots() []*UnitLot {
+	if x != nil {
+		return x.UnitLots
+	}
+	return nil
+}
+
+func (x *Boosters) GetRelease() *UnitRelease {
+	if x != nil {
+		return x.Release
+	}
+	return nil
+}
+
+func (x *Boosters) GetFiringSupply() *FiringSupply {
+	if x != nil {
+		return x.FiringSupply
+	}
+	return nil
+}
+
 // UnitTemperature is the grain temperature of one unit.
 type UnitTemperature struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -975,6 +1028,70 @@ func (x *UnitTemperature) GetGrainTemperatureC() float64 {
 	return 0
 }
 
+// UnitLot is how the lot of one unit burns beside its type.
+type UnitLot struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Station of the aircraft type.
+	Station string `protobuf:"bytes,1,opt,name=station,proto3" json:"station,omitempty"`
+	// Thrust over that of the type, 0.5 to 1.5. Not given means 1.
+	ThrustRatio *float64 `protobuf:"fixed64,2,opt,name=thrust_ratio,json=thrustRatio,proto3,oneof" json:"thrust_ratio,omitempty"`
+	// Burn time over that of the type, 0.5 to 1.5. Not given means 1.
+	BurnTimeRatio *float64 `protobuf:"fixed64,3,opt,name=burn_time_ratio,json=burnTimeRatio,proto3,oneof" json:"burn_time_ratio,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *UnitLot) Reset() {
+	*x = UnitLot{}
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[4]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *UnitLot) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*UnitLot) ProtoMessage() {}
+
+func (x *UnitLot) ProtoReflect() protoreflect.Message {
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[4]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use UnitLot.ProtoReflect.Descriptor instead.
+func (*UnitLot) Descriptor() ([]byte, []int) {
+	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{4}
+}
+
+func (x *UnitLot) GetStation() string {
+	if x != nil {
+		return x.Station
+	}
+	return ""
+}
+
+func (x *UnitLot) GetThrustRatio() float64 {
+	if x != nil && x.ThrustRatio != nil {
+		return *x.ThrustRatio
+	}
+	return 0
+}
+
+func (x *UnitLot) GetBurnTimeRatio() float64 {
+	if x != nil && x.BurnTimeRatio != nil {
+		return *x.BurnTimeRatio
+	}
+	return 0
+}
+
 // Firing is the moment of firing.
 type Firing struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -991,7 +1108,7 @@ type Firing struct {
 
 func (x *Firing) Reset() {
 	*x = Firing{}
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[4]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[5]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1003,7 +1120,7 @@ func (x *Firing) String() string {
 func (*Firing) ProtoMessage() {}
 
 func (x *Firing) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[4]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[5]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1016,7 +1133,7 @@ func (x *Firing) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Firing.ProtoReflect.Descriptor instead.
 func (*Firing) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{4}
+	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{5}
 }
 
 func (x *Firing) GetMode() FiringMode {
@@ -1053,7 +1170,7 @@ type TakeoffsComputeRequest struct {
 
 func (x *TakeoffsComputeRequest) Reset() {
 	*x = TakeoffsComputeRequest{}
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[5]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[6]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1065,7 +1182,7 @@ func (x *TakeoffsComputeRequest) String() string {
 func (*TakeoffsComputeRequest) ProtoMessage() {}
 
 func (x *TakeoffsComputeRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[5]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[6]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1078,7 +1195,7 @@ func (x *TakeoffsComputeRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use TakeoffsComputeRequest.ProtoReflect.Descriptor instead.
 func (*TakeoffsComputeRequest) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{5}
+	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{6}
 }
 
 func (x *TakeoffsComputeRequest) GetCase() *TakeoffCase {
@@ -1108,7 +1225,7 @@ type TakeoffsBatchComputeRequest struct {
 
 func (x *TakeoffsBatchComputeRequest) Reset() {
 	*x = TakeoffsBatchComputeRequest{}
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[6]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[7]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1120,7 +1237,7 @@ func (x *TakeoffsBatchComputeRequest) String() string {
 func (*TakeoffsBatchComputeRequest) ProtoMessage() {}
 
 func (x *TakeoffsBatchComputeRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[6]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[7]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1133,7 +1250,7 @@ func (x *TakeoffsBatchComputeRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use TakeoffsBatchComputeRequest.ProtoReflect.Descriptor instead.
 func (*TakeoffsBatchComputeRequest) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{6}
+	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{7}
 }
 
 func (x *TakeoffsBatchComputeRequest) GetCases() []*TakeoffCase {
@@ -1167,7 +1284,7 @@ type TakeoffItem struct {
 
 func (x *TakeoffItem) Reset() {
 	*x = TakeoffItem{}
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[7]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[8]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1179,7 +1296,7 @@ func (x *TakeoffItem) String() string {
 func (*TakeoffItem) ProtoMessage() {}
 
 func (x *TakeoffItem) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[7]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[8]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1192,7 +1309,7 @@ func (x *TakeoffItem) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use TakeoffItem.ProtoReflect.Descriptor instead.
 func (*TakeoffItem) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{7}
+	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{8}
 }
 
 func (x *TakeoffItem) GetIndex() int32 {
@@ -1240,7 +1357,7 @@ type BatchSummary struct {
 
 func (x *BatchSummary) Reset() {
 	*x = BatchSummary{}
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[8]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[9]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1252,7 +1369,7 @@ func (x *BatchSummary) String() string {
 func (*BatchSummary) ProtoMessage() {}
 
 func (x *BatchSummary) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[8]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[9]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1265,7 +1382,7 @@ func (x *BatchSummary) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use BatchSummary.ProtoReflect.Descriptor instead.
 func (*BatchSummary) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{8}
+	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{9}
 }
 
 func (x *BatchSummary) GetItemCount() int32 {
@@ -1311,7 +1428,7 @@ type TakeoffsBatchComputeResponse struct {
 
 func (x *TakeoffsBatchComputeResponse) Reset() {
 	*x = TakeoffsBatchComputeResponse{}
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[9]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[10]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1323,7 +1440,7 @@ func (x *TakeoffsBatchComputeResponse) String() string {
 func (*TakeoffsBatchComputeResponse) ProtoMessage() {}
 
 func (x *TakeoffsBatchComputeResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[9]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[10]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1336,7 +1453,7 @@ func (x *TakeoffsBatchComputeResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use TakeoffsBatchComputeResponse.ProtoReflect.Descriptor instead.
 func (*TakeoffsBatchComputeResponse) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{9}
+	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{10}
 }
 
 func (x *TakeoffsBatchComputeResponse) GetItems() []*TakeoffItem {
@@ -1373,7 +1490,7 @@ type TakeoffsStreamComputeRequest struct {
 
 func (x *TakeoffsStreamComputeRequest) Reset() {
 	*x = TakeoffsStreamComputeRequest{}
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[10]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[11]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1385,7 +1502,7 @@ func (x *TakeoffsStreamComputeRequest) String() string {
 func (*TakeoffsStreamComputeRequest) ProtoMessage() {}
 
 func (x *TakeoffsStreamComputeRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[10]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[11]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1398,7 +1515,7 @@ func (x *TakeoffsStreamComputeRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use TakeoffsStreamComputeRequest.ProtoReflect.Descriptor instead.
 func (*TakeoffsStreamComputeRequest) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{10}
+	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{11}
 }
 
 func (x *TakeoffsStreamComputeRequest) GetCase() *TakeoffCase {
@@ -1426,7 +1543,7 @@ type TakeoffsStreamComputeResponse struct {
 
 func (x *TakeoffsStreamComputeResponse) Reset() {
 	*x = TakeoffsStreamComputeResponse{}
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[11]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[12]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1438,7 +1555,7 @@ func (x *TakeoffsStreamComputeResponse) String() string {
 func (*TakeoffsStreamComputeResponse) ProtoMessage() {}
 
 func (x *TakeoffsStreamComputeResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[11]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[12]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1451,7 +1568,7 @@ func (x *TakeoffsStreamComputeResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use TakeoffsStreamComputeResponse.ProtoReflect.Descriptor instead.
 func (*TakeoffsStreamComputeResponse) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{11}
+	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{12}
 }
 
 func (x *TakeoffsStreamComputeResponse) GetItem() *TakeoffItem {
@@ -1527,14 +1644,27 @@ type Takeoff struct {
 	// What to see at a mark, on request.
 	CheckLine *CheckLine `protobuf:"bytes,29,opt,name=check_line,json=checkLine,proto3" json:"check_line,omitempty"`
 	// Where friction holds the aircraft, on request.
-	Friction      *Friction `protobuf:"bytes,30,opt,name=friction,proto3" json:"friction,omitempty"`
+	Friction *Friction `protobuf:"bytes,30,opt,name=friction,proto3" json:"friction,omitempty"`
+	// The moment of uneven thrust, with every unit as planned; absent where no unit
+	// is lit.
+	Asymmetry *Asymmetry `protobuf:"bytes,31,opt,name=asymmetry,proto3" json:"asymmetry,omitempty"`
+	// Where spent units come down, on request.
+	DropZone *DropZone `protobuf:"bytes,32,opt,name=drop_zone,json=dropZone,proto3" json:"drop_zone,omitempty"`
+	// How far behind the exhaust is felt, on request; absent for a type without
+	// data: nothing is assumed.
+	KeepClear *KeepClear `protobuf:"bytes,33,opt,name=keep_clear,json=keepClear,proto3" json:"keep_clear,omitempty"`
+	// What the firing lines do, on request, in the order of the stations.
+	FiringLines []*FiringLineCheck `protobuf:"bytes,34,rep,name=firing_lines,json=firingLines,proto3" json:"firing_lines,omitempty"`
+	// The box inside which the answer holds, on request; absent where it does not
+	// hold as it stands.
+	Box           *ValidityBox `protobuf:"bytes,35,opt,name=box,proto3" json:"box,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *Takeoff) Reset() {
 	*x = Takeoff{}
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[12]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[13]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1546,7 +1676,7 @@ func (x *Takeoff) String() string {
 func (*Takeoff) ProtoMessage() {}
 
 func (x *Takeoff) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[12]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[13]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1559,7 +1689,7 @@ func (x *Takeoff) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Takeoff.ProtoReflect.Descriptor instead.
 func (*Takeoff) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{12}
+	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{13}
 }
 
 func (x *Takeoff) GetId() string {
@@ -1772,6 +1902,41 @@ func (x *Takeoff) GetFriction() *Friction {
 	return nil
 }
 
+func (x *Takeoff) GetAsymmetry() *Asymmetry {
+	if x != nil {
+		return x.Asymmetry
+	}
+	return nil
+}
+
+func (x *Takeoff) GetDropZone() *DropZone {
+	if x != nil {
+		return x.DropZone
+	}
+	return nil
+}
+
+func (x *Takeoff) GetKeepClear() *KeepClear {
+	if x != nil {
+		return x.KeepClear
+	}
+	return nil
+}
+
+func (x *Takeoff) GetFiringLines() []*FiringLineCheck {
+	if x != nil {
+		return x.FiringLines
+	}
+	return nil
+}
+
+func (x *Takeoff) GetBox() *ValidityBox {
+	if x != nil {
+		return x.Box
+	}
+	return nil
+}
+
 // Roll is the ground run from brake release to lift-off.
 type Roll struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -1798,7 +1963,7 @@ type Roll struct {
 
 func (x *Roll) Reset() {
 	*x = Roll{}
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[13]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[14]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1810,7 +1975,7 @@ func (x *Roll) String() string {
 func (*Roll) ProtoMessage() {}
 
 func (x *Roll) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[13]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[14]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1823,7 +1988,7 @@ func (x *Roll) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Roll.ProtoReflect.Descriptor instead.
 func (*Roll) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{13}
+	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{14}
 }
 
 func (x *Roll) GetLiftsOff() bool {
@@ -1903,7 +2068,7 @@ type AirDistance struct {
 
 func (x *AirDistance) Reset() {
 	*x = AirDistance{}
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[14]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[15]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1915,7 +2080,7 @@ func (x *AirDistance) String() string {
 func (*AirDistance) ProtoMessage() {}
 
 func (x *AirDistance) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[14]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[15]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1928,7 +2093,7 @@ func (x *AirDistance) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AirDistance.ProtoReflect.Descriptor instead.
 func (*AirDistance) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{14}
+	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{15}
 }
 
 func (x *AirDistance) GetReachesScreen() bool {
@@ -1992,7 +2157,7 @@ type OffBow struct {
 
 func (x *OffBow) Reset() {
 	*x = OffBow{}
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[15]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[16]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2004,7 +2169,7 @@ func (x *OffBow) String() string {
 func (*OffBow) ProtoMessage() {}
 
 func (x *OffBow) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[15]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[16]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2017,7 +2182,7 @@ func (x *OffBow) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use OffBow.ProtoReflect.Descriptor instead.
 func (*OffBow) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{15}
+	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{16}
 }
 
 func (x *OffBow) GetEdgeAirspeedMps() float64 {
@@ -2072,7 +2237,7 @@ type Climb struct {
 
 func (x *Climb) Reset() {
 	*x = Climb{}
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[16]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[17]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2084,7 +2249,7 @@ func (x *Climb) String() string {
 func (*Climb) ProtoMessage() {}
 
 func (x *Climb) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[16]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[17]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2097,7 +2262,7 @@ func (x *Climb) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Climb.ProtoReflect.Descriptor instead.
 func (*Climb) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{16}
+	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{17}
 }
 
 func (x *Climb) GetGradientWithBoosters() float64 {
@@ -2140,7 +2305,7 @@ type Cue struct {
 
 func (x *Cue) Reset() {
 	*x = Cue{}
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[17]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[18]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2152,7 +2317,7 @@ func (x *Cue) String() string {
 func (*Cue) ProtoMessage() {}
 
 func (x *Cue) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[17]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[18]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2165,7 +2330,7 @@ func (x *Cue) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Cue.ProtoReflect.Descriptor instead.
 func (*Cue) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{17}
+	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{18}
 }
 
 func (x *Cue) GetOnBrakes() bool {
@@ -2226,7 +2391,7 @@ type FiringUsed struct {
 
 func (x *FiringUsed) Reset() {
 	*x = FiringUsed{}
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[18]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[19]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2238,7 +2403,7 @@ func (x *FiringUsed) String() string {
 func (*FiringUsed) ProtoMessage() {}
 
 func (x *FiringUsed) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[18]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[19]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2251,7 +2416,7 @@ func (x *FiringUsed) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use FiringUsed.ProtoReflect.Descriptor instead.
 func (*FiringUsed) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{18}
+	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{19}
 }
 
 func (x *FiringUsed) GetMode() FiringMode {
@@ -2339,7 +2504,7 @@ type FiringOption struct {
 
 func (x *FiringOption) Reset() {
 	*x = FiringOption{}
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[19]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[20]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2351,7 +2516,7 @@ func (x *FiringOption) String() string {
 func (*FiringOption) ProtoMessage() {}
 
 func (x *FiringOption) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[19]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[20]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2364,7 +2529,7 @@ func (x *FiringOption) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use FiringOption.ProtoReflect.Descriptor instead.
 func (*FiringOption) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{19}
+	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{20}
 }
 
 func (x *FiringOption) GetId() string {
@@ -2470,7 +2635,7 @@ type BestFiring struct {
 
 func (x *BestFiring) Reset() {
 	*x = BestFiring{}
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[20]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[21]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2482,7 +2647,7 @@ func (x *BestFiring) String() string {
 func (*BestFiring) ProtoMessage() {}
 
 func (x *BestFiring) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[20]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[21]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2495,7 +2660,7 @@ func (x *BestFiring) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use BestFiring.ProtoReflect.Descriptor instead.
 func (*BestFiring) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{20}
+	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{21}
 }
 
 func (x *BestFiring) GetBest() *FiringOption {
@@ -2563,7 +2728,7 @@ type PlannedFiring struct {
 
 func (x *PlannedFiring) Reset() {
 	*x = PlannedFiring{}
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[21]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[22]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2575,7 +2740,7 @@ func (x *PlannedFiring) String() string {
 func (*PlannedFiring) ProtoMessage() {}
 
 func (x *PlannedFiring) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[21]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[22]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2588,7 +2753,7 @@ func (x *PlannedFiring) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PlannedFiring.ProtoReflect.Descriptor instead.
 func (*PlannedFiring) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{21}
+	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{22}
 }
 
 func (x *PlannedFiring) GetPercentile() float64 {
@@ -2717,7 +2882,7 @@ type Chance struct {
 
 func (x *Chance) Reset() {
 	*x = Chance{}
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[22]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[23]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2729,7 +2894,7 @@ func (x *Chance) String() string {
 func (*Chance) ProtoMessage() {}
 
 func (x *Chance) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[22]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[23]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2742,7 +2907,7 @@ func (x *Chance) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Chance.ProtoReflect.Descriptor instead.
 func (*Chance) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{22}
+	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{23}
 }
 
 func (x *Chance) GetDispersions() *Dispersions {
@@ -2863,7 +3028,7 @@ type VarianceShare struct {
 
 func (x *VarianceShare) Reset() {
 	*x = VarianceShare{}
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[23]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[24]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2875,7 +3040,7 @@ func (x *VarianceShare) String() string {
 func (*VarianceShare) ProtoMessage() {}
 
 func (x *VarianceShare) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[23]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[24]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2888,7 +3053,7 @@ func (x *VarianceShare) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use VarianceShare.ProtoReflect.Descriptor instead.
 func (*VarianceShare) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{23}
+	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{24}
 }
 
 func (x *VarianceShare) GetSource() string {
@@ -2928,7 +3093,7 @@ type Screening struct {
 
 func (x *Screening) Reset() {
 	*x = Screening{}
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[24]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[25]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2940,7 +3105,7 @@ func (x *Screening) String() string {
 func (*Screening) ProtoMessage() {}
 
 func (x *Screening) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[24]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[25]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2953,7 +3118,7 @@ func (x *Screening) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Screening.ProtoReflect.Descriptor instead.
 func (*Screening) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{24}
+	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{25}
 }
 
 func (x *Screening) GetUsable() bool {
@@ -3031,7 +3196,7 @@ type Sensitivity struct {
 
 func (x *Sensitivity) Reset() {
 	*x = Sensitivity{}
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[25]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[26]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3043,7 +3208,7 @@ func (x *Sensitivity) String() string {
 func (*Sensitivity) ProtoMessage() {}
 
 func (x *Sensitivity) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[25]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[26]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3056,7 +3221,7 @@ func (x *Sensitivity) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Sensitivity.ProtoReflect.Descriptor instead.
 func (*Sensitivity) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{25}
+	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{26}
 }
 
 func (x *Sensitivity) GetQuantity() string {
@@ -3145,7 +3310,7 @@ type CommitPoints struct {
 
 func (x *CommitPoints) Reset() {
 	*x = CommitPoints{}
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[26]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[27]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3157,7 +3322,7 @@ func (x *CommitPoints) String() string {
 func (*CommitPoints) ProtoMessage() {}
 
 func (x *CommitPoints) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[26]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[27]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3170,7 +3335,7 @@ func (x *CommitPoints) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CommitPoints.ProtoReflect.Descriptor instead.
 func (*CommitPoints) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{26}
+	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{27}
 }
 
 func (x *CommitPoints) GetLit() *CommitPoint {
@@ -3216,7 +3381,7 @@ type CommitPoint struct {
 
 func (x *CommitPoint) Reset() {
 	*x = CommitPoint{}
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[27]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[28]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3228,7 +3393,7 @@ func (x *CommitPoint) String() string {
 func (*CommitPoint) ProtoMessage() {}
 
 func (x *CommitPoint) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[27]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[28]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3241,7 +3406,7 @@ func (x *CommitPoint) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CommitPoint.ProtoReflect.Descriptor instead.
 func (*CommitPoint) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{27}
+	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{28}
 }
 
 func (x *CommitPoint) GetExists() bool {
@@ -3315,7 +3480,7 @@ type CheckLine struct {
 
 func (x *CheckLine) Reset() {
 	*x = CheckLine{}
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[28]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[29]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3327,7 +3492,7 @@ func (x *CheckLine) String() string {
 func (*CheckLine) ProtoMessage() {}
 
 func (x *CheckLine) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[28]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[29]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3340,7 +3505,7 @@ func (x *CheckLine) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CheckLine.ProtoReflect.Descriptor instead.
 func (*CheckLine) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{28}
+	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{29}
 }
 
 func (x *CheckLine) GetMarkM() float64 {
@@ -3432,7 +3597,7 @@ type Friction struct {
 
 func (x *Friction) Reset() {
 	*x = Friction{}
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[29]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[30]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3444,7 +3609,7 @@ func (x *Friction) String() string {
 func (*Friction) ProtoMessage() {}
 
 func (x *Friction) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[29]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[30]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3457,7 +3622,7 @@ func (x *Friction) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Friction.ProtoReflect.Descriptor instead.
 func (*Friction) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{29}
+	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{30}
 }
 
 func (x *Friction) GetBareCriticalFriction() float64 {
@@ -3556,13 +3721,23 @@ type Failure struct {
 	YawMomentNm *float64 `protobuf:"fixed64,10,opt,name=yaw_moment_nm,json=yawMomentNm,proto3,oneof" json:"yaw_moment_nm,omitempty"`
 	// Airspeed at which fin and rudder hold that moment; absent without data.
 	ControlAirspeedMps *float64 `protobuf:"fixed64,11,opt,name=control_airspeed_mps,json=controlAirspeedMps,proto3,oneof" json:"control_airspeed_mps,omitempty"`
-	unknownFields      protoimpl.UnknownFields
-	sizeCache          protoimpl.SizeCache
+	// Greatest yawing moment in the burn, before any unit burns out, positive nose
+	// to starboard.
+	BurnMomentNm *float64 `protobuf:"fixed64,12,opt,name=burn_moment_nm,json=burnMomentNm,proto3,oneof" json:"burn_moment_nm,omitempty"`
+	// Greatest yawing moment in the tail, when one unit has burnt out before another.
+	TailMomentNm *float64 `protobuf:"fixed64,13,opt,name=tail_moment_nm,json=tailMomentNm,proto3,oneof" json:"tail_moment_nm,omitempty"`
+	// Whether the moments begin at or above their control speeds; absent without data.
+	Controlled *bool `protobuf:"varint,14,opt,name=controlled,proto3,oneof" json:"controlled,omitempty"`
+	// Run lacking on the nearer of the legs that the policy accepts; absent where a
+	// leg holds, and where no run would do.
+	ShortfallM    *float64 `protobuf:"fixed64,15,opt,name=shortfall_m,json=shortfallM,proto3,oneof" json:"shortfall_m,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
 }
 
 func (x *Failure) Reset() {
 	*x = Failure{}
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[30]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[31]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3574,7 +3749,7 @@ func (x *Failure) String() string {
 func (*Failure) ProtoMessage() {}
 
 func (x *Failure) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[30]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[31]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3587,7 +3762,7 @@ func (x *Failure) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Failure.ProtoReflect.Descriptor instead.
 func (*Failure) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{30}
+	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{31}
 }
 
 func (x *Failure) GetKind() FailureKind {
@@ -3667,6 +3842,34 @@ func (x *Failure) GetControlAirspeedMps() float64 {
 	return 0
 }
 
+func (x *Failure) GetBurnMomentNm() float64 {
+	if x != nil && x.BurnMomentNm != nil {
+		return *x.BurnMomentNm
+	}
+	return 0
+}
+
+func (x *Failure) GetTailMomentNm() float64 {
+	if x != nil && x.TailMomentNm != nil {
+		return *x.TailMomentNm
+	}
+	return 0
+}
+
+func (x *Failure) GetControlled() bool {
+	if x != nil && x.Controlled != nil {
+		return *x.Controlled
+	}
+	return false
+}
+
+func (x *Failure) GetShortfallM() float64 {
+	if x != nil && x.ShortfallM != nil {
+		return *x.ShortfallM
+	}
+	return 0
+}
+
 // Limit is one limit found by root, all else held.
 type Limit struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -3681,7 +3884,7 @@ type Limit struct {
 
 func (x *Limit) Reset() {
 	*x = Limit{}
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[31]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[32]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3693,7 +3896,7 @@ func (x *Limit) String() string {
 func (*Limit) ProtoMessage() {}
 
 func (x *Limit) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[31]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[32]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3706,7 +3909,7 @@ func (x *Limit) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Limit.ProtoReflect.Descriptor instead.
 func (*Limit) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{31}
+	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{32}
 }
 
 func (x *Limit) GetState() LimitState {
@@ -3741,7 +3944,7 @@ type TakeoffLimits struct {
 
 func (x *TakeoffLimits) Reset() {
 	*x = TakeoffLimits{}
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[32]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[33]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3753,7 +3956,7 @@ func (x *TakeoffLimits) String() string {
 func (*TakeoffLimits) ProtoMessage() {}
 
 func (x *TakeoffLimits) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[32]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[33]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3766,7 +3969,7 @@ func (x *TakeoffLimits) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use TakeoffLimits.ProtoReflect.Descriptor instead.
 func (*TakeoffLimits) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{32}
+	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{33}
 }
 
 func (x *TakeoffLimits) GetLeastHeadwindMps() *Limit {
@@ -3814,7 +4017,7 @@ type Worth struct {
 
 func (x *Worth) Reset() {
 	*x = Worth{}
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[33]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[34]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3826,7 +4029,7 @@ func (x *Worth) String() string {
 func (*Worth) ProtoMessage() {}
 
 func (x *Worth) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[33]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[34]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3839,7 +4042,7 @@ func (x *Worth) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Worth.ProtoReflect.Descriptor instead.
 func (*Worth) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{33}
+	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{34}
 }
 
 func (x *Worth) GetRunWithoutUnitsM() float64 {
@@ -3886,7 +4089,7 @@ type TakeoffsFindFiringRequest struct {
 
 func (x *TakeoffsFindFiringRequest) Reset() {
 	*x = TakeoffsFindFiringRequest{}
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[34]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[35]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3898,7 +4101,7 @@ func (x *TakeoffsFindFiringRequest) String() string {
 func (*TakeoffsFindFiringRequest) ProtoMessage() {}
 
 func (x *TakeoffsFindFiringRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[34]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[35]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3911,7 +4114,7 @@ func (x *TakeoffsFindFiringRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use TakeoffsFindFiringRequest.ProtoReflect.Descriptor instead.
 func (*TakeoffsFindFiringRequest) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{34}
+	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{35}
 }
 
 func (x *TakeoffsFindFiringRequest) GetCase() *TakeoffCase {
@@ -3954,7 +4157,7 @@ type FiringPoint struct {
 
 func (x *FiringPoint) Reset() {
 	*x = FiringPoint{}
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[35]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[36]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3966,7 +4169,7 @@ func (x *FiringPoint) String() string {
 func (*FiringPoint) ProtoMessage() {}
 
 func (x *FiringPoint) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[35]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[36]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3979,7 +4182,7 @@ func (x *FiringPoint) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use FiringPoint.ProtoReflect.Descriptor instead.
 func (*FiringPoint) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{35}
+	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{36}
 }
 
 func (x *FiringPoint) GetDelayS() float64 {
@@ -4044,7 +4247,7 @@ type TakeoffsFindFiringResponse struct {
 
 func (x *TakeoffsFindFiringResponse) Reset() {
 	*x = TakeoffsFindFiringResponse{}
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[36]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[37]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -4056,7 +4259,7 @@ func (x *TakeoffsFindFiringResponse) String() string {
 func (*TakeoffsFindFiringResponse) ProtoMessage() {}
 
 func (x *TakeoffsFindFiringResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[36]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[37]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -4069,7 +4272,7 @@ func (x *TakeoffsFindFiringResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use TakeoffsFindFiringResponse.ProtoReflect.Descriptor instead.
 func (*TakeoffsFindFiringResponse) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{36}
+	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{37}
 }
 
 func (x *TakeoffsFindFiringResponse) GetPlannedFiring() *PlannedFiring {
@@ -4148,7 +4351,7 @@ type TakeoffsTraceRequest struct {
 
 func (x *TakeoffsTraceRequest) Reset() {
 	*x = TakeoffsTraceRequest{}
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[37]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[38]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -4160,7 +4363,7 @@ func (x *TakeoffsTraceRequest) String() string {
 func (*TakeoffsTraceRequest) ProtoMessage() {}
 
 func (x *TakeoffsTraceRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[37]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[38]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -4173,7 +4376,7 @@ func (x *TakeoffsTraceRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use TakeoffsTraceRequest.ProtoReflect.Descriptor instead.
 func (*TakeoffsTraceRequest) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{37}
+	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{38}
 }
 
 func (x *TakeoffsTraceRequest) GetCase() *TakeoffCase {
@@ -4225,7 +4428,7 @@ type TakeoffsTraceResponse struct {
 
 func (x *TakeoffsTraceResponse) Reset() {
 	*x = TakeoffsTraceResponse{}
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[38]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[39]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -4237,7 +4440,7 @@ func (x *TakeoffsTraceResponse) String() string {
 func (*TakeoffsTraceResponse) ProtoMessage() {}
 
 func (x *TakeoffsTraceResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[38]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[39]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -4250,7 +4453,7 @@ func (x *TakeoffsTraceResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use TakeoffsTraceResponse.ProtoReflect.Descriptor instead.
 func (*TakeoffsTraceResponse) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{38}
+	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{39}
 }
 
 func (x *TakeoffsTraceResponse) GetTimeS() []float64 {
@@ -4349,7 +4552,7 @@ var File_bowroll_v1_takeoff_proto protoreflect.FileDescriptor
 const file_bowroll_v1_takeoff_proto_rawDesc = "" +
 	"\n" +
 	"\x18bowroll/v1/takeoff.proto\x12\n" +
-	"bowroll.v1\x1a\x18bowroll/v1/catalog.proto\x1a\x17bowroll/v1/common.proto\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x19google/api/resource.proto\"\xde\x11\n" +
+	"bowroll.v1\x1a\x14bowroll/v1/box.proto\x1a\x18bowroll/v1/catalog.proto\x1a\x17bowroll/v1/common.proto\x1a\x17bowroll/v1/safety.proto\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x19google/api/resource.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\x99\x12\n" +
 	"\vTakeoffCase\x120\n" +
 	"\x02id\x18\x01 \x01(\tB \xbaH\x1dr\x1b2\x19^([a-z][a-z0-9-]{0,62})?$R\x02id\x12l\n" +
 	"\raircraft_type\x18\x02 \x01(\tBG\xfaA\x16\n" +
@@ -4379,7 +4582,9 @@ const file_bowroll_v1_takeoff_proto_rawDesc = "" +
 	"\vdispersions\x18\x15 \x01(\v2\x17.bowroll.v1.DispersionsR\vdispersions\x12@\n" +
 	"\fcheck_mark_m\x18\x16 \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x88\xb3@)\x00\x00\x00\x00\x00\x00\x00\x00H\aR\n" +
 	"checkMarkM\x88\x01\x01\x12G\n" +
-	"\x0fstatic_friction\x18\x17 \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00\x00@)\x00\x00\x00\x00\x00\x00\x00\x00H\bR\x0estaticFriction\x88\x01\x01:\x91\x05\xbaH\x8d\x05\x1aw\n" +
+	"\x0fstatic_friction\x18\x17 \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00\x00@)\x00\x00\x00\x00\x00\x00\x00\x00H\bR\x0estaticFriction\x88\x01\x01\x129\n" +
+	"\n" +
+	"until_time\x18\x18 \x01(\v2\x1a.google.protobuf.TimestampR\tuntilTime:\x91\x05\xbaH\x8d\x05\x1aw\n" +
 	"\rcase.aircraft\x124name aircraft_type or give aircraft inline, not both\x1a0(this.aircraft_type != '') != has(this.aircraft)\x1ab\n" +
 	"\fcase.surface\x12*name deck or give surface inline, not both\x1a&(this.deck != '') != has(this.surface)\x1a\xbc\x01\n" +
 	"\tcase.wind\x12Egive the wind in one way: headwind_mps, or deck_wind, or natural_wind\x1ah(has(this.headwind_mps) ? 1 : 0) + (has(this.deck_wind) ? 1 : 0) + (has(this.natural_wind) ? 1 : 0) == 1\x1aj\n" +
@@ -4424,7 +4629,7 @@ const file_bowroll_v1_takeoff_proto_rawDesc = "" +
 	"\x12_unit_thrust_sigmaB\x17\n" +
 	"\x15_unit_burn_time_sigmaB\x19\n" +
 	"\x17_ignition_delay_sigma_sB\x12\n" +
-	"\x10_dud_probability\"\xf4\x04\n" +
+	"\x10_dud_probability\"\xa2\x06\n" +
 	"\bBoosters\x12+\n" +
 	"\x05count\x18\x01 \x01(\x05B\x10\xe2A\x01\x02\xbaH\t\xc8\x01\x01\x1a\x04\x18 (\x01H\x00R\x05count\x88\x01\x01\x12\"\n" +
 	"\x04duds\x18\x02 \x01(\x05B\t\xbaH\x06\x1a\x04\x18 (\x00H\x01R\x04duds\x88\x01\x01\x12h\n" +
@@ -4434,7 +4639,11 @@ const file_bowroll_v1_takeoff_proto_rawDesc = "" +
 	"\x13grain_temperature_c\x18\x05 \x01(\x01B \xe2A\x01\x02\xbaH\x19\xc8\x01\x01\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00T@)\x00\x00\x00\x00\x00\x00N\xc0H\x02R\x11grainTemperatureC\x88\x01\x01\x126\n" +
 	"\x06firing\x18\x06 \x01(\v2\x12.bowroll.v1.FiringB\n" +
 	"\xe2A\x01\x02\xbaH\x03\xc8\x01\x01R\x06firing\x12R\n" +
-	"\x11unit_temperatures\x18\a \x03(\v2\x1b.bowroll.v1.UnitTemperatureB\b\xbaH\x05\x92\x01\x02\x10 R\x10unitTemperatures:r\xbaHo\x1am\n" +
+	"\x11unit_temperatures\x18\a \x03(\v2\x1b.bowroll.v1.UnitTemperatureB\b\xbaH\x05\x92\x01\x02\x10 R\x10unitTemperatures\x12:\n" +
+	"\tunit_lots\x18\b \x03(\v2\x13.bowroll.v1.UnitLotB\b\xbaH\x05\x92\x01\x02\x10 R\bunitLots\x121\n" +
+	"\arelease\x18\t \x01(\v2\x17.bowroll.v1.UnitReleaseR\arelease\x12=\n" +
+	"\rfiring_supply\x18\n" +
+	" \x01(\v2\x18.bowroll.v1.FiringSupplyR\ffiringSupply:r\xbaHo\x1am\n" +
 	"\rboosters.type\x12/name booster_type or give type inline, not both\x1a+(this.booster_type != '') != has(this.type)B\b\n" +
 	"\x06_countB\a\n" +
 	"\x05_dudsB\x16\n" +
@@ -4442,7 +4651,13 @@ const file_bowroll_v1_takeoff_proto_rawDesc = "" +
 	"\x0fUnitTemperature\x12;\n" +
 	"\astation\x18\x01 \x01(\tB!\xe2A\x01\x02\xbaH\x1ar\x182\x16^[a-z][a-z0-9-]{0,62}$R\astation\x12U\n" +
 	"\x13grain_temperature_c\x18\x02 \x01(\x01B \xe2A\x01\x02\xbaH\x19\xc8\x01\x01\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00T@)\x00\x00\x00\x00\x00\x00N\xc0H\x00R\x11grainTemperatureC\x88\x01\x01B\x16\n" +
-	"\x14_grain_temperature_c\"\x87\x04\n" +
+	"\x14_grain_temperature_c\"\xf6\x01\n" +
+	"\aUnitLot\x12;\n" +
+	"\astation\x18\x01 \x01(\tB!\xe2A\x01\x02\xbaH\x1ar\x182\x16^[a-z][a-z0-9-]{0,62}$R\astation\x12A\n" +
+	"\fthrust_ratio\x18\x02 \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00\xf8?)\x00\x00\x00\x00\x00\x00\xe0?H\x00R\vthrustRatio\x88\x01\x01\x12F\n" +
+	"\x0fburn_time_ratio\x18\x03 \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00\xf8?)\x00\x00\x00\x00\x00\x00\xe0?H\x01R\rburnTimeRatio\x88\x01\x01B\x0f\n" +
+	"\r_thrust_ratioB\x12\n" +
+	"\x10_burn_time_ratio\"\x87\x04\n" +
 	"\x06Firing\x12:\n" +
 	"\x04mode\x18\x01 \x01(\x0e2\x16.bowroll.v1.FiringModeB\x0e\xe2A\x01\x02\xbaH\a\x82\x01\x04\x10\x01 \x00R\x04mode\x127\n" +
 	"\adelay_s\x18\x02 \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00y@)\x00\x00\x00\x00\x00\x00\x00\x00H\x00R\x06delayS\x88\x01\x01\x12=\n" +
@@ -4483,7 +4698,7 @@ const file_bowroll_v1_takeoff_proto_rawDesc = "" +
 	"\xe2A\x01\x02\xbaH\x03\xd8\x01\x03R\x04case\x12D\n" +
 	"\bsections\x18\x02 \x03(\x0e2\x13.bowroll.v1.SectionB\x13\xbaH\x10\x92\x01\r\x10\x10\x18\x01\"\a\x82\x01\x04\x10\x01 \x00R\bsections\"L\n" +
 	"\x1dTakeoffsStreamComputeResponse\x12+\n" +
-	"\x04item\x18\x01 \x01(\v2\x17.bowroll.v1.TakeoffItemR\x04item\"\xab\v\n" +
+	"\x04item\x18\x01 \x01(\v2\x17.bowroll.v1.TakeoffItemR\x04item\"\xb4\r\n" +
 	"\aTakeoff\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x12-\n" +
 	"\aoutcome\x18\x02 \x01(\x0e2\x13.bowroll.v1.OutcomeR\aoutcome\x12/\n" +
@@ -4520,7 +4735,13 @@ const file_bowroll_v1_takeoff_proto_rawDesc = "" +
 	"\x06commit\x18\x1c \x01(\v2\x18.bowroll.v1.CommitPointsR\x06commit\x124\n" +
 	"\n" +
 	"check_line\x18\x1d \x01(\v2\x15.bowroll.v1.CheckLineR\tcheckLine\x120\n" +
-	"\bfriction\x18\x1e \x01(\v2\x14.bowroll.v1.FrictionR\bfrictionB\b\n" +
+	"\bfriction\x18\x1e \x01(\v2\x14.bowroll.v1.FrictionR\bfriction\x123\n" +
+	"\tasymmetry\x18\x1f \x01(\v2\x15.bowroll.v1.AsymmetryR\tasymmetry\x121\n" +
+	"\tdrop_zone\x18  \x01(\v2\x14.bowroll.v1.DropZoneR\bdropZone\x124\n" +
+	"\n" +
+	"keep_clear\x18! \x01(\v2\x15.bowroll.v1.KeepClearR\tkeepClear\x12>\n" +
+	"\ffiring_lines\x18\" \x03(\v2\x1b.bowroll.v1.FiringLineCheckR\vfiringLines\x12)\n" +
+	"\x03box\x18# \x01(\v2\x17.bowroll.v1.ValidityBoxR\x03boxB\b\n" +
 	"\x06_run_mB\x11\n" +
 	"\x0f_required_run_mB\x0e\n" +
 	"\f_available_mB\v\n" +
@@ -4771,7 +4992,7 @@ const file_bowroll_v1_takeoff_proto_rawDesc = "" +
 	"\x10_break_out_countB\x11\n" +
 	"\x0f_lift_off_countB\x13\n" +
 	"\x11_lift_off_delay_sB\b\n" +
-	"\x06_run_m\"\xfb\x03\n" +
+	"\x06_run_m\"\xe1\x05\n" +
 	"\aFailure\x12+\n" +
 	"\x04kind\x18\x01 \x01(\x0e2\x17.bowroll.v1.FailureKindR\x04kind\x12\x12\n" +
 	"\x04text\x18\x02 \x01(\tR\x04text\x12\x17\n" +
@@ -4784,13 +5005,24 @@ const file_bowroll_v1_takeoff_proto_rawDesc = "" +
 	"\x03leg\x18\t \x01(\x0e2\x0f.bowroll.v1.LegH\x03R\x03leg\x88\x01\x01\x12'\n" +
 	"\ryaw_moment_nm\x18\n" +
 	" \x01(\x01H\x04R\vyawMomentNm\x88\x01\x01\x125\n" +
-	"\x14control_airspeed_mps\x18\v \x01(\x01H\x05R\x12controlAirspeedMps\x88\x01\x01B\v\n" +
+	"\x14control_airspeed_mps\x18\v \x01(\x01H\x05R\x12controlAirspeedMps\x88\x01\x01\x12)\n" +
+	"\x0eburn_moment_nm\x18\f \x01(\x01H\x06R\fburnMomentNm\x88\x01\x01\x12)\n" +
+	"\x0etail_moment_nm\x18\r \x01(\x01H\aR\ftailMomentNm\x88\x01\x01\x12#\n" +
+	"\n" +
+	"controlled\x18\x0e \x01(\bH\bR\n" +
+	"controlled\x88\x01\x01\x12$\n" +
+	"\vshortfall_m\x18\x0f \x01(\x01H\tR\n" +
+	"shortfallM\x88\x01\x01B\v\n" +
 	"\t_go_run_mB\x12\n" +
 	"\x10_stop_distance_mB\x0f\n" +
 	"\r_recognised_sB\x06\n" +
 	"\x04_legB\x10\n" +
 	"\x0e_yaw_moment_nmB\x17\n" +
-	"\x15_control_airspeed_mps\"Z\n" +
+	"\x15_control_airspeed_mpsB\x11\n" +
+	"\x0f_burn_moment_nmB\x11\n" +
+	"\x0f_tail_moment_nmB\r\n" +
+	"\v_controlledB\x0e\n" +
+	"\f_shortfall_m\"Z\n" +
 	"\x05Limit\x12,\n" +
 	"\x05state\x18\x01 \x01(\x0e2\x16.bowroll.v1.LimitStateR\x05state\x12\x19\n" +
 	"\x05value\x18\x02 \x01(\x01H\x00R\x05value\x88\x01\x01B\b\n" +
@@ -4864,7 +5096,7 @@ const file_bowroll_v1_takeoff_proto_rawDesc = "" +
 	"\x04roll\x18\f \x01(\v2\x10.bowroll.v1.RollR\x04roll\x126\n" +
 	"\n" +
 	"provenance\x18\r \x01(\v2\x16.bowroll.v1.ProvenanceR\n" +
-	"provenance*\xe9\x01\n" +
+	"provenance*\xbb\x02\n" +
 	"\aSection\x12\x17\n" +
 	"\x13SECTION_UNSPECIFIED\x10\x00\x12\x14\n" +
 	"\x10SECTION_FAILURES\x10\x01\x12\x17\n" +
@@ -4875,7 +5107,12 @@ const file_bowroll_v1_takeoff_proto_rawDesc = "" +
 	"\x15SECTION_SENSITIVITIES\x10\x06\x12\x12\n" +
 	"\x0eSECTION_COMMIT\x10\a\x12\x16\n" +
 	"\x12SECTION_CHECK_LINE\x10\b\x12\x14\n" +
-	"\x10SECTION_FRICTION\x10\t*\xa3\x01\n" +
+	"\x10SECTION_FRICTION\x10\t\x12\x15\n" +
+	"\x11SECTION_DROP_ZONE\x10\n" +
+	"\x12\x13\n" +
+	"\x0fSECTION_EXHAUST\x10\v\x12\x13\n" +
+	"\x0fSECTION_CIRCUIT\x10\f\x12\x0f\n" +
+	"\vSECTION_BOX\x10\r*\xa3\x01\n" +
 	"\n" +
 	"FiringMode\x12\x1b\n" +
 	"\x17FIRING_MODE_UNSPECIFIED\x10\x00\x12\x19\n" +
@@ -4907,13 +5144,14 @@ const file_bowroll_v1_takeoff_proto_rawDesc = "" +
 	"\x17LIMIT_STATE_UNSPECIFIED\x10\x00\x12\x15\n" +
 	"\x11LIMIT_STATE_FOUND\x10\x01\x12!\n" +
 	"\x1dLIMIT_STATE_NO_LIMIT_IN_RANGE\x10\x02\x12\x14\n" +
-	"\x10LIMIT_STATE_NONE\x10\x032\xf9\x04\n" +
+	"\x10LIMIT_STATE_NONE\x10\x032\xf2\x05\n" +
 	"\bTakeoffs\x12c\n" +
 	"\aCompute\x12\".bowroll.v1.TakeoffsComputeRequest\x1a\x13.bowroll.v1.Takeoff\"\x1f\x82\xd3\xe4\x93\x02\x19:\x01*\"\x14/v1/takeoffs:compute\x12\x87\x01\n" +
 	"\fBatchCompute\x12'.bowroll.v1.TakeoffsBatchComputeRequest\x1a(.bowroll.v1.TakeoffsBatchComputeResponse\"$\x82\xd3\xe4\x93\x02\x1e:\x01*\"\x19/v1/takeoffs:batchCompute\x12\x8f\x01\n" +
 	"\rStreamCompute\x12(.bowroll.v1.TakeoffsStreamComputeRequest\x1a).bowroll.v1.TakeoffsStreamComputeResponse\"%\x82\xd3\xe4\x93\x02\x1f:\x01*\"\x1a/v1/takeoffs:streamCompute(\x010\x01\x12\x7f\n" +
 	"\n" +
-	"FindFiring\x12%.bowroll.v1.TakeoffsFindFiringRequest\x1a&.bowroll.v1.TakeoffsFindFiringResponse\"\"\x82\xd3\xe4\x93\x02\x1c:\x01*\"\x17/v1/takeoffs:findFiring\x12k\n" +
+	"FindFiring\x12%.bowroll.v1.TakeoffsFindFiringRequest\x1a&.bowroll.v1.TakeoffsFindFiringResponse\"\"\x82\xd3\xe4\x93\x02\x1c:\x01*\"\x17/v1/takeoffs:findFiring\x12w\n" +
+	"\bCheckBox\x12#.bowroll.v1.TakeoffsCheckBoxRequest\x1a$.bowroll.v1.TakeoffsCheckBoxResponse\" \x82\xd3\xe4\x93\x02\x1a:\x01*\"\x15/v1/takeoffs:checkBox\x12k\n" +
 	"\x05Trace\x12 .bowroll.v1.TakeoffsTraceRequest\x1a!.bowroll.v1.TakeoffsTraceResponse\"\x1d\x82\xd3\xe4\x93\x02\x17:\x01*\"\x12/v1/takeoffs:traceB$Z\"bowroll/proto/bowroll/v1;bowrollv1b\x06proto3"
 
 var (
@@ -4929,7 +5167,7 @@ func file_bowroll_v1_takeoff_proto_rawDescGZIP() []byte {
 }
 
 var file_bowroll_v1_takeoff_proto_enumTypes = make([]protoimpl.EnumInfo, 6)
-var file_bowroll_v1_takeoff_proto_msgTypes = make([]protoimpl.MessageInfo, 39)
+var file_bowroll_v1_takeoff_proto_msgTypes = make([]protoimpl.MessageInfo, 40)
 var file_bowroll_v1_takeoff_proto_goTypes = []any{
 	(Section)(0),                          // 0: bowroll.v1.Section
 	(FiringMode)(0),                       // 1: bowroll.v1.FiringMode
@@ -4941,152 +5179,174 @@ var file_bowroll_v1_takeoff_proto_goTypes = []any{
 	(*Dispersions)(nil),                   // 7: bowroll.v1.Dispersions
 	(*Boosters)(nil),                      // 8: bowroll.v1.Boosters
 	(*UnitTemperature)(nil),               // 9: bowroll.v1.UnitTemperature
-	(*Firing)(nil),                        // 10: bowroll.v1.Firing
-	(*TakeoffsComputeRequest)(nil),        // 11: bowroll.v1.TakeoffsComputeRequest
-	(*TakeoffsBatchComputeRequest)(nil),   // 12: bowroll.v1.TakeoffsBatchComputeRequest
-	(*TakeoffItem)(nil),                   // 13: bowroll.v1.TakeoffItem
-	(*BatchSummary)(nil),                  // 14: bowroll.v1.BatchSummary
-	(*TakeoffsBatchComputeResponse)(nil),  // 15: bowroll.v1.TakeoffsBatchComputeResponse
-	(*TakeoffsStreamComputeRequest)(nil),  // 16: bowroll.v1.TakeoffsStreamComputeRequest
-	(*TakeoffsStreamComputeResponse)(nil), // 17: bowroll.v1.TakeoffsStreamComputeResponse
-	(*Takeoff)(nil),                       // 18: bowroll.v1.Takeoff
-	(*Roll)(nil),                          // 19: bowroll.v1.Roll
-	(*AirDistance)(nil),                   // 20: bowroll.v1.AirDistance
-	(*OffBow)(nil),                        // 21: bowroll.v1.OffBow
-	(*Climb)(nil),                         // 22: bowroll.v1.Climb
-	(*Cue)(nil),                           // 23: bowroll.v1.Cue
-	(*FiringUsed)(nil),                    // 24: bowroll.v1.FiringUsed
-	(*FiringOption)(nil),                  // 25: bowroll.v1.FiringOption
-	(*BestFiring)(nil),                    // 26: bowroll.v1.BestFiring
-	(*PlannedFiring)(nil),                 // 27: bowroll.v1.PlannedFiring
-	(*Chance)(nil),                        // 28: bowroll.v1.Chance
-	(*VarianceShare)(nil),                 // 29: bowroll.v1.VarianceShare
-	(*Screening)(nil),                     // 30: bowroll.v1.Screening
-	(*Sensitivity)(nil),                   // 31: bowroll.v1.Sensitivity
-	(*CommitPoints)(nil),                  // 32: bowroll.v1.CommitPoints
-	(*CommitPoint)(nil),                   // 33: bowroll.v1.CommitPoint
-	(*CheckLine)(nil),                     // 34: bowroll.v1.CheckLine
-	(*Friction)(nil),                      // 35: bowroll.v1.Friction
-	(*Failure)(nil),                       // 36: bowroll.v1.Failure
-	(*Limit)(nil),                         // 37: bowroll.v1.Limit
-	(*TakeoffLimits)(nil),                 // 38: bowroll.v1.TakeoffLimits
-	(*Worth)(nil),                         // 39: bowroll.v1.Worth
-	(*TakeoffsFindFiringRequest)(nil),     // 40: bowroll.v1.TakeoffsFindFiringRequest
-	(*FiringPoint)(nil),                   // 41: bowroll.v1.FiringPoint
-	(*TakeoffsFindFiringResponse)(nil),    // 42: bowroll.v1.TakeoffsFindFiringResponse
-	(*TakeoffsTraceRequest)(nil),          // 43: bowroll.v1.TakeoffsTraceRequest
-	(*TakeoffsTraceResponse)(nil),         // 44: bowroll.v1.TakeoffsTraceResponse
-	(*AircraftType)(nil),                  // 45: bowroll.v1.AircraftType
-	(*Air)(nil),                           // 46: bowroll.v1.Air
-	(*NaturalWind)(nil),                   // 47: bowroll.v1.NaturalWind
-	(*DeckWind)(nil),                      // 48: bowroll.v1.DeckWind
-	(*Ship)(nil),                          // 49: bowroll.v1.Ship
-	(*Surface)(nil),                       // 50: bowroll.v1.Surface
-	(*Policy)(nil),                        // 51: bowroll.v1.Policy
-	(*BoosterType)(nil),                   // 52: bowroll.v1.BoosterType
-	(*ItemStatus)(nil),                    // 53: bowroll.v1.ItemStatus
-	(*Provenance)(nil),                    // 54: bowroll.v1.Provenance
-	(Outcome)(0),                          // 55: bowroll.v1.Outcome
-	(*Finding)(nil),                       // 56: bowroll.v1.Finding
-	(*AirState)(nil),                      // 57: bowroll.v1.AirState
-	(*WindUsed)(nil),                      // 58: bowroll.v1.WindUsed
-	(*Caution)(nil),                       // 59: bowroll.v1.Caution
+	(*UnitLot)(nil),                       // 10: bowroll.v1.UnitLot
+	(*Firing)(nil),                        // 11: bowroll.v1.Firing
+	(*TakeoffsComputeRequest)(nil),        // 12: bowroll.v1.TakeoffsComputeRequest
+	(*TakeoffsBatchComputeRequest)(nil),   // 13: bowroll.v1.TakeoffsBatchComputeRequest
+	(*TakeoffItem)(nil),                   // 14: bowroll.v1.TakeoffItem
+	(*BatchSummary)(nil),                  // 15: bowroll.v1.BatchSummary
+	(*TakeoffsBatchComputeResponse)(nil),  // 16: bowroll.v1.TakeoffsBatchComputeResponse
+	(*TakeoffsStreamComputeRequest)(nil),  // 17: bowroll.v1.TakeoffsStreamComputeRequest
+	(*TakeoffsStreamComputeResponse)(nil), // 18: bowroll.v1.TakeoffsStreamComputeResponse
+	(*Takeoff)(nil),                       // 19: bowroll.v1.Takeoff
+	(*Roll)(nil),                          // 20: bowroll.v1.Roll
+	(*AirDistance)(nil),                   // 21: bowroll.v1.AirDistance
+	(*OffBow)(nil),                        // 22: bowroll.v1.OffBow
+	(*Climb)(nil),                         // 23: bowroll.v1.Climb
+	(*Cue)(nil),                           // 24: bowroll.v1.Cue
+	(*FiringUsed)(nil),                    // 25: bowroll.v1.FiringUsed
+	(*FiringOption)(nil),                  // 26: bowroll.v1.FiringOption
+	(*BestFiring)(nil),                    // 27: bowroll.v1.BestFiring
+	(*PlannedFiring)(nil),                 // 28: bowroll.v1.PlannedFiring
+	(*Chance)(nil),                        // 29: bowroll.v1.Chance
+	(*VarianceShare)(nil),                 // 30: bowroll.v1.VarianceShare
+	(*Screening)(nil),                     // 31: bowroll.v1.Screening
+	(*Sensitivity)(nil),                   // 32: bowroll.v1.Sensitivity
+	(*CommitPoints)(nil),                  // 33: bowroll.v1.CommitPoints
+	(*CommitPoint)(nil),                   // 34: bowroll.v1.CommitPoint
+	(*CheckLine)(nil),                     // 35: bowroll.v1.CheckLine
+	(*Friction)(nil),                      // 36: bowroll.v1.Friction
+	(*Failure)(nil),                       // 37: bowroll.v1.Failure
+	(*Limit)(nil),                         // 38: bowroll.v1.Limit
+	(*TakeoffLimits)(nil),                 // 39: bowroll.v1.TakeoffLimits
+	(*Worth)(nil),                         // 40: bowroll.v1.Worth
+	(*TakeoffsFindFiringRequest)(nil),     // 41: bowroll.v1.TakeoffsFindFiringRequest
+	(*FiringPoint)(nil),                   // 42: bowroll.v1.FiringPoint
+	(*TakeoffsFindFiringResponse)(nil),    // 43: bowroll.v1.TakeoffsFindFiringResponse
+	(*TakeoffsTraceRequest)(nil),          // 44: bowroll.v1.TakeoffsTraceRequest
+	(*TakeoffsTraceResponse)(nil),         // 45: bowroll.v1.TakeoffsTraceResponse
+	(*AircraftType)(nil),                  // 46: bowroll.v1.AircraftType
+	(*Air)(nil),                           // 47: bowroll.v1.Air
+	(*NaturalWind)(nil),                   // 48: bowroll.v1.NaturalWind
+	(*DeckWind)(nil),                      // 49: bowroll.v1.DeckWind
+	(*Ship)(nil),                          // 50: bowroll.v1.Ship
+	(*Surface)(nil),                       // 51: bowroll.v1.Surface
+	(*Policy)(nil),                        // 52: bowroll.v1.Policy
+	(*timestamppb.Timestamp)(nil),         // 53: google.protobuf.Timestamp
+	(*BoosterType)(nil),                   // 54: bowroll.v1.BoosterType
+	(*UnitRelease)(nil),                   // 55: bowroll.v1.UnitRelease
+	(*FiringSupply)(nil),                  // 56: bowroll.v1.FiringSupply
+	(*ItemStatus)(nil),                    // 57: bowroll.v1.ItemStatus
+	(*Provenance)(nil),                    // 58: bowroll.v1.Provenance
+	(Outcome)(0),                          // 59: bowroll.v1.Outcome
+	(*Finding)(nil),                       // 60: bowroll.v1.Finding
+	(*AirState)(nil),                      // 61: bowroll.v1.AirState
+	(*WindUsed)(nil),                      // 62: bowroll.v1.WindUsed
+	(*Caution)(nil),                       // 63: bowroll.v1.Caution
+	(*Asymmetry)(nil),                     // 64: bowroll.v1.Asymmetry
+	(*DropZone)(nil),                      // 65: bowroll.v1.DropZone
+	(*KeepClear)(nil),                     // 66: bowroll.v1.KeepClear
+	(*FiringLineCheck)(nil),               // 67: bowroll.v1.FiringLineCheck
+	(*ValidityBox)(nil),                   // 68: bowroll.v1.ValidityBox
+	(*TakeoffsCheckBoxRequest)(nil),       // 69: bowroll.v1.TakeoffsCheckBoxRequest
+	(*TakeoffsCheckBoxResponse)(nil),      // 70: bowroll.v1.TakeoffsCheckBoxResponse
 }
 var file_bowroll_v1_takeoff_proto_depIdxs = []int32{
-	45, // 0: bowroll.v1.TakeoffCase.aircraft:type_name -> bowroll.v1.AircraftType
-	46, // 1: bowroll.v1.TakeoffCase.air:type_name -> bowroll.v1.Air
-	47, // 2: bowroll.v1.TakeoffCase.natural_wind:type_name -> bowroll.v1.NaturalWind
-	48, // 3: bowroll.v1.TakeoffCase.deck_wind:type_name -> bowroll.v1.DeckWind
-	49, // 4: bowroll.v1.TakeoffCase.ship:type_name -> bowroll.v1.Ship
-	50, // 5: bowroll.v1.TakeoffCase.surface:type_name -> bowroll.v1.Surface
+	46, // 0: bowroll.v1.TakeoffCase.aircraft:type_name -> bowroll.v1.AircraftType
+	47, // 1: bowroll.v1.TakeoffCase.air:type_name -> bowroll.v1.Air
+	48, // 2: bowroll.v1.TakeoffCase.natural_wind:type_name -> bowroll.v1.NaturalWind
+	49, // 3: bowroll.v1.TakeoffCase.deck_wind:type_name -> bowroll.v1.DeckWind
+	50, // 4: bowroll.v1.TakeoffCase.ship:type_name -> bowroll.v1.Ship
+	51, // 5: bowroll.v1.TakeoffCase.surface:type_name -> bowroll.v1.Surface
 	8,  // 6: bowroll.v1.TakeoffCase.boosters:type_name -> bowroll.v1.Boosters
-	51, // 7: bowroll.v1.TakeoffCase.policy:type_name -> bowroll.v1.Policy
+	52, // 7: bowroll.v1.TakeoffCase.policy:type_name -> bowroll.v1.Policy
 	7,  // 8: bowroll.v1.TakeoffCase.dispersions:type_name -> bowroll.v1.Dispersions
-	52, // 9: bowroll.v1.Boosters.type:type_name -> bowroll.v1.BoosterType
-	10, // 10: bowroll.v1.Boosters.firing:type_name -> bowroll.v1.Firing
-	9,  // 11: bowroll.v1.Boosters.unit_temperatures:type_name -> bowroll.v1.UnitTemperature
-	1,  // 12: bowroll.v1.Firing.mode:type_name -> bowroll.v1.FiringMode
-	6,  // 13: bowroll.v1.TakeoffsComputeRequest.case:type_name -> bowroll.v1.TakeoffCase
-	0,  // 14: bowroll.v1.TakeoffsComputeRequest.sections:type_name -> bowroll.v1.Section
-	6,  // 15: bowroll.v1.TakeoffsBatchComputeRequest.cases:type_name -> bowroll.v1.TakeoffCase
-	0,  // 16: bowroll.v1.TakeoffsBatchComputeRequest.sections:type_name -> bowroll.v1.Section
-	53, // 17: bowroll.v1.TakeoffItem.status:type_name -> bowroll.v1.ItemStatus
-	18, // 18: bowroll.v1.TakeoffItem.takeoff:type_name -> bowroll.v1.Takeoff
-	13, // 19: bowroll.v1.TakeoffsBatchComputeResponse.items:type_name -> bowroll.v1.TakeoffItem
-	14, // 20: bowroll.v1.TakeoffsBatchComputeResponse.summary:type_name -> bowroll.v1.BatchSummary
-	54, // 21: bowroll.v1.TakeoffsBatchComputeResponse.provenance:type_name -> bowroll.v1.Provenance
-	6,  // 22: bowroll.v1.TakeoffsStreamComputeRequest.case:type_name -> bowroll.v1.TakeoffCase
-	0,  // 23: bowroll.v1.TakeoffsStreamComputeRequest.sections:type_name -> bowroll.v1.Section
-	13, // 24: bowroll.v1.TakeoffsStreamComputeResponse.item:type_name -> bowroll.v1.TakeoffItem
-	55, // 25: bowroll.v1.Takeoff.outcome:type_name -> bowroll.v1.Outcome
-	56, // 26: bowroll.v1.Takeoff.findings:type_name -> bowroll.v1.Finding
-	57, // 27: bowroll.v1.Takeoff.air:type_name -> bowroll.v1.AirState
-	58, // 28: bowroll.v1.Takeoff.wind:type_name -> bowroll.v1.WindUsed
-	19, // 29: bowroll.v1.Takeoff.roll:type_name -> bowroll.v1.Roll
-	20, // 30: bowroll.v1.Takeoff.air_distance:type_name -> bowroll.v1.AirDistance
-	22, // 31: bowroll.v1.Takeoff.climb:type_name -> bowroll.v1.Climb
-	24, // 32: bowroll.v1.Takeoff.firing:type_name -> bowroll.v1.FiringUsed
-	26, // 33: bowroll.v1.Takeoff.best_firing:type_name -> bowroll.v1.BestFiring
-	36, // 34: bowroll.v1.Takeoff.failures:type_name -> bowroll.v1.Failure
-	38, // 35: bowroll.v1.Takeoff.limits:type_name -> bowroll.v1.TakeoffLimits
-	39, // 36: bowroll.v1.Takeoff.worth:type_name -> bowroll.v1.Worth
-	21, // 37: bowroll.v1.Takeoff.off_bow:type_name -> bowroll.v1.OffBow
-	59, // 38: bowroll.v1.Takeoff.cautions:type_name -> bowroll.v1.Caution
-	51, // 39: bowroll.v1.Takeoff.policy:type_name -> bowroll.v1.Policy
-	54, // 40: bowroll.v1.Takeoff.provenance:type_name -> bowroll.v1.Provenance
-	27, // 41: bowroll.v1.Takeoff.planned_firing:type_name -> bowroll.v1.PlannedFiring
-	28, // 42: bowroll.v1.Takeoff.chance:type_name -> bowroll.v1.Chance
-	31, // 43: bowroll.v1.Takeoff.sensitivities:type_name -> bowroll.v1.Sensitivity
-	32, // 44: bowroll.v1.Takeoff.commit:type_name -> bowroll.v1.CommitPoints
-	34, // 45: bowroll.v1.Takeoff.check_line:type_name -> bowroll.v1.CheckLine
-	35, // 46: bowroll.v1.Takeoff.friction:type_name -> bowroll.v1.Friction
-	2,  // 47: bowroll.v1.Roll.end:type_name -> bowroll.v1.RollEnd
-	1,  // 48: bowroll.v1.FiringUsed.mode:type_name -> bowroll.v1.FiringMode
-	23, // 49: bowroll.v1.FiringUsed.cue:type_name -> bowroll.v1.Cue
-	1,  // 50: bowroll.v1.FiringOption.mode:type_name -> bowroll.v1.FiringMode
-	25, // 51: bowroll.v1.BestFiring.best:type_name -> bowroll.v1.FiringOption
-	25, // 52: bowroll.v1.BestFiring.house_rules:type_name -> bowroll.v1.FiringOption
-	25, // 53: bowroll.v1.PlannedFiring.planned:type_name -> bowroll.v1.FiringOption
-	25, // 54: bowroll.v1.PlannedFiring.nominal_best:type_name -> bowroll.v1.FiringOption
-	25, // 55: bowroll.v1.PlannedFiring.house_rules:type_name -> bowroll.v1.FiringOption
-	7,  // 56: bowroll.v1.PlannedFiring.dispersions:type_name -> bowroll.v1.Dispersions
-	7,  // 57: bowroll.v1.Chance.dispersions:type_name -> bowroll.v1.Dispersions
-	29, // 58: bowroll.v1.Chance.variance_shares:type_name -> bowroll.v1.VarianceShare
-	30, // 59: bowroll.v1.Chance.screening:type_name -> bowroll.v1.Screening
-	33, // 60: bowroll.v1.CommitPoints.lit:type_name -> bowroll.v1.CommitPoint
-	33, // 61: bowroll.v1.CommitPoints.unlit:type_name -> bowroll.v1.CommitPoint
-	3,  // 62: bowroll.v1.Failure.kind:type_name -> bowroll.v1.FailureKind
-	4,  // 63: bowroll.v1.Failure.leg:type_name -> bowroll.v1.Leg
-	5,  // 64: bowroll.v1.Limit.state:type_name -> bowroll.v1.LimitState
-	37, // 65: bowroll.v1.TakeoffLimits.least_headwind_mps:type_name -> bowroll.v1.Limit
-	37, // 66: bowroll.v1.TakeoffLimits.greatest_mass_kg:type_name -> bowroll.v1.Limit
-	37, // 67: bowroll.v1.TakeoffLimits.hottest_air_c:type_name -> bowroll.v1.Limit
-	6,  // 68: bowroll.v1.TakeoffsFindFiringRequest.case:type_name -> bowroll.v1.TakeoffCase
-	27, // 69: bowroll.v1.TakeoffsFindFiringResponse.planned_firing:type_name -> bowroll.v1.PlannedFiring
-	24, // 70: bowroll.v1.TakeoffsFindFiringResponse.firing:type_name -> bowroll.v1.FiringUsed
-	41, // 71: bowroll.v1.TakeoffsFindFiringResponse.curve:type_name -> bowroll.v1.FiringPoint
-	36, // 72: bowroll.v1.TakeoffsFindFiringResponse.failures:type_name -> bowroll.v1.Failure
-	59, // 73: bowroll.v1.TakeoffsFindFiringResponse.cautions:type_name -> bowroll.v1.Caution
-	51, // 74: bowroll.v1.TakeoffsFindFiringResponse.policy:type_name -> bowroll.v1.Policy
-	54, // 75: bowroll.v1.TakeoffsFindFiringResponse.provenance:type_name -> bowroll.v1.Provenance
-	6,  // 76: bowroll.v1.TakeoffsTraceRequest.case:type_name -> bowroll.v1.TakeoffCase
-	19, // 77: bowroll.v1.TakeoffsTraceResponse.roll:type_name -> bowroll.v1.Roll
-	54, // 78: bowroll.v1.TakeoffsTraceResponse.provenance:type_name -> bowroll.v1.Provenance
-	11, // 79: bowroll.v1.Takeoffs.Compute:input_type -> bowroll.v1.TakeoffsComputeRequest
-	12, // 80: bowroll.v1.Takeoffs.BatchCompute:input_type -> bowroll.v1.TakeoffsBatchComputeRequest
-	16, // 81: bowroll.v1.Takeoffs.StreamCompute:input_type -> bowroll.v1.TakeoffsStreamComputeRequest
-	40, // 82: bowroll.v1.Takeoffs.FindFiring:input_type -> bowroll.v1.TakeoffsFindFiringRequest
-	43, // 83: bowroll.v1.Takeoffs.Trace:input_type -> bowroll.v1.TakeoffsTraceRequest
-	18, // 84: bowroll.v1.Takeoffs.Compute:output_type -> bowroll.v1.Takeoff
-	15, // 85: bowroll.v1.Takeoffs.BatchCompute:output_type -> bowroll.v1.TakeoffsBatchComputeResponse
-	17, // 86: bowroll.v1.Takeoffs.StreamCompute:output_type -> bowroll.v1.TakeoffsStreamComputeResponse
-	42, // 87: bowroll.v1.Takeoffs.FindFiring:output_type -> bowroll.v1.TakeoffsFindFiringResponse
-	44, // 88: bowroll.v1.Takeoffs.Trace:output_type -> bowroll.v1.TakeoffsTraceResponse
-	84, // [84:89] is the sub-list for method output_type
-	79, // [79:84] is the sub-list for method input_type
-	79, // [79:79] is the sub-list for extension type_name
-	79, // [79:79] is the sub-list for extension extendee
-	0,  // [0:79] is the sub-list for field type_name
+	53, // 9: bowroll.v1.TakeoffCase.until_time:type_name -> google.protobuf.Timestamp
+	54, // 10: bowroll.v1.Boosters.type:type_name -> bowroll.v1.BoosterType
+	11, // 11: bowroll.v1.Boosters.firing:type_name -> bowroll.v1.Firing
+	9,  // 12: bowroll.v1.Boosters.unit_temperatures:type_name -> bowroll.v1.UnitTemperature
+	10, // 13: bowroll.v1.Boosters.unit_lots:type_name -> bowroll.v1.UnitLot
+	55, // 14: bowroll.v1.Boosters.release:type_name -> bowroll.v1.UnitRelease
+	56, // 15: bowroll.v1.Boosters.firing_supply:type_name -> bowroll.v1.FiringSupply
+	1,  // 16: bowroll.v1.Firing.mode:type_name -> bowroll.v1.FiringMode
+	6,  // 17: bowroll.v1.TakeoffsComputeRequest.case:type_name -> bowroll.v1.TakeoffCase
+	0,  // 18: bowroll.v1.TakeoffsComputeRequest.sections:type_name -> bowroll.v1.Section
+	6,  // 19: bowroll.v1.TakeoffsBatchComputeRequest.cases:type_name -> bowroll.v1.TakeoffCase
+	0,  // 20: bowroll.v1.TakeoffsBatchComputeRequest.sections:type_name -> bowroll.v1.Section
+	57, // 21: bowroll.v1.TakeoffItem.status:type_name -> bowroll.v1.ItemStatus
+	19, // 22: bowroll.v1.TakeoffItem.takeoff:type_name -> bowroll.v1.Takeoff
+	14, // 23: bowroll.v1.TakeoffsBatchComputeResponse.items:type_name -> bowroll.v1.TakeoffItem
+	15, // 24: bowroll.v1.TakeoffsBatchComputeResponse.summary:type_name -> bowroll.v1.BatchSummary
+	58, // 25: bowroll.v1.TakeoffsBatchComputeResponse.provenance:type_name -> bowroll.v1.Provenance
+	6,  // 26: bowroll.v1.TakeoffsStreamComputeRequest.case:type_name -> bowroll.v1.TakeoffCase
+	0,  // 27: bowroll.v1.TakeoffsStreamComputeRequest.sections:type_name -> bowroll.v1.Section
+	14, // 28: bowroll.v1.TakeoffsStreamComputeResponse.item:type_name -> bowroll.v1.TakeoffItem
+	59, // 29: bowroll.v1.Takeoff.outcome:type_name -> bowroll.v1.Outcome
+	60, // 30: bowroll.v1.Takeoff.findings:type_name -> bowroll.v1.Finding
+	61, // 31: bowroll.v1.Takeoff.air:type_name -> bowroll.v1.AirState
+	62, // 32: bowroll.v1.Takeoff.wind:type_name -> bowroll.v1.WindUsed
+	20, // 33: bowroll.v1.Takeoff.roll:type_name -> bowroll.v1.Roll
+	21, // 34: bowroll.v1.Takeoff.air_distance:type_name -> bowroll.v1.AirDistance
+	23, // 35: bowroll.v1.Takeoff.climb:type_name -> bowroll.v1.Climb
+	25, // 36: bowroll.v1.Takeoff.firing:type_name -> bowroll.v1.FiringUsed
+	27, // 37: bowroll.v1.Takeoff.best_firing:type_name -> bowroll.v1.BestFiring
+	37, // 38: bowroll.v1.Takeoff.failures:type_name -> bowroll.v1.Failure
+	39, // 39: bowroll.v1.Takeoff.limits:type_name -> bowroll.v1.TakeoffLimits
+	40, // 40: bowroll.v1.Takeoff.worth:type_name -> bowroll.v1.Worth
+	22, // 41: bowroll.v1.Takeoff.off_bow:type_name -> bowroll.v1.OffBow
+	63, // 42: bowroll.v1.Takeoff.cautions:type_name -> bowroll.v1.Caution
+	52, // 43: bowroll.v1.Takeoff.policy:type_name -> bowroll.v1.Policy
+	58, // 44: bowroll.v1.Takeoff.provenance:type_name -> bowroll.v1.Provenance
+	28, // 45: bowroll.v1.Takeoff.planned_firing:type_name -> bowroll.v1.PlannedFiring
+	29, // 46: bowroll.v1.Takeoff.chance:type_name -> bowroll.v1.Chance
+	32, // 47: bowroll.v1.Takeoff.sensitivities:type_name -> bowroll.v1.Sensitivity
+	33, // 48: bowroll.v1.Takeoff.commit:type_name -> bowroll.v1.CommitPoints
+	35, // 49: bowroll.v1.Takeoff.check_line:type_name -> bowroll.v1.CheckLine
+	36, // 50: bowroll.v1.Takeoff.friction:type_name -> bowroll.v1.Friction
+	64, // 51: bowroll.v1.Takeoff.asymmetry:type_name -> bowroll.v1.Asymmetry
+	65, // 52: bowroll.v1.Takeoff.drop_zone:type_name -> bowroll.v1.DropZone
+	66, // 53: bowroll.v1.Takeoff.keep_clear:type_name -> bowroll.v1.KeepClear
+	67, // 54: bowroll.v1.Takeoff.firing_lines:type_name -> bowroll.v1.FiringLineCheck
+	68, // 55: bowroll.v1.Takeoff.box:type_name -> bowroll.v1.ValidityBox
+	2,  // 56: bowroll.v1.Roll.end:type_name -> bowroll.v1.RollEnd
+	1,  // 57: bowroll.v1.FiringUsed.mode:type_name -> bowroll.v1.FiringMode
+	24, // 58: bowroll.v1.FiringUsed.cue:type_name -> bowroll.v1.Cue
+	1,  // 59: bowroll.v1.FiringOption.mode:type_name -> bowroll.v1.FiringMode
+	26, // 60: bowroll.v1.BestFiring.best:type_name -> bowroll.v1.FiringOption
+	26, // 61: bowroll.v1.BestFiring.house_rules:type_name -> bowroll.v1.FiringOption
+	26, // 62: bowroll.v1.PlannedFiring.planned:type_name -> bowroll.v1.FiringOption
+	26, // 63: bowroll.v1.PlannedFiring.nominal_best:type_name -> bowroll.v1.FiringOption
+	26, // 64: bowroll.v1.PlannedFiring.house_rules:type_name -> bowroll.v1.FiringOption
+	7,  // 65: bowroll.v1.PlannedFiring.dispersions:type_name -> bowroll.v1.Dispersions
+	7,  // 66: bowroll.v1.Chance.dispersions:type_name -> bowroll.v1.Dispersions
+	30, // 67: bowroll.v1.Chance.variance_shares:type_name -> bowroll.v1.VarianceShare
+	31, // 68: bowroll.v1.Chance.screening:type_name -> bowroll.v1.Screening
+	34, // 69: bowroll.v1.CommitPoints.lit:type_name -> bowroll.v1.CommitPoint
+	34, // 70: bowroll.v1.CommitPoints.unlit:type_name -> bowroll.v1.CommitPoint
+	3,  // 71: bowroll.v1.Failure.kind:type_name -> bowroll.v1.FailureKind
+	4,  // 72: bowroll.v1.Failure.leg:type_name -> bowroll.v1.Leg
+	5,  // 73: bowroll.v1.Limit.state:type_name -> bowroll.v1.LimitState
+	38, // 74: bowroll.v1.TakeoffLimits.least_headwind_mps:type_name -> bowroll.v1.Limit
+	38, // 75: bowroll.v1.TakeoffLimits.greatest_mass_kg:type_name -> bowroll.v1.Limit
+	38, // 76: bowroll.v1.TakeoffLimits.hottest_air_c:type_name -> bowroll.v1.Limit
+	6,  // 77: bowroll.v1.TakeoffsFindFiringRequest.case:type_name -> bowroll.v1.TakeoffCase
+	28, // 78: bowroll.v1.TakeoffsFindFiringResponse.planned_firing:type_name -> bowroll.v1.PlannedFiring
+	25, // 79: bowroll.v1.TakeoffsFindFiringResponse.firing:type_name -> bowroll.v1.FiringUsed
+	42, // 80: bowroll.v1.TakeoffsFindFiringResponse.curve:type_name -> bowroll.v1.FiringPoint
+	37, // 81: bowroll.v1.TakeoffsFindFiringResponse.failures:type_name -> bowroll.v1.Failure
+	63, // 82: bowroll.v1.TakeoffsFindFiringResponse.cautions:type_name -> bowroll.v1.Caution
+	52, // 83: bowroll.v1.TakeoffsFindFiringResponse.policy:type_name -> bowroll.v1.Policy
+	58, // 84: bowroll.v1.TakeoffsFindFiringResponse.provenance:type_name -> bowroll.v1.Provenance
+	6,  // 85: bowroll.v1.TakeoffsTraceRequest.case:type_name -> bowroll.v1.TakeoffCase
+	20, // 86: bowroll.v1.TakeoffsTraceResponse.roll:type_name -> bowroll.v1.Roll
+	58, // 87: bowroll.v1.TakeoffsTraceResponse.provenance:type_name -> bowroll.v1.Provenance
+	12, // 88: bowroll.v1.Takeoffs.Compute:input_type -> bowroll.v1.TakeoffsComputeRequest
+	13, // 89: bowroll.v1.Takeoffs.BatchCompute:input_type -> bowroll.v1.TakeoffsBatchComputeRequest
+	17, // 90: bowroll.v1.Takeoffs.StreamCompute:input_type -> bowroll.v1.TakeoffsStreamComputeRequest
+	41, // 91: bowroll.v1.Takeoffs.FindFiring:input_type -> bowroll.v1.TakeoffsFindFiringRequest
+	69, // 92: bowroll.v1.Takeoffs.CheckBox:input_type -> bowroll.v1.TakeoffsCheckBoxRequest
+	44, // 93: bowroll.v1.Takeoffs.Trace:input_type -> bowroll.v1.TakeoffsTraceRequest
+	19, // 94: bowroll.v1.Takeoffs.Compute:output_type -> bowroll.v1.Takeoff
+	16, // 95: bowroll.v1.Takeoffs.BatchCompute:output_type -> bowroll.v1.TakeoffsBatchComputeResponse
+	18, // 96: bowroll.v1.Takeoffs.StreamCompute:output_type -> bowroll.v1.TakeoffsStreamComputeResponse
+	43, // 97: bowroll.v1.Takeoffs.FindFiring:output_type -> bowroll.v1.TakeoffsFindFiringResponse
+	70, // 98: bowroll.v1.Takeoffs.CheckBox:output_type -> bowroll.v1.TakeoffsCheckBoxResponse
+	45, // 99: bowroll.v1.Takeoffs.Trace:output_type -> bowroll.v1.TakeoffsTraceResponse
+	94, // [94:100] is the sub-list for method output_type
+	88, // [88:94] is the sub-list for method input_type
+	88, // [88:88] is the sub-list for extension type_name
+	88, // [88:88] is the sub-list for extension extendee
+	0,  // [0:88] is the sub-list for field type_name
 }
 
 func init() { file_bowroll_v1_takeoff_proto_init() }
@@ -5094,14 +5354,16 @@ func file_bowroll_v1_takeoff_proto_init() {
 	if File_bowroll_v1_takeoff_proto != nil {
 		return
 	}
+	file_bowroll_v1_box_proto_init()
 	file_bowroll_v1_catalog_proto_init()
 	file_bowroll_v1_common_proto_init()
+	file_bowroll_v1_safety_proto_init()
 	file_bowroll_v1_takeoff_proto_msgTypes[0].OneofWrappers = []any{}
 	file_bowroll_v1_takeoff_proto_msgTypes[1].OneofWrappers = []any{}
 	file_bowroll_v1_takeoff_proto_msgTypes[2].OneofWrappers = []any{}
 	file_bowroll_v1_takeoff_proto_msgTypes[3].OneofWrappers = []any{}
 	file_bowroll_v1_takeoff_proto_msgTypes[4].OneofWrappers = []any{}
-	file_bowroll_v1_takeoff_proto_msgTypes[12].OneofWrappers = []any{}
+	file_bowroll_v1_takeoff_proto_msgTypes[5].OneofWrappers = []any{}
 	file_bowroll_v1_takeoff_proto_msgTypes[13].OneofWrappers = []any{}
 	file_bowroll_v1_takeoff_proto_msgTypes[14].OneofWrappers = []any{}
 	file_bowroll_v1_takeoff_proto_msgTypes[15].OneofWrappers = []any{}
@@ -5112,7 +5374,7 @@ func file_bowroll_v1_takeoff_proto_init() {
 	file_bowroll_v1_takeoff_proto_msgTypes[20].OneofWrappers = []any{}
 	file_bowroll_v1_takeoff_proto_msgTypes[21].OneofWrappers = []any{}
 	file_bowroll_v1_takeoff_proto_msgTypes[22].OneofWrappers = []any{}
-	file_bowroll_v1_takeoff_proto_msgTypes[24].OneofWrappers = []any{}
+	file_bowroll_v1_takeoff_proto_msgTypes[23].OneofWrappers = []any{}
 	file_bowroll_v1_takeoff_proto_msgTypes[25].OneofWrappers = []any{}
 	file_bowroll_v1_takeoff_proto_msgTypes[26].OneofWrappers = []any{}
 	file_bowroll_v1_takeoff_proto_msgTypes[27].OneofWrappers = []any{}
@@ -5120,17 +5382,18 @@ func file_bowroll_v1_takeoff_proto_init() {
 	file_bowroll_v1_takeoff_proto_msgTypes[29].OneofWrappers = []any{}
 	file_bowroll_v1_takeoff_proto_msgTypes[30].OneofWrappers = []any{}
 	file_bowroll_v1_takeoff_proto_msgTypes[31].OneofWrappers = []any{}
-	file_bowroll_v1_takeoff_proto_msgTypes[33].OneofWrappers = []any{}
+	file_bowroll_v1_takeoff_proto_msgTypes[32].OneofWrappers = []any{}
 	file_bowroll_v1_takeoff_proto_msgTypes[34].OneofWrappers = []any{}
 	file_bowroll_v1_takeoff_proto_msgTypes[35].OneofWrappers = []any{}
-	file_bowroll_v1_takeoff_proto_msgTypes[37].OneofWrappers = []any{}
+	file_bowroll_v1_takeoff_proto_msgTypes[36].OneofWrappers = []any{}
+	file_bowroll_v1_takeoff_proto_msgTypes[38].OneofWrappers = []any{}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_bowroll_v1_takeoff_proto_rawDesc), len(file_bowroll_v1_takeoff_proto_rawDesc)),
 			NumEnums:      6,
-			NumMessages:   39,
+			NumMessages:   40,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

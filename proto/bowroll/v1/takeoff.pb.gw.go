@@ -159,6 +159,33 @@ func local_request_Takeoffs_FindFiring_0(ctx context.Context, marshaler runtime.
 	return msg, metadata, err
 }
 
+func request_Takeoffs_CheckBox_0(ctx context.Context, marshaler runtime.Marshaler, client TakeoffsClient, req *http.Request, pathParams map[string]string) (proto.Message, runtime.ServerMetadata, error) {
+	var (
+		protoReq TakeoffsCheckBoxRequest
+		metadata runtime.ServerMetadata
+	)
+	if err := marshaler.NewDecoder(req.Body).Decode(&protoReq); err != nil && !errors.Is(err, io.EOF) {
+		return nil, metadata, status.Errorf(codes.InvalidArgument, "%v", err)
+	}
+	if req.Body != nil {
+		_, _ = io.Copy(io.Discard, req.Body)
+	}
+	msg, err := client.CheckBox(ctx, &protoReq, grpc.Header(&metadata.HeaderMD), grpc.Trailer(&metadata.TrailerMD))
+	return msg, metadata, err
+}
+
+func local_request_Takeoffs_CheckBox_0(ctx context.Context, marshaler runtime.Marshaler, server TakeoffsServer, req *http.Request, pathParams map[string]string) (proto.Message, runtime.ServerMetadata, error) {
+	var (
+		protoReq TakeoffsCheckBoxRequest
+		metadata runtime.ServerMetadata
+	)
+	if err := marshaler.NewDecoder(req.Body).Decode(&protoReq); err != nil && !errors.Is(err, io.EOF) {
+		return nil, metadata, status.Errorf(codes.InvalidArgument, "%v", err)
+	}
+	msg, err := server.CheckBox(ctx, &protoReq)
+	return msg, metadata, err
+}
+
 func request_Takeoffs_Trace_0(ctx context.Context, marshaler runtime.Marshaler, client TakeoffsClient, req *http.Request, pathParams map[string]string) (proto.Message, runtime.ServerMetadata, error) {
 	var (
 		protoReq TakeoffsTraceRequest
@@ -258,6 +285,26 @@ func RegisterTakeoffsHandlerServer(ctx context.Context, mux *runtime.ServeMux, s
 			return
 		}
 		forward_Takeoffs_FindFiring_0(annotatedContext, mux, outboundMarshaler, w, req, resp, mux.GetForwardResponseOptions()...)
+	})
+	mux.Handle(http.MethodPost, pattern_Takeoffs_CheckBox_0, func(w http.ResponseWriter, req *http.Request, pathParams map[string]string) {
+		ctx, cancel := context.WithCancel(req.Context())
+		defer cancel()
+		var stream runtime.ServerTransportStream
+		ctx = grpc.NewContextWithServerTransportStream(ctx, &stream)
+		inboundMarshaler, outboundMarshaler := runtime.MarshalerForRequest(mux, req)
+		annotatedContext, err := runtime.AnnotateIncomingContext(ctx, mux, req, "/bowroll.v1.Takeoffs/CheckBox", runtime.WithHTTPPathPattern("/v1/takeoffs:checkBox"))
+		if err != nil {
+			runtime.HTTPError(ctx, mux, outboundMarshaler, w, req, err)
+			return
+		}
+		resp, md, err := local_request_Takeoffs_CheckBox_0(annotatedContext, inboundMarshaler, server, req, pathParams)
+		md.HeaderMD, md.TrailerMD = metadata.Join(md.HeaderMD, stream.Header()), metadata.Join(md.TrailerMD, stream.Trailer())
+		annotatedContext = runtime.NewServerMetadataContext(annotatedContext, md)
+		if err != nil {
+			runtime.HTTPError(annotatedContext, mux, outboundMarshaler, w, req, err)
+			return
+		}
+		forward_Takeoffs_CheckBox_0(annotatedContext, mux, outboundMarshaler, w, req, resp, mux.GetForwardResponseOptions()...)
 	})
 	mux.Handle(http.MethodPost, pattern_Takeoffs_Trace_0, func(w http.ResponseWriter, req *http.Request, pathParams map[string]string) {
 		ctx, cancel := context.WithCancel(req.Context())
@@ -387,6 +434,23 @@ func RegisterTakeoffsHandlerClient(ctx context.Context, mux *runtime.ServeMux, c
 		}
 		forward_Takeoffs_FindFiring_0(annotatedContext, mux, outboundMarshaler, w, req, resp, mux.GetForwardResponseOptions()...)
 	})
+	mux.Handle(http.MethodPost, pattern_Takeoffs_CheckBox_0, func(w http.ResponseWriter, req *http.Request, pathParams map[string]string) {
+		ctx, cancel := context.WithCancel(req.Context())
+		defer cancel()
+		inboundMarshaler, outboundMarshaler := runtime.MarshalerForRequest(mux, req)
+		annotatedContext, err := runtime.AnnotateContext(ctx, mux, req, "/bowroll.v1.Takeoffs/CheckBox", runtime.WithHTTPPathPattern("/v1/takeoffs:checkBox"))
+		if err != nil {
+			runtime.HTTPError(ctx, mux, outboundMarshaler, w, req, err)
+			return
+		}
+		resp, md, err := request_Takeoffs_CheckBox_0(annotatedContext, inboundMarshaler, client, req, pathParams)
+		annotatedContext = runtime.NewServerMetadataContext(annotatedContext, md)
+		if err != nil {
+			runtime.HTTPError(annotatedContext, mux, outboundMarshaler, w, req, err)
+			return
+		}
+		forward_Takeoffs_CheckBox_0(annotatedContext, mux, outboundMarshaler, w, req, resp, mux.GetForwardResponseOptions()...)
+	})
 	mux.Handle(http.MethodPost, pattern_Takeoffs_Trace_0, func(w http.ResponseWriter, req *http.Request, pathParams map[string]string) {
 		ctx, cancel := context.WithCancel(req.Context())
 		defer cancel()
@@ -412,6 +476,7 @@ var (
 	pattern_Takeoffs_BatchCompute_0  = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1}, []string{"v1", "takeoffs"}, "batchCompute"))
 	pattern_Takeoffs_StreamCompute_0 = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1}, []string{"v1", "takeoffs"}, "streamCompute"))
 	pattern_Takeoffs_FindFiring_0    = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1}, []string{"v1", "takeoffs"}, "findFiring"))
+	pattern_Takeoffs_CheckBox_0      = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1}, []string{"v1", "takeoffs"}, "checkBox"))
 	pattern_Takeoffs_Trace_0         = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1}, []string{"v1", "takeoffs"}, "trace"))
 )
 
@@ -420,5 +485,6 @@ var (
 	forward_Takeoffs_BatchCompute_0  = runtime.ForwardResponseMessage
 	forward_Takeoffs_StreamCompute_0 = runtime.ForwardResponseStream
 	forward_Takeoffs_FindFiring_0    = runtime.ForwardResponseMessage
+	forward_Takeoffs_CheckBox_0      = runtime.ForwardResponseMessage
 	forward_Takeoffs_Trace_0         = runtime.ForwardResponseMessage
 )

@@ -25,6 +25,7 @@ const (
 	Takeoffs_BatchCompute_FullMethodName  = "/bowroll.v1.Takeoffs/BatchCompute"
 	Takeoffs_StreamCompute_FullMethodName = "/bowroll.v1.Takeoffs/StreamCompute"
 	Takeoffs_FindFiring_FullMethodName    = "/bowroll.v1.Takeoffs/FindFiring"
+	Takeoffs_CheckBox_FullMethodName      = "/bowroll.v1.Takeoffs/CheckBox"
 	Takeoffs_Trace_FullMethodName         = "/bowroll.v1.Takeoffs/Trace"
 )
 
@@ -50,6 +51,9 @@ type TakeoffsClient interface {
 	// run, and returns the curve of the run against the moment of the command. The
 	// firing that the case gives is not used.
 	FindFiring(ctx context.Context, in *TakeoffsFindFiringRequest, opts ...grpc.CallOption) (*TakeoffsFindFiringResponse, error)
+	// CheckBox holds live conditions against the box of an answer: it holds, or it
+	// is void, item by item.
+	CheckBox(ctx context.Context, in *TakeoffsCheckBoxRequest, opts ...grpc.CallOption) (*TakeoffsCheckBoxResponse, error)
 	// Trace returns the time history of one take-off.
 	Trace(ctx context.Context, in *TakeoffsTraceRequest, opts ...grpc.CallOption) (*TakeoffsTraceResponse, error)
 }
@@ -105,6 +109,16 @@ func (c *takeoffsClient) FindFiring(ctx context.Context, in *TakeoffsFindFiringR
 	return out, nil
 }
 
+func (c *takeoffsClient) CheckBox(ctx context.Context, in *TakeoffsCheckBoxRequest, opts ...grpc.CallOption) (*TakeoffsCheckBoxResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(TakeoffsCheckBoxResponse)
+	err := c.cc.Invoke(ctx, Takeoffs_CheckBox_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 func (c *takeoffsClient) Trace(ctx context.Context, in *TakeoffsTraceRequest, opts ...grpc.CallOption) (*TakeoffsTraceResponse, error) {
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	out := new(TakeoffsTraceResponse)
@@ -137,6 +151,9 @@ type TakeoffsServer interface {
 	// run, and returns the curve of the run against the moment of the command. The
 	// firing that the case gives is not used.
 	FindFiring(context.Context, *TakeoffsFindFiringRequest) (*TakeoffsFindFiringResponse, error)
+	// CheckBox holds live conditions against the box of an answer: it holds, or it
+	// is void, item by item.
+	CheckBox(context.Context, *TakeoffsCheckBoxRequest) (*TakeoffsCheckBoxResponse, error)
 	// Trace returns the time history of one take-off.
 	Trace(context.Context, *TakeoffsTraceRequest) (*TakeoffsTraceResponse, error)
 	mustEmbedUnimplementedTakeoffsServer()
@@ -160,6 +177,9 @@ func (UnimplementedTakeoffsServer) StreamCompute(grpc.BidiStreamingServer[Takeof
 }
 func (UnimplementedTakeoffsServer) FindFiring(context.Context, *TakeoffsFindFiringRequest) (*TakeoffsFindFiringResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method FindFiring not implemented")
+}
+func (UnimplementedTakeoffsServer) CheckBox(context.Context, *TakeoffsCheckBoxRequest) (*TakeoffsCheckBoxResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method CheckBox not implemented")
 }
 func (UnimplementedTakeoffsServer) Trace(context.Context, *TakeoffsTraceRequest) (*TakeoffsTraceResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method Trace not implemented")
@@ -246,6 +266,24 @@ func _Takeoffs_FindFiring_Handler(srv interface{}, ctx context.Context, dec func
 	return interceptor(ctx, in, info, handler)
 }
 
+func _Takeoffs_CheckBox_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(TakeoffsCheckBoxRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(TakeoffsServer).CheckBox(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: Takeoffs_CheckBox_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(TakeoffsServer).CheckBox(ctx, req.(*TakeoffsCheckBoxRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 func _Takeoffs_Trace_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
 	in := new(TakeoffsTraceRequest)
 	if err := dec(in); err != nil {
@@ -282,6 +320,10 @@ var Takeoffs_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "FindFiring",
 			Handler:    _Takeoffs_FindFiring_Handler,
+		},
+		{
+			MethodName: "CheckBox",
+			Handler:    _Takeoffs_CheckBox_Handler,
 		},
 		{
 			MethodName: "Trace",
