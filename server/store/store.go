@@ -81,6 +81,9 @@ type Reader interface {
 	// Head returns the number and hash of the last entry of the site's log; 0
 	// and zeros where it has none.
 	Head(ctx context.Context) (Head, error)
+	// Replica reports whether the log was brought in from the site itself, which
+	// alone may change its stock.
+	Replica(ctx context.Context) (bool, error)
 
 	// Lot returns one lot, or [NotFound].
 	Lot(ctx context.Context, id string) (Lot, error)
@@ -131,6 +134,10 @@ type Reader interface {
 // be given up: a change returns that error.
 type Tx interface {
 	Reader
+
+	// MakeReplica says that the log of a site, still empty, is to be brought in
+	// from the site itself; [Refused] where it has entries of its own.
+	MakeReplica(ctx context.Context) error
 
 	// Append appends entries to the log. Their numbers must follow the head;
 	// [Changed] where they do not.

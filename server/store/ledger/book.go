@@ -57,6 +57,12 @@ func Open(ctx context.Context, tx store.Tx, by By) (*Book, error) {
 		return nil, store.Errorf(store.Invalid, "TIME_MISSING", "every entry of the log has a time").At("time")
 	}
 	by.Time = store.FromMicros(store.Micros(by.Time))
+	if replica, err := tx.Replica(ctx); err != nil {
+		return nil, err
+	} else if replica {
+		return nil, store.Errorf(store.Refused, "SITE_ELSEWHERE",
+			"the stock of %s belongs to the site itself, and this is a copy of its log: ask there", tx.Site()).With("site", tx.Site())
+	}
 	head, err := tx.Head(ctx)
 	if err != nil {
 		return nil, err

@@ -58,6 +58,10 @@ func (t *faultyTx) Head(ctx context.Context) (store.Head, error) {
 	return through(t.f, func() (store.Head, error) { return t.Tx.Head(ctx) })
 }
 
+func (t *faultyTx) Replica(ctx context.Context) (bool, error) {
+	return through(t.f, func() (bool, error) { return t.Tx.Replica(ctx) })
+}
+
 func (t *faultyTx) Lot(ctx context.Context, id string) (store.Lot, error) {
 	return through(t.f, func() (store.Lot, error) { return t.Tx.Lot(ctx, id) })
 }

@@ -81,6 +81,26 @@ func (t *Tx) Head(ctx context.Context) (head store.Head, err error) {
 	return head, err
 }
 
+// Replica reports whether the log was brought in from the site itself.
+func (t *Tx) Replica(ctx context.Context) (replica bool, err error) {
+	err = t.query(ctx, func(r Rows) error {
+		var origin string
+		err := r.Scan(&origin)
+		replica = origin == "replica"
+		return err
+	}, `SELECT origin FROM sites WHERE site = $1`, t.site)
+	return replica, err
+}
+
+// MakeReplica says that the log is to be brought in from the site itself.
+func (t *Tx) MakeReplica(ctx context.Context) error {
+	n, err := t.exec(ctx, `UPDATE sites SET origin = 'replica' WHERE site = $1 AND (seq = 0 OR origin = 'replica')`, t.site)
+	if err == nil && n != 1 {
+		return store.Errorf(store.Refused, "SITE_AT_HOME", "the log of %s is written here: it cannot be a copy of another", t.site).With("site", t.site)
+	}
+	return err
+}
+
 // exec runs a statement, unless the caller has given up.
 func (t *Tx) exec(ctx context.Context, statement string, args ...any) (int64, error) {
 	if err := ctx.Err(); err != nil {
