@@ -3,16 +3,19 @@ package main
 import (
 	"bowroll/client"
 	"bowroll/client/sheet/card"
+	"bowroll/client/sheet/cyclesheet"
 	bowrollv1 "bowroll/proto/bowroll/v1"
 )
 
 // planPaper is what a plan is printed as besides the table.
 type planPaper struct {
+	Sheet string `help:"Write the whole cycle on paper: plan, timeline, stock, course and wind, what-ifs: .pdf, .html or .txt." placeholder:"FILE" group:"Paper"`
 	cardFlags
 	paperFlags
 
-	cards   []card.Sources
-	formats struct{ cards string }
+	cards    []card.Sources
+	variants []cyclesheet.Variant
+	formats  struct{ cards, sheet string }
 }
 
 // check reads the flags before anything is asked, so that nothing is computed
@@ -20,6 +23,11 @@ type planPaper struct {
 func (f *planPaper) check() (err error) {
 	if f.Cards != "" {
 		if f.formats.cards, err = ending("--cards", f.Cards, "pdf", "html", "txt", "json"); err != nil {
+			return err
+		}
+	}
+	if f.Sheet != "" {
+		if f.formats.sheet, err = ending("--sheet", f.Sheet, "pdf", "html", "txt"); err != nil {
 			return err
 		}
 	}
@@ -32,11 +40,20 @@ func (f *planPaper) gather(p *program, to *client.Client, asked *bowrollv1.Cycle
 	if f.Cards != "" {
 		f.cards, err = p.cardSources(to, asked, plan)
 	}
+	if err == nil && f.Sheet != "" {
+		f.variants, err = p.variants(to, asked, plan)
+	}
 	return err
 }
 
 // write writes the files asked for.
 func (f *planPaper) write(p *program, asked *bowrollv1.Cycle, plan *bowrollv1.CyclePlan) error {
+	if f.Sheet != "" {
+		sheet := cyclesheet.Sheet{Cycle: asked, Plan: plan, Variants: f.variants, Units: p.style().Units}
+		if err := f.print(f.Sheet, f.formats.sheet, sheet.Document()); err != nil {
+			return err
+		}
+	}
 	if f.Cards != "" {
 		return p.printCards(f.cardFlags, f.paperFlags, f.formats.cards, f.cards, asked)
 	}

@@ -87,6 +87,9 @@ type Column struct {
 	Right bool    // numbers are set to the right
 	Share float64 // of the width; 0 counts as 1
 	Hand  bool    // written in by hand
+	// Rank is the order in which columns give way in a text that is too narrow: the
+	// highest first, 0 never.
+	Rank int
 	// Badges frame the words of this column that are to be seen first: Black
 	// prints them in inverse, Open in a frame.
 	Badges map[string]Fill
@@ -125,7 +128,7 @@ type Shape struct {
 	// X, Y is where it begins, X2, Y2 where it ends, with y downwards.
 	X, Y, X2, Y2 float64
 	Points       [][2]float64 // of a polygon
-	Weight       float64      // of its outline; 0 is none
+	Weight       float64      // of its outline; 0 is none, a very thin one is grey
 	Fill         Fill
 	Dashed       bool
 	Text         string
@@ -188,6 +191,9 @@ var (
 	A4     = Size{"A4", 210, 297}
 	Letter = Size{"Letter", 215.9, 279.4}
 )
+
+// faint is the weight of a line below which it only guides the eye.
+const faint = 0.15
 
 // none is printed for what is not there: blank never means zero.
 const none = "-"

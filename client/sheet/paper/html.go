@@ -82,8 +82,12 @@ func svg(d Drawing) template.HTML {
 		}
 		switch s.Kind {
 		case Stroke:
-			fmt.Fprintf(&b, `<line x1="%s" y1="%s" x2="%s" y2="%s" class="ink" stroke-width="%s"%s/>`,
-				number(s.X), number(s.Y), number(s.X2), number(s.Y2), number(s.Weight), dash)
+			class := "ink"
+			if s.Weight < faint {
+				class = "faint"
+			}
+			fmt.Fprintf(&b, `<line x1="%s" y1="%s" x2="%s" y2="%s" class="%s" stroke-width="%s"%s/>`,
+				number(s.X), number(s.Y), number(s.X2), number(s.Y2), class, number(s.Weight), dash)
 		case Box:
 			fmt.Fprintf(&b, `<rect x="%s" y="%s" width="%s" height="%s" class="%s"%s/>`,
 				number(s.X), number(s.Y), number(s.X2-s.X), number(s.Y2-s.Y), fillClass(s.Fill), edge(s))

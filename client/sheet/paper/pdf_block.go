@@ -86,6 +86,9 @@ func (s *setter) table(t Table, x, y, width float64) float64 {
 	for i, c := range t.Columns {
 		widths[i], left[i] = room*share(c.Share)/total, at
 		at += widths[i] + gap
+		if i > 0 && t.Columns[i-1].Right && !c.Right { // else they would read as one
+			left[i], widths[i] = left[i]+1.2, widths[i]-1.2
+		}
 	}
 	heads := make([]string, len(t.Columns))
 	for i, c := range t.Columns {

@@ -94,7 +94,11 @@ func (s *setter) line(x1, y1, x2, y2, weight float64, dashed bool) {
 	if s.dry {
 		return
 	}
-	s.f.SetDrawColor(0, 0, 0)
+	grey := 0
+	if weight < faint {
+		grey = 150
+	}
+	s.f.SetDrawColor(grey, grey, grey)
 	s.f.SetLineWidth(weight)
 	if dashed {
 		s.f.SetDashPattern([]float64{1.2, 0.9}, 0)

@@ -2,6 +2,7 @@ package paper
 
 import (
 	"io"
+	"slices"
 	"strings"
 	"unicode/utf8"
 )
@@ -136,6 +137,7 @@ func (t *textSheet) set(text, lead, hang string) {
 // not fit; where even that will not do, each row becomes a list of labelled
 // values.
 func (t *textSheet) table(b Table) {
+	b = narrower(b)
 	widths, total := make([]int, len(b.Columns)), 2*(len(b.Columns)-1)
 	value := func(row []string, i int) string {
 		if i < len(row) && row[i] != "" {
@@ -188,6 +190,33 @@ func (t *textSheet) table(b Table) {
 	draw(func(i int) string { return strings.Repeat("-", widths[i]) })
 	for _, row := range b.Rows {
 		draw(func(i int) string { return value(row, i) })
+	}
+}
+
+// narrower leaves out the columns that give way, until the rest fits.
+func narrower(b Table) Table {
+	for {
+		total, drop := 2*(len(b.Columns)-1), -1
+		for i, c := range b.Columns {
+			width := letters(c.Head)
+			for _, row := range b.Rows {
+				if i < len(row) {
+					width = max(width, letters(row[i]))
+				}
+			}
+			total += width
+			if c.Rank > 0 && (drop < 0 || c.Rank > b.Columns[drop].Rank) {
+				drop = i
+			}
+		}
+		if total <= textWidth || drop < 0 {
+			return b
+		}
+		left := Table{Columns: slices.Delete(slices.Clone(b.Columns), drop, drop+1), Strong: b.Strong}
+		for _, row := range b.Rows {
+			left.Rows = append(left.Rows, slices.Delete(slices.Clone(row), drop, min(drop+1, len(row))))
+		}
+		b = left
 	}
 }
 

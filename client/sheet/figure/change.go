@@ -1,0 +1,56 @@
+package figure
+
+import (
+	"math"
+	"strings"
+
+	"bowroll/perf/quantity"
+	bowrollv1 "bowroll/proto/bowroll/v1"
+)
+
+// endings are the units that the contract's names end in.
+var endings = []struct {
+	suffix string
+	Measure
+}{
+	{"_mps", Speed}, {"_kg", Mass}, {"_c", Temperature}, {"_pa", Pressure}, {"_m", Length},
+}
+
+// Named writes the value of a quantity that is named as the contract does, with
+// its unit in the name. ok is false for a name that ends in no unit known here.
+func Named(system quantity.System, name string, value float64) (text string, ok bool) {
+	for _, e := range endings {
+		if strings.HasSuffix(name, e.suffix) {
+			return Measured(system, e.Measure, value), true
+		}
+	}
+	switch {
+	case strings.HasSuffix(name, "_s"):
+		return Seconds(value), true
+	case strings.HasSuffix(name, "_count"):
+		return Fixed(value, 0), true
+	}
+	return "", false
+}
+
+// Change writes one change of an input, e.g. "3 kt more headwind".
+func Change(system quantity.System, c *bowrollv1.Change) string {
+	amount, more := math.Abs(c.GetChange()), "more"
+	if c.GetChange() < 0 {
+		more = "less"
+	}
+	what := map[string]string{
+		"headwind_mps": "headwind", "credited_headwind_mps": "headwind",
+		"gross_mass_kg": "mass", "available_m": "run",
+	}[c.GetQuantity()]
+	switch {
+	case what != "":
+		text, _ := Named(system, c.GetQuantity(), amount)
+		return text + " " + more + " " + what
+	case c.GetQuantity() == "unit_count" && amount == 1:
+		return "1 " + more + " unit"
+	case c.GetQuantity() == "unit_count":
+		return Fixed(amount, 0) + " " + more + " units"
+	}
+	return c.GetText()
+}

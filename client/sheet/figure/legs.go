@@ -1,0 +1,30 @@
+package figure
+
+import bowrollv1 "bowroll/proto/bowroll/v1"
+
+// Legs says which way out a launch relies on if units fail: "go" or "stop" where
+// every failure has the same, "by case" where it depends on what fails, and "no
+// way out" where a failure has none. Without failures it is [None].
+func Legs(failures []*bowrollv1.Failure) string {
+	text := None
+	for _, f := range failures {
+		leg := "no way out"
+		switch {
+		case f.Leg == nil && f.GetCovered(): // the policy asks for none
+			leg = "not asked"
+		case f.GetLeg() == bowrollv1.Leg_LEG_GO:
+			leg = "go"
+		case f.GetLeg() == bowrollv1.Leg_LEG_STOP:
+			leg = "stop"
+		}
+		switch {
+		case leg == "no way out":
+			return leg
+		case text == None:
+			text = leg
+		case text != leg:
+			text = "by case"
+		}
+	}
+	return text
+}
