@@ -35,6 +35,7 @@ func classes(cores int) intercept.Classes {
 		compute = &intercept.Class{Name: "compute", Deadline: 30 * time.Second, InFlight: 64, MaxBytes: ordinaryBytes, Retry: 100 * time.Millisecond}
 		solve   = &intercept.Class{Name: "solve", Deadline: 30 * time.Second, InFlight: 2 * cores, MaxBytes: ordinaryBytes, Retry: time.Second}
 		bulk    = &intercept.Class{Name: "bulk", Deadline: 30 * time.Second, InFlight: max(2, cores), MaxBytes: MaxRequestBytes, Retry: time.Second}
+		table   = &intercept.Class{Name: "table", Deadline: 5 * time.Minute, InFlight: max(2, cores), MaxBytes: ordinaryBytes, Retry: 2 * time.Second}
 		// Planning a cycle is bulk work with a class of its own, so that batches do
 		// not keep plans waiting.
 		queue     = &intercept.Class{Name: "queue", Deadline: 30 * time.Second, InFlight: 2 * cores, MaxBytes: MaxRequestBytes, Retry: time.Second}
@@ -49,6 +50,9 @@ func classes(cores int) intercept.Classes {
 		bowrollv1.Takeoffs_FindFiring_FullMethodName:       solve,
 		bowrollv1.Takeoffs_CheckBox_FullMethodName:         read,
 		bowrollv1.WindLimits_Compute_FullMethodName:        solve,
+		bowrollv1.WindLimits_Tabulate_FullMethodName:       table,
+		bowrollv1.WindLimits_FindCourse_FullMethodName:     solve,
+		bowrollv1.WindLimits_ReadWind_FullMethodName:       read,
 		bowrollv1.Cycles_Plan_FullMethodName:               queue,
 		bowrollv1.Cycles_PlanStream_FullMethodName:         longQueue,
 		bowrollv1.Cycles_PlanFleet_FullMethodName:          queue,

@@ -34,7 +34,7 @@ func Services(screen *refusal.Screen, snapshot *catalog.Snapshot, values []publi
 	rules := screen.Validator()
 	return server.Services{
 		Takeoffs:   rpc.NewTakeoffs(rules, snapshot, cores),
-		WindLimits: rpc.NewWindLimits(rules, snapshot),
+		WindLimits: rpc.NewWindLimits(rules, snapshot, cores),
 		Cycles:     rpc.NewCycles(rules, snapshot, cores),
 		Catalog:    rpc.NewCatalog(snapshot),
 		Model:      rpc.NewModel(snapshot, programVersion(), values),

@@ -1,6 +1,7 @@
 package catalog
 
 import (
+	"math"
 	"strings"
 
 	bowrollv1 "bowroll/proto/bowroll/v1"
@@ -23,7 +24,49 @@ func CheckSite(s *bowrollv1.Site) []*bowrollv1.Violation {
 	case s.TurnRateDegS != nil:
 		vs.add("turn_rate_deg_s", figure(s.GetTurnRateDegS()), "ashore", "", "a strip does not turn: give both speeds or leave this out")
 	}
+	checkAnemometers(s, &vs)
 	return vs
+}
+
+// checkAnemometers holds the sectors of every sensor clear of each other.
+func checkAnemometers(s *bowrollv1.Site, vs *violations) {
+	if q := s.GetWindQuality(); q == nil && len(s.GetAnemometers()) > 0 {
+		vs.add("wind_quality", "", "required", "", "say what readings must be to be used, and how near two must agree")
+	} else if q != nil && q.GetLeastAveragingS() > q.GetGreatestAveragingS() {
+		vs.add("wind_quality.greatest_averaging_s", figure(q.GetGreatestAveragingS()), "order", "at least least_averaging_s, "+figure(q.GetLeastAveragingS()), "")
+	}
+	seen := map[string]bool{}
+	for i, a := range s.GetAnemometers() {
+		if seen[a.GetId()] {
+			vs.add(element("anemometers", i, ".id"), a.GetId(), "unique", "unlike the ids before it", "")
+		}
+		seen[a.GetId()] = true
+		for j, c := range a.GetCorrections() {
+			at := element(element("anemometers", i, ".corrections"), j, "")
+			if sectorWidth(c) == 0 {
+				vs.add(at+".to_deg", figure(c.GetToDeg()), "order", "unlike from_deg", "0 to 360 is every direction")
+			}
+			for k, before := range a.GetCorrections()[:j] {
+				if inSector(before, c.GetFromDeg()) || inSector(c, before.GetFromDeg()) {
+					vs.add(at+".from_deg", figure(c.GetFromDeg()), "overlap", "clear of "+element("corrections", k, ""), "sectors may not overlap")
+				}
+			}
+		}
+	}
+}
+
+// sectorWidth is how wide a sector is, clockwise, in degrees.
+func sectorWidth(c *bowrollv1.AnemometerCorrection) float64 {
+	if c.GetToDeg()-c.GetFromDeg() >= 360 {
+		return 360
+	}
+	return math.Mod(c.GetToDeg()-c.GetFromDeg()+360, 360)
+}
+
+// inSector tells whether a direction is in a sector.
+func inSector(c *bowrollv1.AnemometerCorrection, deg float64) bool {
+	width := sectorWidth(c)
+	return width >= 360 || math.Mod(deg-c.GetFromDeg()+720, 360) < width
 }
 
 // CheckDeck returns what is wrong between the fields of a deck of a site, each

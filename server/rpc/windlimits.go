@@ -19,11 +19,17 @@ import (
 type WindLimits struct {
 	bowrollv1.UnimplementedWindLimitsServer
 	resolver resolver
+	cycles   *Cycles
+	workers  int
 }
 
-// NewWindLimits computes with the catalog given.
-func NewWindLimits(validator protovalidate.Validator, snapshot *catalog.Snapshot) *WindLimits {
-	return &WindLimits{resolver: resolver{validator: validator, catalog: snapshot, sampler: newSampler(1)}}
+// NewWindLimits computes with the catalog given, a table on as many goroutines
+// as workers says (at least one). How many there are changes no answer.
+func NewWindLimits(validator protovalidate.Validator, snapshot *catalog.Snapshot, workers int) *WindLimits {
+	return &WindLimits{
+		resolver: resolver{validator: validator, catalog: snapshot, sampler: newSampler(1)},
+		cycles:   NewCycles(validator, snapshot, workers), workers: max(1, workers),
+	}
 }
 
 // Compute answers the wind limits of one load for each unit count.
@@ -35,11 +41,12 @@ func (w *WindLimits) Compute(ctx context.Context, req *bowrollv1.WindLimitsCompu
 	out := new(bowrollv1.WindLimitsComputeResponse)
 	var found []*bowrollv1.Violation
 	var digested []proto.Message
+	var loads []*windLoad
 	for _, count := range counts {
 		if err := ctx.Err(); err != nil {
 			return nil, status.FromContextError(err).Err()
 		}
-		res, faults, err := w.resolver.resolve("case", withCount(req.GetCase(), count))
+		load, faults, err := w.resolver.windLoad("case", withCount(req.GetCase(), count), req.GetFiringPlan())
 		if err != nil {
 			return nil, err
 		}
@@ -47,15 +54,9 @@ func (w *WindLimits) Compute(ctx context.Context, req *bowrollv1.WindLimitsCompu
 			found = appendNew(found, faults)
 			continue
 		}
-		limit, faults, err := w.limit(res, req)
-		if err != nil {
-			return nil, err
-		}
-		found = appendNew(found, faults)
-		limit.UnitCount = count
-		out.Limits = append(out.Limits, limit)
-		out.Policy = res.Policy
-		digested = append(digested, res.Case)
+		load.count = count
+		loads = append(loads, load)
+		digested = append(digested, load.res.Case)
 	}
 	if count, ok := needsBoosters(req, counts); ok {
 		found = append(found, &bowrollv1.Violation{
@@ -65,6 +66,24 @@ func (w *WindLimits) Compute(ctx context.Context, req *bowrollv1.WindLimitsCompu
 	}
 	if err := refusal.Invalid(found); err != nil {
 		return nil, err
+	}
+	for _, load := range loads {
+		if err := ctx.Err(); err != nil {
+			return nil, status.FromContextError(err).Err()
+		}
+		limit := load.search.Limit()
+		answer := load.answer(limit)
+		if req.DirectionStepDeg != nil {
+			points, err := load.envelope(limit, req.GetDirectionStepDeg())
+			if err != nil {
+				return nil, refusal.Invalid(refusal.FromModel("direction_step_deg", err))
+			}
+			answer.Envelope = points
+		}
+		out.Limits = append(out.Limits, answer)
+		out.Policy = load.res.Policy
+		out.OwnHeadwindMps = load.ownMPS
+		out.Cautions = appendCautions(out.Cautions, load.cautions(limit))
 	}
 	out.Provenance = provenance(w.resolver.catalog, append(digested, req)...)
 	return out, nil
@@ -111,55 +130,70 @@ next:
 	return list
 }
 
-// limit answers one unit count.
-func (w *WindLimits) limit(res *resolved, req *bowrollv1.WindLimitsComputeRequest) (*bowrollv1.WindLimit, []*bowrollv1.Violation, error) {
-	res.Best = res.Best || req.GetFiringPlan() == bowrollv1.FiringPlan_FIRING_PLAN_REPLANNED
-	runner, err := takeoff.NewRunner(res.Setting)
-	if err != nil {
-		return nil, refusal.FromModel("case", err), nil
-	}
-	r := &run{res: res, runner: runner}
-	a := takeoff.Assessment{Firing: res.Firing}
-	if res.Best && req.GetFiringPlan() == bowrollv1.FiringPlan_FIRING_PLAN_FIXED {
-		// The best at the wind of the case, then held.
-		a.Firing = runner.BestFiring(&r.schedule, res.Setting.Units, takeoff.FiringSearch{
-			Brakes: true, ReactionS: res.Firing.ReactionS,
-		}).Firing
-	}
-	question := r.question(&a)
-	question.Replanned = req.GetFiringPlan() == bowrollv1.FiringPlan_FIRING_PLAN_REPLANNED && len(res.Setting.Units) > 0
-	least := runner.LeastHeadwind(&r.schedule, question)
-
+// answer puts a limit into the contract's message.
+func (l *windLoad) answer(limit takeoff.WindLimit) *bowrollv1.WindLimit {
 	out := &bowrollv1.WindLimit{
-		LeastHeadwindMps:  limitAnswer(least),
-		CrosswindLimitMps: res.Limits.CrosswindMPS,
-		TailwindLimitMps:  res.Limits.TailwindMPS,
-		WindCeilingMps:    res.Limits.CeilingMPS,
+		UnitCount:           l.count,
+		LeastHeadwindMps:    windLimitAnswer(limit),
+		GreatestHeadwindMps: finite(limit.MostMPS),
+		CrosswindLimitMps:   l.res.Limits.CrosswindMPS,
+		TailwindLimitMps:    l.res.Limits.TailwindMPS,
+		WindCeilingMps:      l.res.Limits.CeilingMPS,
+		Binds:               binding(limit.Binds),
+		GreatestBinds:       binding(limit.MostBinds),
+		Text:                l.sentence(limit),
 	}
-	if req.DirectionStepDeg == nil {
-		return out, nil, nil
+	if limit.Outcome == takeoff.NeverFits {
+		out.GreatestHeadwindMps, out.GreatestBinds = nil, nil
+		return out
 	}
-	limits := wind.Limits{
-		GreatestCrosswindMPS: res.Limits.CrosswindMPS,
-		GreatestTailwindMPS:  res.Limits.TailwindMPS,
-		CeilingMPS:           res.Limits.CeilingMPS,
+	out.FiringMode, out.DelayS = firedAt(limit.At.Firing, len(l.res.Setting.Units))
+	if roll := limit.At.Roll; roll.LiftsOff {
+		out.RunM = proto.Float64(roll.RunM)
+		out.RequiredRunM = proto.Float64(roll.RunM * l.res.Policy.GetRunFactor())
 	}
-	switch least.Outcome {
-	case takeoff.NeverFits:
-		return out, nil, nil // no wind will do: there is no envelope
-	case takeoff.LimitFound:
-		limits.LeastHeadwindMPS = &least.Value
+	return out
+}
+
+// firedAt is the firing at a limit.
+func firedAt(f takeoff.Firing, units int) (mode *bowrollv1.FiringMode, delayS *float64) {
+	if units == 0 {
+		return nil, nil
 	}
-	points, err := wind.Envelope(limits, wind.FullCredit(), 0, req.GetDirectionStepDeg())
+	if f.Mode == takeoff.Rolling {
+		delayS = proto.Float64(f.DelayS)
+	}
+	return firingMode(f.Mode).Enum(), delayS
+}
+
+func windLimitAnswer(l takeoff.WindLimit) *bowrollv1.Limit {
+	return limitAnswer(takeoff.Limit{Outcome: l.Outcome, Value: l.HeadwindMPS})
+}
+
+// binding is an outcome that binds; nothing where none does.
+func binding(o takeoff.Outcome) *bowrollv1.Outcome {
+	if !o.Holds() {
+		return nil
+	}
+	return outcome(o).Enum()
+}
+
+// envelope gives the winds over deck that keep the limits of a load.
+func (l *windLoad) envelope(limit takeoff.WindLimit, stepDeg float64) ([]*bowrollv1.EnvelopePoint, error) {
+	if limit.Outcome == takeoff.NeverFits {
+		return nil, nil // no wind will do: there is no envelope
+	}
+	points, err := wind.Envelope(l.bounds(limit), credit(l.res.Policy), l.ownMPS, stepDeg)
 	if err != nil {
-		return nil, refusal.FromModel("direction_step_deg", err), nil
+		return nil, err
 	}
-	for _, p := range points {
-		out.Envelope = append(out.Envelope, &bowrollv1.EnvelopePoint{
+	out := make([]*bowrollv1.EnvelopePoint, len(points))
+	for i, p := range points {
+		out[i] = &bowrollv1.EnvelopePoint{
 			RelativeFromDeg: p.RelativeFromDeg, Open: p.Open,
 			LeastMps: p.LeastMPS, GreatestMps: p.GreatestMPS,
 			LeastBinds: p.LeastBinds, GreatestBinds: p.GreatestBinds,
-		})
+		}
 	}
-	return out, nil, nil
+	return out, nil
 }

@@ -1822,7 +1822,11 @@ type Site struct {
 	// Rate at which the ship turns, 0.1 to 10 degrees a second; absent ashore.
 	TurnRateDegS *float64 `protobuf:"fixed64,5,opt,name=turn_rate_deg_s,json=turnRateDegS,proto3,oneof" json:"turn_rate_deg_s,omitempty"`
 	// Revision of the catalog this was read from.
-	Provenance    *Provenance `protobuf:"bytes,6,opt,name=provenance,proto3" json:"provenance,omitempty"`
+	Provenance *Provenance `protobuf:"bytes,6,opt,name=provenance,proto3" json:"provenance,omitempty"`
+	// Anemometers and what is known of their errors.
+	Anemometers []*Anemometer `protobuf:"bytes,7,rep,name=anemometers,proto3" json:"anemometers,omitempty"`
+	// What readings of them must be; given where anemometers are.
+	WindQuality   *WindQuality `protobuf:"bytes,8,opt,name=wind_quality,json=windQuality,proto3" json:"wind_quality,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1899,6 +1903,273 @@ func (x *Site) GetProvenance() *Provenance {
 	return nil
 }
 
+func (x *Site) GetAnemometers() []*Anemometer {
+	if x != nil {
+		return x.Anemometers
+	}
+	return nil
+}
+
+func (x *Site) GetWindQuality() *WindQuality {
+	if x != nil {
+		return x.WindQuality
+	}
+	return nil
+}
+
+// Anemometer is one wind sensor of a site.
+type Anemometer struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Name, unique at the site, e.g. "mast-port".
+	Id string `protobuf:"bytes,1,opt,name=id,proto3" json:"id,omitempty"`
+	// Name for people.
+	DisplayName string `protobuf:"bytes,2,opt,name=display_name,json=displayName,proto3" json:"display_name,omitempty"`
+	// Where the corrections come from.
+	Source string `protobuf:"bytes,3,opt,name=source,proto3" json:"source,omitempty"`
+	// Corrections by the direction the wind comes from, sectors clear of each
+	// other. The sensor is not used from where none is given; none at all means
+	// that it reads true everywhere.
+	Corrections   []*AnemometerCorrection `protobuf:"bytes,4,rep,name=corrections,proto3" json:"corrections,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Anemometer) Reset() {
+	*x = Anemometer{}
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[22]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Anemometer) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Anemometer) ProtoMessage() {}
+
+func (x *Anemometer) ProtoReflect() protoreflect.Message {
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[22]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Anemometer.ProtoReflect.Descriptor instead.
+func (*Anemometer) Descriptor() ([]byte, []int) {
+	return file_bowroll_v1_catalog_proto_rawDescGZIP(), []int{22}
+}
+
+func (x *Anemometer) GetId() string {
+	if x != nil {
+		return x.Id
+	}
+	return ""
+}
+
+func (x *Anemometer) GetDisplayName() string {
+	if x != nil {
+		return x.DisplayName
+	}
+	return ""
+}
+
+func (x *Anemometer) GetSource() string {
+	if x != nil {
+		return x.Source
+	}
+	return ""
+}
+
+func (x *Anemometer) GetCorrections() []*AnemometerCorrection {
+	if x != nil {
+		return x.Corrections
+	}
+	return nil
+}
+
+// AnemometerCorrection is what to do with readings from a sector, from_deg
+// (included) clockwise to to_deg (excluded), degrees from the ship's head.
+type AnemometerCorrection struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// First direction, 0 to 360 degrees.
+	FromDeg *float64 `protobuf:"fixed64,1,opt,name=from_deg,json=fromDeg,proto3,oneof" json:"from_deg,omitempty"`
+	// Last direction, 0 to 360 degrees.
+	ToDeg *float64 `protobuf:"fixed64,2,opt,name=to_deg,json=toDeg,proto3,oneof" json:"to_deg,omitempty"`
+	// True speed over speed read, 0.5 to 2; not given means 1.
+	SpeedFactor *float64 `protobuf:"fixed64,3,opt,name=speed_factor,json=speedFactor,proto3,oneof" json:"speed_factor,omitempty"`
+	// Added to the direction read, -45 to 45 degrees; not given means 0.
+	TurnDeg *float64 `protobuf:"fixed64,4,opt,name=turn_deg,json=turnDeg,proto3,oneof" json:"turn_deg,omitempty"`
+	// Standard deviation left after correction, 0 to 10 m/s; not given means 0.
+	SigmaMps *float64 `protobuf:"fixed64,5,opt,name=sigma_mps,json=sigmaMps,proto3,oneof" json:"sigma_mps,omitempty"`
+	// Whether the sensor is masked there and must not be used.
+	Masked        bool `protobuf:"varint,6,opt,name=masked,proto3" json:"masked,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *AnemometerCorrection) Reset() {
+	*x = AnemometerCorrection{}
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[23]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *AnemometerCorrection) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*AnemometerCorrection) ProtoMessage() {}
+
+func (x *AnemometerCorrection) ProtoReflect() protoreflect.Message {
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[23]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use AnemometerCorrection.ProtoReflect.Descriptor instead.
+func (*AnemometerCorrection) Descriptor() ([]byte, []int) {
+	return file_bowroll_v1_catalog_proto_rawDescGZIP(), []int{23}
+}
+
+func (x *AnemometerCorrection) GetFromDeg() float64 {
+	if x != nil && x.FromDeg != nil {
+		return *x.FromDeg
+	}
+	return 0
+}
+
+func (x *AnemometerCorrection) GetToDeg() float64 {
+	if x != nil && x.ToDeg != nil {
+		return *x.ToDeg
+	}
+	return 0
+}
+
+func (x *AnemometerCorrection) GetSpeedFactor() float64 {
+	if x != nil && x.SpeedFactor != nil {
+		return *x.SpeedFactor
+	}
+	return 0
+}
+
+func (x *AnemometerCorrection) GetTurnDeg() float64 {
+	if x != nil && x.TurnDeg != nil {
+		return *x.TurnDeg
+	}
+	return 0
+}
+
+func (x *AnemometerCorrection) GetSigmaMps() float64 {
+	if x != nil && x.SigmaMps != nil {
+		return *x.SigmaMps
+	}
+	return 0
+}
+
+func (x *AnemometerCorrection) GetMasked() bool {
+	if x != nil {
+		return x.Masked
+	}
+	return false
+}
+
+// WindQuality is what a site asks of wind readings.
+type WindQuality struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Least averaging time, 0 to 3 600 s: a shorter mean is a puff.
+	LeastAveragingS *float64 `protobuf:"fixed64,1,opt,name=least_averaging_s,json=leastAveragingS,proto3,oneof" json:"least_averaging_s,omitempty"`
+	// Greatest averaging time, 0 to 3 600 s: a longer mean has forgotten the last
+	// shift.
+	GreatestAveragingS *float64 `protobuf:"fixed64,2,opt,name=greatest_averaging_s,json=greatestAveragingS,proto3,oneof" json:"greatest_averaging_s,omitempty"`
+	// Greatest difference of two corrected readings, as vectors, that counts as
+	// agreement, 0 to 20 m/s.
+	AgreeMps *float64 `protobuf:"fixed64,3,opt,name=agree_mps,json=agreeMps,proto3,oneof" json:"agree_mps,omitempty"`
+	// Part of the mean that stands in for a lull that no sensor gives, 0 to 1; not
+	// given leaves it unknown.
+	LullFactor *float64 `protobuf:"fixed64,4,opt,name=lull_factor,json=lullFactor,proto3,oneof" json:"lull_factor,omitempty"`
+	// Multiple of the mean that stands in for a gust that no sensor gives, 1 to 3;
+	// not given leaves it unknown.
+	GustFactor    *float64 `protobuf:"fixed64,5,opt,name=gust_factor,json=gustFactor,proto3,oneof" json:"gust_factor,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *WindQuality) Reset() {
+	*x = WindQuality{}
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[24]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *WindQuality) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*WindQuality) ProtoMessage() {}
+
+func (x *WindQuality) ProtoReflect() protoreflect.Message {
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[24]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use WindQuality.ProtoReflect.Descriptor instead.
+func (*WindQuality) Descriptor() ([]byte, []int) {
+	return file_bowroll_v1_catalog_proto_rawDescGZIP(), []int{24}
+}
+
+func (x *WindQuality) GetLeastAveragingS() float64 {
+	if x != nil && x.LeastAveragingS != nil {
+		return *x.LeastAveragingS
+	}
+	return 0
+}
+
+func (x *WindQuality) GetGreatestAveragingS() float64 {
+	if x != nil && x.GreatestAveragingS != nil {
+		return *x.GreatestAveragingS
+	}
+	return 0
+}
+
+func (x *WindQuality) GetAgreeMps() float64 {
+	if x != nil && x.AgreeMps != nil {
+		return *x.AgreeMps
+	}
+	return 0
+}
+
+func (x *WindQuality) GetLullFactor() float64 {
+	if x != nil && x.LullFactor != nil {
+		return *x.LullFactor
+	}
+	return 0
+}
+
+func (x *WindQuality) GetGustFactor() float64 {
+	if x != nil && x.GustFactor != nil {
+		return *x.GustFactor
+	}
+	return 0
+}
+
 // Deck is a deck or strip that aircraft launch from.
 type Deck struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -1935,7 +2206,7 @@ type Deck struct {
 
 func (x *Deck) Reset() {
 	*x = Deck{}
-	mi := &file_bowroll_v1_catalog_proto_msgTypes[22]
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[25]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1947,7 +2218,7 @@ func (x *Deck) String() string {
 func (*Deck) ProtoMessage() {}
 
 func (x *Deck) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_catalog_proto_msgTypes[22]
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[25]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1960,7 +2231,7 @@ func (x *Deck) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Deck.ProtoReflect.Descriptor instead.
 func (*Deck) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_catalog_proto_rawDescGZIP(), []int{22}
+	return file_bowroll_v1_catalog_proto_rawDescGZIP(), []int{25}
 }
 
 func (x *Deck) GetName() string {
@@ -2072,7 +2343,7 @@ type SpotNeighbour struct {
 
 func (x *SpotNeighbour) Reset() {
 	*x = SpotNeighbour{}
-	mi := &file_bowroll_v1_catalog_proto_msgTypes[23]
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[26]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2084,7 +2355,7 @@ func (x *SpotNeighbour) String() string {
 func (*SpotNeighbour) ProtoMessage() {}
 
 func (x *SpotNeighbour) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_catalog_proto_msgTypes[23]
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[26]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2097,7 +2368,7 @@ func (x *SpotNeighbour) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SpotNeighbour.ProtoReflect.Descriptor instead.
 func (*SpotNeighbour) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_catalog_proto_rawDescGZIP(), []int{23}
+	return file_bowroll_v1_catalog_proto_rawDescGZIP(), []int{26}
 }
 
 func (x *SpotNeighbour) GetSpot() string {
@@ -2146,7 +2417,7 @@ type Surface struct {
 
 func (x *Surface) Reset() {
 	*x = Surface{}
-	mi := &file_bowroll_v1_catalog_proto_msgTypes[24]
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[27]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2158,7 +2429,7 @@ func (x *Surface) String() string {
 func (*Surface) ProtoMessage() {}
 
 func (x *Surface) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_catalog_proto_msgTypes[24]
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[27]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2171,7 +2442,7 @@ func (x *Surface) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Surface.ProtoReflect.Descriptor instead.
 func (*Surface) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_catalog_proto_rawDescGZIP(), []int{24}
+	return file_bowroll_v1_catalog_proto_rawDescGZIP(), []int{27}
 }
 
 func (x *Surface) GetRollingFriction() float64 {
@@ -2217,7 +2488,7 @@ type Spot struct {
 
 func (x *Spot) Reset() {
 	*x = Spot{}
-	mi := &file_bowroll_v1_catalog_proto_msgTypes[25]
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[28]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2229,7 +2500,7 @@ func (x *Spot) String() string {
 func (*Spot) ProtoMessage() {}
 
 func (x *Spot) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_catalog_proto_msgTypes[25]
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[28]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2242,7 +2513,7 @@ func (x *Spot) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Spot.ProtoReflect.Descriptor instead.
 func (*Spot) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_catalog_proto_rawDescGZIP(), []int{25}
+	return file_bowroll_v1_catalog_proto_rawDescGZIP(), []int{28}
 }
 
 func (x *Spot) GetId() string {
@@ -2493,7 +2764,7 @@ const file_bowroll_v1_catalog_proto_rawDesc = "" +
 	"\n" +
 	"_no_fire_aB\x11\n" +
 	"\x0f_least_source_vB\x14\n" +
-	"\x12_greatest_source_v\"\xf8\x03\n" +
+	"\x12_greatest_source_v\"\xf8\x04\n" +
 	"\x04Site\x12;\n" +
 	"\x04name\x18\x01 \x01(\tB'\xe2A\x01\b\xbaH r\x1e2\x1c^sites/[a-z][a-z0-9-]{0,62}$R\x04name\x12+\n" +
 	"\fdisplay_name\x18\x02 \x01(\tB\b\xbaH\x05r\x03(\xc8\x01R\vdisplayName\x12F\n" +
@@ -2502,11 +2773,46 @@ const file_bowroll_v1_catalog_proto_rawDesc = "" +
 	"\x0fturn_rate_deg_s\x18\x05 \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00$@)\x9a\x99\x99\x99\x99\x99\xb9?H\x02R\fturnRateDegS\x88\x01\x01\x12<\n" +
 	"\n" +
 	"provenance\x18\x06 \x01(\v2\x16.bowroll.v1.ProvenanceB\x04\xe2A\x01\x03R\n" +
-	"provenance:,\xeaA)\n" +
+	"provenance\x12B\n" +
+	"\vanemometers\x18\a \x03(\v2\x16.bowroll.v1.AnemometerB\b\xbaH\x05\x92\x01\x02\x10\x10R\vanemometers\x12:\n" +
+	"\fwind_quality\x18\b \x01(\v2\x17.bowroll.v1.WindQualityR\vwindQuality:,\xeaA)\n" +
 	"\fbowroll/Site\x12\fsites/{site}*\x05sites2\x04siteB\x12\n" +
 	"\x10_least_speed_mpsB\x15\n" +
 	"\x13_greatest_speed_mpsB\x12\n" +
-	"\x10_turn_rate_deg_s\"\x98\b\n" +
+	"\x10_turn_rate_deg_s\"\xdc\x01\n" +
+	"\n" +
+	"Anemometer\x121\n" +
+	"\x02id\x18\x01 \x01(\tB!\xe2A\x01\x02\xbaH\x1ar\x182\x16^[a-z][a-z0-9-]{0,62}$R\x02id\x12+\n" +
+	"\fdisplay_name\x18\x02 \x01(\tB\b\xbaH\x05r\x03(\xc8\x01R\vdisplayName\x12 \n" +
+	"\x06source\x18\x03 \x01(\tB\b\xbaH\x05r\x03(\xc8\x01R\x06source\x12L\n" +
+	"\vcorrections\x18\x04 \x03(\v2 .bowroll.v1.AnemometerCorrectionB\b\xbaH\x05\x92\x01\x02\x10HR\vcorrections\"\xad\x03\n" +
+	"\x14AnemometerCorrection\x12@\n" +
+	"\bfrom_deg\x18\x01 \x01(\x01B \xe2A\x01\x02\xbaH\x19\xc8\x01\x01\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x80v@)\x00\x00\x00\x00\x00\x00\x00\x00H\x00R\afromDeg\x88\x01\x01\x12<\n" +
+	"\x06to_deg\x18\x02 \x01(\x01B \xe2A\x01\x02\xbaH\x19\xc8\x01\x01\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x80v@)\x00\x00\x00\x00\x00\x00\x00\x00H\x01R\x05toDeg\x88\x01\x01\x12A\n" +
+	"\fspeed_factor\x18\x03 \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00\x00@)\x00\x00\x00\x00\x00\x00\xe0?H\x02R\vspeedFactor\x88\x01\x01\x129\n" +
+	"\bturn_deg\x18\x04 \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x80F@)\x00\x00\x00\x00\x00\x80F\xc0H\x03R\aturnDeg\x88\x01\x01\x12;\n" +
+	"\tsigma_mps\x18\x05 \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00$@)\x00\x00\x00\x00\x00\x00\x00\x00H\x04R\bsigmaMps\x88\x01\x01\x12\x16\n" +
+	"\x06masked\x18\x06 \x01(\bR\x06maskedB\v\n" +
+	"\t_from_degB\t\n" +
+	"\a_to_degB\x0f\n" +
+	"\r_speed_factorB\v\n" +
+	"\t_turn_degB\f\n" +
+	"\n" +
+	"_sigma_mps\"\xdc\x03\n" +
+	"\vWindQuality\x12Q\n" +
+	"\x11least_averaging_s\x18\x01 \x01(\x01B \xe2A\x01\x02\xbaH\x19\xc8\x01\x01\x12\x14@\x01\x19\x00\x00\x00\x00\x00 \xac@)\x00\x00\x00\x00\x00\x00\x00\x00H\x00R\x0fleastAveragingS\x88\x01\x01\x12W\n" +
+	"\x14greatest_averaging_s\x18\x02 \x01(\x01B \xe2A\x01\x02\xbaH\x19\xc8\x01\x01\x12\x14@\x01\x19\x00\x00\x00\x00\x00 \xac@)\x00\x00\x00\x00\x00\x00\x00\x00H\x01R\x12greatestAveragingS\x88\x01\x01\x12B\n" +
+	"\tagree_mps\x18\x03 \x01(\x01B \xe2A\x01\x02\xbaH\x19\xc8\x01\x01\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x004@)\x00\x00\x00\x00\x00\x00\x00\x00H\x02R\bagreeMps\x88\x01\x01\x12?\n" +
+	"\vlull_factor\x18\x04 \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00\xf0?)\x00\x00\x00\x00\x00\x00\x00\x00H\x03R\n" +
+	"lullFactor\x88\x01\x01\x12?\n" +
+	"\vgust_factor\x18\x05 \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00\b@)\x00\x00\x00\x00\x00\x00\xf0?H\x04R\n" +
+	"gustFactor\x88\x01\x01B\x14\n" +
+	"\x12_least_averaging_sB\x17\n" +
+	"\x15_greatest_averaging_sB\f\n" +
+	"\n" +
+	"_agree_mpsB\x0e\n" +
+	"\f_lull_factorB\x0e\n" +
+	"\f_gust_factor\"\x98\b\n" +
 	"\x04Deck\x12V\n" +
 	"\x04name\x18\x01 \x01(\tBB\xe2A\x01\b\xbaH;r927^sites/[a-z][a-z0-9-]{0,62}/decks/[a-z][a-z0-9-]{0,62}$R\x04name\x12+\n" +
 	"\fdisplay_name\x18\x02 \x01(\tB\b\xbaH\x05r\x03(\xc8\x01R\vdisplayName\x129\n" +
@@ -2586,7 +2892,7 @@ func file_bowroll_v1_catalog_proto_rawDescGZIP() []byte {
 }
 
 var file_bowroll_v1_catalog_proto_enumTypes = make([]protoimpl.EnumInfo, 1)
-var file_bowroll_v1_catalog_proto_msgTypes = make([]protoimpl.MessageInfo, 26)
+var file_bowroll_v1_catalog_proto_msgTypes = make([]protoimpl.MessageInfo, 29)
 var file_bowroll_v1_catalog_proto_goTypes = []any{
 	(Side)(0),                         // 0: bowroll.v1.Side
 	(*GetAircraftTypeRequest)(nil),    // 1: bowroll.v1.GetAircraftTypeRequest
@@ -2611,59 +2917,65 @@ var file_bowroll_v1_catalog_proto_goTypes = []any{
 	(*ExhaustJet)(nil),                // 20: bowroll.v1.ExhaustJet
 	(*Igniter)(nil),                   // 21: bowroll.v1.Igniter
 	(*Site)(nil),                      // 22: bowroll.v1.Site
-	(*Deck)(nil),                      // 23: bowroll.v1.Deck
-	(*SpotNeighbour)(nil),             // 24: bowroll.v1.SpotNeighbour
-	(*Surface)(nil),                   // 25: bowroll.v1.Surface
-	(*Spot)(nil),                      // 26: bowroll.v1.Spot
-	(*Provenance)(nil),                // 27: bowroll.v1.Provenance
-	(*Policy)(nil),                    // 28: bowroll.v1.Policy
+	(*Anemometer)(nil),                // 23: bowroll.v1.Anemometer
+	(*AnemometerCorrection)(nil),      // 24: bowroll.v1.AnemometerCorrection
+	(*WindQuality)(nil),               // 25: bowroll.v1.WindQuality
+	(*Deck)(nil),                      // 26: bowroll.v1.Deck
+	(*SpotNeighbour)(nil),             // 27: bowroll.v1.SpotNeighbour
+	(*Surface)(nil),                   // 28: bowroll.v1.Surface
+	(*Spot)(nil),                      // 29: bowroll.v1.Spot
+	(*Provenance)(nil),                // 30: bowroll.v1.Provenance
+	(*Policy)(nil),                    // 31: bowroll.v1.Policy
 }
 var file_bowroll_v1_catalog_proto_depIdxs = []int32{
 	13, // 0: bowroll.v1.ListAircraftTypesResponse.aircraft_types:type_name -> bowroll.v1.AircraftType
-	27, // 1: bowroll.v1.ListAircraftTypesResponse.provenance:type_name -> bowroll.v1.Provenance
+	30, // 1: bowroll.v1.ListAircraftTypesResponse.provenance:type_name -> bowroll.v1.Provenance
 	19, // 2: bowroll.v1.ListBoosterTypesResponse.booster_types:type_name -> bowroll.v1.BoosterType
-	27, // 3: bowroll.v1.ListBoosterTypesResponse.provenance:type_name -> bowroll.v1.Provenance
+	30, // 3: bowroll.v1.ListBoosterTypesResponse.provenance:type_name -> bowroll.v1.Provenance
 	22, // 4: bowroll.v1.ListSitesResponse.sites:type_name -> bowroll.v1.Site
-	27, // 5: bowroll.v1.ListSitesResponse.provenance:type_name -> bowroll.v1.Provenance
-	23, // 6: bowroll.v1.ListDecksResponse.decks:type_name -> bowroll.v1.Deck
-	27, // 7: bowroll.v1.ListDecksResponse.provenance:type_name -> bowroll.v1.Provenance
+	30, // 5: bowroll.v1.ListSitesResponse.provenance:type_name -> bowroll.v1.Provenance
+	26, // 6: bowroll.v1.ListDecksResponse.decks:type_name -> bowroll.v1.Deck
+	30, // 7: bowroll.v1.ListDecksResponse.provenance:type_name -> bowroll.v1.Provenance
 	14, // 8: bowroll.v1.AircraftType.flaps:type_name -> bowroll.v1.FlapSetting
 	15, // 9: bowroll.v1.AircraftType.thrust:type_name -> bowroll.v1.ThrustTable
 	16, // 10: bowroll.v1.AircraftType.propeller:type_name -> bowroll.v1.Propeller
 	17, // 11: bowroll.v1.AircraftType.stations:type_name -> bowroll.v1.Station
 	18, // 12: bowroll.v1.AircraftType.loadings:type_name -> bowroll.v1.Loading
-	27, // 13: bowroll.v1.AircraftType.provenance:type_name -> bowroll.v1.Provenance
+	30, // 13: bowroll.v1.AircraftType.provenance:type_name -> bowroll.v1.Provenance
 	0,  // 14: bowroll.v1.Station.side:type_name -> bowroll.v1.Side
-	27, // 15: bowroll.v1.BoosterType.provenance:type_name -> bowroll.v1.Provenance
+	30, // 15: bowroll.v1.BoosterType.provenance:type_name -> bowroll.v1.Provenance
 	20, // 16: bowroll.v1.BoosterType.exhaust:type_name -> bowroll.v1.ExhaustJet
 	21, // 17: bowroll.v1.BoosterType.igniter:type_name -> bowroll.v1.Igniter
-	27, // 18: bowroll.v1.Site.provenance:type_name -> bowroll.v1.Provenance
-	25, // 19: bowroll.v1.Deck.surface:type_name -> bowroll.v1.Surface
-	26, // 20: bowroll.v1.Deck.spots:type_name -> bowroll.v1.Spot
-	28, // 21: bowroll.v1.Deck.policy:type_name -> bowroll.v1.Policy
-	27, // 22: bowroll.v1.Deck.provenance:type_name -> bowroll.v1.Provenance
-	24, // 23: bowroll.v1.Deck.neighbours:type_name -> bowroll.v1.SpotNeighbour
-	1,  // 24: bowroll.v1.Catalog.GetAircraftType:input_type -> bowroll.v1.GetAircraftTypeRequest
-	2,  // 25: bowroll.v1.Catalog.ListAircraftTypes:input_type -> bowroll.v1.ListAircraftTypesRequest
-	4,  // 26: bowroll.v1.Catalog.GetBoosterType:input_type -> bowroll.v1.GetBoosterTypeRequest
-	5,  // 27: bowroll.v1.Catalog.ListBoosterTypes:input_type -> bowroll.v1.ListBoosterTypesRequest
-	7,  // 28: bowroll.v1.Catalog.GetSite:input_type -> bowroll.v1.GetSiteRequest
-	8,  // 29: bowroll.v1.Catalog.ListSites:input_type -> bowroll.v1.ListSitesRequest
-	10, // 30: bowroll.v1.Catalog.GetDeck:input_type -> bowroll.v1.GetDeckRequest
-	11, // 31: bowroll.v1.Catalog.ListDecks:input_type -> bowroll.v1.ListDecksRequest
-	13, // 32: bowroll.v1.Catalog.GetAircraftType:output_type -> bowroll.v1.AircraftType
-	3,  // 33: bowroll.v1.Catalog.ListAircraftTypes:output_type -> bowroll.v1.ListAircraftTypesResponse
-	19, // 34: bowroll.v1.Catalog.GetBoosterType:output_type -> bowroll.v1.BoosterType
-	6,  // 35: bowroll.v1.Catalog.ListBoosterTypes:output_type -> bowroll.v1.ListBoosterTypesResponse
-	22, // 36: bowroll.v1.Catalog.GetSite:output_type -> bowroll.v1.Site
-	9,  // 37: bowroll.v1.Catalog.ListSites:output_type -> bowroll.v1.ListSitesResponse
-	23, // 38: bowroll.v1.Catalog.GetDeck:output_type -> bowroll.v1.Deck
-	12, // 39: bowroll.v1.Catalog.ListDecks:output_type -> bowroll.v1.ListDecksResponse
-	32, // [32:40] is the sub-list for method output_type
-	24, // [24:32] is the sub-list for method input_type
-	24, // [24:24] is the sub-list for extension type_name
-	24, // [24:24] is the sub-list for extension extendee
-	0,  // [0:24] is the sub-list for field type_name
+	30, // 18: bowroll.v1.Site.provenance:type_name -> bowroll.v1.Provenance
+	23, // 19: bowroll.v1.Site.anemometers:type_name -> bowroll.v1.Anemometer
+	25, // 20: bowroll.v1.Site.wind_quality:type_name -> bowroll.v1.WindQuality
+	24, // 21: bowroll.v1.Anemometer.corrections:type_name -> bowroll.v1.AnemometerCorrection
+	28, // 22: bowroll.v1.Deck.surface:type_name -> bowroll.v1.Surface
+	29, // 23: bowroll.v1.Deck.spots:type_name -> bowroll.v1.Spot
+	31, // 24: bowroll.v1.Deck.policy:type_name -> bowroll.v1.Policy
+	30, // 25: bowroll.v1.Deck.provenance:type_name -> bowroll.v1.Provenance
+	27, // 26: bowroll.v1.Deck.neighbours:type_name -> bowroll.v1.SpotNeighbour
+	1,  // 27: bowroll.v1.Catalog.GetAircraftType:input_type -> bowroll.v1.GetAircraftTypeRequest
+	2,  // 28: bowroll.v1.Catalog.ListAircraftTypes:input_type -> bowroll.v1.ListAircraftTypesRequest
+	4,  // 29: bowroll.v1.Catalog.GetBoosterType:input_type -> bowroll.v1.GetBoosterTypeRequest
+	5,  // 30: bowroll.v1.Catalog.ListBoosterTypes:input_type -> bowroll.v1.ListBoosterTypesRequest
+	7,  // 31: bowroll.v1.Catalog.GetSite:input_type -> bowroll.v1.GetSiteRequest
+	8,  // 32: bowroll.v1.Catalog.ListSites:input_type -> bowroll.v1.ListSitesRequest
+	10, // 33: bowroll.v1.Catalog.GetDeck:input_type -> bowroll.v1.GetDeckRequest
+	11, // 34: bowroll.v1.Catalog.ListDecks:input_type -> bowroll.v1.ListDecksRequest
+	13, // 35: bowroll.v1.Catalog.GetAircraftType:output_type -> bowroll.v1.AircraftType
+	3,  // 36: bowroll.v1.Catalog.ListAircraftTypes:output_type -> bowroll.v1.ListAircraftTypesResponse
+	19, // 37: bowroll.v1.Catalog.GetBoosterType:output_type -> bowroll.v1.BoosterType
+	6,  // 38: bowroll.v1.Catalog.ListBoosterTypes:output_type -> bowroll.v1.ListBoosterTypesResponse
+	22, // 39: bowroll.v1.Catalog.GetSite:output_type -> bowroll.v1.Site
+	9,  // 40: bowroll.v1.Catalog.ListSites:output_type -> bowroll.v1.ListSitesResponse
+	26, // 41: bowroll.v1.Catalog.GetDeck:output_type -> bowroll.v1.Deck
+	12, // 42: bowroll.v1.Catalog.ListDecks:output_type -> bowroll.v1.ListDecksResponse
+	35, // [35:43] is the sub-list for method output_type
+	27, // [27:35] is the sub-list for method input_type
+	27, // [27:27] is the sub-list for extension type_name
+	27, // [27:27] is the sub-list for extension extendee
+	0,  // [0:27] is the sub-list for field type_name
 }
 
 func init() { file_bowroll_v1_catalog_proto_init() }
@@ -2682,17 +2994,19 @@ func file_bowroll_v1_catalog_proto_init() {
 	file_bowroll_v1_catalog_proto_msgTypes[19].OneofWrappers = []any{}
 	file_bowroll_v1_catalog_proto_msgTypes[20].OneofWrappers = []any{}
 	file_bowroll_v1_catalog_proto_msgTypes[21].OneofWrappers = []any{}
-	file_bowroll_v1_catalog_proto_msgTypes[22].OneofWrappers = []any{}
 	file_bowroll_v1_catalog_proto_msgTypes[23].OneofWrappers = []any{}
 	file_bowroll_v1_catalog_proto_msgTypes[24].OneofWrappers = []any{}
 	file_bowroll_v1_catalog_proto_msgTypes[25].OneofWrappers = []any{}
+	file_bowroll_v1_catalog_proto_msgTypes[26].OneofWrappers = []any{}
+	file_bowroll_v1_catalog_proto_msgTypes[27].OneofWrappers = []any{}
+	file_bowroll_v1_catalog_proto_msgTypes[28].OneofWrappers = []any{}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_bowroll_v1_catalog_proto_rawDesc), len(file_bowroll_v1_catalog_proto_rawDesc)),
 			NumEnums:      1,
-			NumMessages:   26,
+			NumMessages:   29,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

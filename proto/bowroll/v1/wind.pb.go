@@ -33,7 +33,7 @@ const (
 	FiringPlan_FIRING_PLAN_UNSPECIFIED FiringPlan = 0
 	// Held as the case gives it.
 	FiringPlan_FIRING_PLAN_FIXED FiringPlan = 1
-	// Chosen anew at each wind.
+	// Chosen anew at each wind: the nominal best.
 	FiringPlan_FIRING_PLAN_REPLANNED FiringPlan = 2
 )
 
@@ -81,8 +81,9 @@ func (FiringPlan) EnumDescriptor() ([]byte, []int) {
 // WindLimitsComputeRequest asks for the wind limits of one load.
 type WindLimitsComputeRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
-	// The load: a case whose wind is a starting point only (its headwind_mps is
-	// not used). Its boosters' count is one of the counts answered.
+	// The load: a case whose wind is not used and need not be given. The speed of
+	// its ship, where given, is the part of the wind over deck that is credited
+	// whole. Its boosters' count is one of the counts answered.
 	Case *TakeoffCase `protobuf:"bytes,1,opt,name=case,proto3" json:"case,omitempty"`
 	// Unit counts to answer; empty means the case's own. 0 is without units.
 	UnitCounts []int32 `protobuf:"varint,2,rep,packed,name=unit_counts,json=unitCounts,proto3" json:"unit_counts,omitempty"`
@@ -163,9 +164,12 @@ type WindLimitsComputeResponse struct {
 	// What the numbers give cause to say.
 	Cautions []*Caution `protobuf:"bytes,3,rep,name=cautions,proto3" json:"cautions,omitempty"`
 	// Where the answer comes from.
-	Provenance    *Provenance `protobuf:"bytes,4,opt,name=provenance,proto3" json:"provenance,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
+	Provenance *Provenance `protobuf:"bytes,4,opt,name=provenance,proto3" json:"provenance,omitempty"`
+	// Part of the wind over deck along the launch axis that the envelope takes as
+	// the ship's own, credited whole.
+	OwnHeadwindMps float64 `protobuf:"fixed64,5,opt,name=own_headwind_mps,json=ownHeadwindMps,proto3" json:"own_headwind_mps,omitempty"`
+	unknownFields  protoimpl.UnknownFields
+	sizeCache      protoimpl.SizeCache
 }
 
 func (x *WindLimitsComputeResponse) Reset() {
@@ -226,6 +230,13 @@ func (x *WindLimitsComputeResponse) GetProvenance() *Provenance {
 	return nil
 }
 
+func (x *WindLimitsComputeResponse) GetOwnHeadwindMps() float64 {
+	if x != nil {
+		return x.OwnHeadwindMps
+	}
+	return 0
+}
+
 // WindLimit is the wind limits at one unit count.
 type WindLimit struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -240,7 +251,27 @@ type WindLimit struct {
 	// Greatest wind over deck; absent where the deck states none.
 	WindCeilingMps *float64 `protobuf:"fixed64,5,opt,name=wind_ceiling_mps,json=windCeilingMps,proto3,oneof" json:"wind_ceiling_mps,omitempty"`
 	// Winds over deck that keep every limit, by relative direction.
-	Envelope      []*EnvelopePoint `protobuf:"bytes,6,rep,name=envelope,proto3" json:"envelope,omitempty"`
+	Envelope []*EnvelopePoint `protobuf:"bytes,6,rep,name=envelope,proto3" json:"envelope,omitempty"`
+	// What keeps the aircraft on the deck in a little less wind than the least, or
+	// in any wind where none does; absent where any wind does.
+	Binds *Outcome `protobuf:"varint,7,opt,name=binds,proto3,enum=bowroll.v1.Outcome,oneof" json:"binds,omitempty"`
+	// The limit in one sentence.
+	Text string `protobuf:"bytes,8,opt,name=text,proto3" json:"text,omitempty"`
+	// Greatest credited headwind; absent where none in range is too much. In much
+	// wind an aircraft may be off before its units light, or its brakes no longer
+	// hold.
+	GreatestHeadwindMps *float64 `protobuf:"fixed64,9,opt,name=greatest_headwind_mps,json=greatestHeadwindMps,proto3,oneof" json:"greatest_headwind_mps,omitempty"`
+	// What keeps the aircraft on the deck in more wind than that; absent where
+	// nothing does.
+	GreatestBinds *Outcome `protobuf:"varint,10,opt,name=greatest_binds,json=greatestBinds,proto3,enum=bowroll.v1.Outcome,oneof" json:"greatest_binds,omitempty"`
+	// Mode of firing at the least headwind; absent without units.
+	FiringMode *FiringMode `protobuf:"varint,11,opt,name=firing_mode,json=firingMode,proto3,enum=bowroll.v1.FiringMode,oneof" json:"firing_mode,omitempty"`
+	// Command after brake release at the least headwind; absent unless rolling.
+	DelayS *float64 `protobuf:"fixed64,12,opt,name=delay_s,json=delayS,proto3,oneof" json:"delay_s,omitempty"`
+	// Run at the least headwind; absent without lift-off.
+	RunM *float64 `protobuf:"fixed64,13,opt,name=run_m,json=runM,proto3,oneof" json:"run_m,omitempty"`
+	// Required run at the least headwind; absent without lift-off.
+	RequiredRunM  *float64 `protobuf:"fixed64,14,opt,name=required_run_m,json=requiredRunM,proto3,oneof" json:"required_run_m,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -315,6 +346,62 @@ func (x *WindLimit) GetEnvelope() []*EnvelopePoint {
 		return x.Envelope
 	}
 	return nil
+}
+
+func (x *WindLimit) GetBinds() Outcome {
+	if x != nil && x.Binds != nil {
+		return *x.Binds
+	}
+	return Outcome_OUTCOME_UNSPECIFIED
+}
+
+func (x *WindLimit) GetText() string {
+	if x != nil {
+		return x.Text
+	}
+	return ""
+}
+
+func (x *WindLimit) GetGreatestHeadwindMps() float64 {
+	if x != nil && x.GreatestHeadwindMps != nil {
+		return *x.GreatestHeadwindMps
+	}
+	return 0
+}
+
+func (x *WindLimit) GetGreatestBinds() Outcome {
+	if x != nil && x.GreatestBinds != nil {
+		return *x.GreatestBinds
+	}
+	return Outcome_OUTCOME_UNSPECIFIED
+}
+
+func (x *WindLimit) GetFiringMode() FiringMode {
+	if x != nil && x.FiringMode != nil {
+		return *x.FiringMode
+	}
+	return FiringMode_FIRING_MODE_UNSPECIFIED
+}
+
+func (x *WindLimit) GetDelayS() float64 {
+	if x != nil && x.DelayS != nil {
+		return *x.DelayS
+	}
+	return 0
+}
+
+func (x *WindLimit) GetRunM() float64 {
+	if x != nil && x.RunM != nil {
+		return *x.RunM
+	}
+	return 0
+}
+
+func (x *WindLimit) GetRequiredRunM() float64 {
+	if x != nil && x.RequiredRunM != nil {
+		return *x.RequiredRunM
+	}
+	return 0
 }
 
 // EnvelopePoint is the range of wind over deck from one direction.
@@ -408,12 +495,562 @@ func (x *EnvelopePoint) GetGreatestBinds() string {
 	return ""
 }
 
+// WindLimitsTabulateRequest asks for the table of a deck, of at most 200 000
+// cells: loads x flaps x spots x grain temperatures x counts x temperatures x
+// masses.
+type WindLimitsTabulateRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Deck, "sites/{id}/decks/{id}".
+	Deck string `protobuf:"bytes,1,opt,name=deck,proto3" json:"deck,omitempty"`
+	// Spots on it; empty means every spot.
+	Spots []string `protobuf:"bytes,2,rep,name=spots,proto3" json:"spots,omitempty"`
+	// One run available in place of spots, 0 to 5 000 m.
+	AvailableM *float64 `protobuf:"fixed64,3,opt,name=available_m,json=availableM,proto3,oneof" json:"available_m,omitempty"`
+	// Air at the deck.
+	Air *Air `protobuf:"bytes,4,opt,name=air,proto3" json:"air,omitempty"`
+	// Outside air temperatures in place of the one in air, pressure and relative
+	// humidity held, -80 to 60 degrees Celsius. Empty means the one in air.
+	TemperaturesC []float64 `protobuf:"fixed64,5,rep,packed,name=temperatures_c,json=temperaturesC,proto3" json:"temperatures_c,omitempty"`
+	// Aircraft and how they are loaded; empty means every type of the catalog.
+	Loads []*WindTableLoad `protobuf:"bytes,6,rep,name=loads,proto3" json:"loads,omitempty"`
+	// Units that counts above 0 are of; absent means counts of 0 alone.
+	Boosters *WindTableBoosters `protobuf:"bytes,7,opt,name=boosters,proto3" json:"boosters,omitempty"`
+	// Whether the firing is held.
+	FiringPlan FiringPlan `protobuf:"varint,8,opt,name=firing_plan,json=firingPlan,proto3,enum=bowroll.v1.FiringPlan" json:"firing_plan,omitempty"`
+	// Firing that is held; replanned, its reaction on the brakes alone is used.
+	Firing *Firing `protobuf:"bytes,9,opt,name=firing,proto3" json:"firing,omitempty"`
+	// Policy; absent values take the deck's, then the defaults.
+	Policy        *Policy `protobuf:"bytes,10,opt,name=policy,proto3" json:"policy,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *WindLimitsTabulateRequest) Reset() {
+	*x = WindLimitsTabulateRequest{}
+	mi := &file_bowroll_v1_wind_proto_msgTypes[4]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *WindLimitsTabulateRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*WindLimitsTabulateRequest) ProtoMessage() {}
+
+func (x *WindLimitsTabulateRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_bowroll_v1_wind_proto_msgTypes[4]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use WindLimitsTabulateRequest.ProtoReflect.Descriptor instead.
+func (*WindLimitsTabulateRequest) Descriptor() ([]byte, []int) {
+	return file_bowroll_v1_wind_proto_rawDescGZIP(), []int{4}
+}
+
+func (x *WindLimitsTabulateRequest) GetDeck() string {
+	if x != nil {
+		return x.Deck
+	}
+	return ""
+}
+
+func (x *WindLimitsTabulateRequest) GetSpots() []string {
+	if x != nil {
+		return x.Spots
+	}
+	return nil
+}
+
+func (x *WindLimitsTabulateRequest) GetAvailableM() float64 {
+	if x != nil && x.AvailableM != nil {
+		return *x.AvailableM
+	}
+	return 0
+}
+
+func (x *WindLimitsTabulateRequest) GetAir() *Air {
+	if x != nil {
+		return x.Air
+	}
+	return nil
+}
+
+func (x *WindLimitsTabulateRequest) GetTemperaturesC() []float64 {
+	if x != nil {
+		return x.TemperaturesC
+	}
+	return nil
+}
+
+func (x *WindLimitsTabulateRequest) GetLoads() []*WindTableLoad {
+	if x != nil {
+		return x.Loads
+	}
+	return nil
+}
+
+func (x *WindLimitsTabulateRequest) GetBoosters() *WindTableBoosters {
+	if x != nil {
+		return x.Boosters
+	}
+	return nil
+}
+
+func (x *WindLimitsTabulateRequest) GetFiringPlan() FiringPlan {
+	if x != nil {
+		return x.FiringPlan
+	}
+	return FiringPlan_FIRING_PLAN_UNSPECIFIED
+}
+
+func (x *WindLimitsTabulateRequest) GetFiring() *Firing {
+	if x != nil {
+		return x.Firing
+	}
+	return nil
+}
+
+func (x *WindLimitsTabulateRequest) GetPolicy() *Policy {
+	if x != nil {
+		return x.Policy
+	}
+	return nil
+}
+
+// WindLimitsTabulateResponse is one part of a table.
+type WindLimitsTabulateResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Exactly one is given.
+	//
+	// Types that are valid to be assigned to Part:
+	//
+	//	*WindLimitsTabulateResponse_Item
+	//	*WindLimitsTabulateResponse_Progress
+	//	*WindLimitsTabulateResponse_Summary
+	Part          isWindLimitsTabulateResponse_Part `protobuf_oneof:"part"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *WindLimitsTabulateResponse) Reset() {
+	*x = WindLimitsTabulateResponse{}
+	mi := &file_bowroll_v1_wind_proto_msgTypes[5]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *WindLimitsTabulateResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*WindLimitsTabulateResponse) ProtoMessage() {}
+
+func (x *WindLimitsTabulateResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_bowroll_v1_wind_proto_msgTypes[5]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use WindLimitsTabulateResponse.ProtoReflect.Descriptor instead.
+func (*WindLimitsTabulateResponse) Descriptor() ([]byte, []int) {
+	return file_bowroll_v1_wind_proto_rawDescGZIP(), []int{5}
+}
+
+func (x *WindLimitsTabulateResponse) GetPart() isWindLimitsTabulateResponse_Part {
+	if x != nil {
+		return x.Part
+	}
+	return nil
+}
+
+func (x *WindLimitsTabulateResponse) GetItem() *WindTableRow {
+	if x != nil {
+		if x, ok := x.Part.(*WindLimitsTabulateResponse_Item); ok {
+			return x.Item
+		}
+	}
+	return nil
+}
+
+func (x *WindLimitsTabulateResponse) GetProgress() *WindTableProgress {
+	if x != nil {
+		if x, ok := x.Part.(*WindLimitsTabulateResponse_Progress); ok {
+			return x.Progress
+		}
+	}
+	return nil
+}
+
+func (x *WindLimitsTabulateResponse) GetSummary() *WindTableSummary {
+	if x != nil {
+		if x, ok := x.Part.(*WindLimitsTabulateResponse_Summary); ok {
+			return x.Summary
+		}
+	}
+	return nil
+}
+
+type isWindLimitsTabulateResponse_Part interface {
+	isWindLimitsTabulateResponse_Part()
+}
+
+type WindLimitsTabulateResponse_Item struct {
+	// One cell, in the order of its index.
+	Item *WindTableRow `protobuf:"bytes,1,opt,name=item,proto3,oneof"`
+}
+
+type WindLimitsTabulateResponse_Progress struct {
+	// How far the table is.
+	Progress *WindTableProgress `protobuf:"bytes,2,opt,name=progress,proto3,oneof"`
+}
+
+type WindLimitsTabulateResponse_Summary struct {
+	// The end of the table.
+	Summary *WindTableSummary `protobuf:"bytes,3,opt,name=summary,proto3,oneof"`
+}
+
+func (*WindLimitsTabulateResponse_Item) isWindLimitsTabulateResponse_Part() {}
+
+func (*WindLimitsTabulateResponse_Progress) isWindLimitsTabulateResponse_Part() {}
+
+func (*WindLimitsTabulateResponse_Summary) isWindLimitsTabulateResponse_Part() {}
+
+// WindTableSummary is the end of a table.
+type WindTableSummary struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Cells in all.
+	CellCount int32 `protobuf:"varint,1,opt,name=cell_count,json=cellCount,proto3" json:"cell_count,omitempty"`
+	// Cells with a least headwind.
+	FoundCount int32 `protobuf:"varint,2,opt,name=found_count,json=foundCount,proto3" json:"found_count,omitempty"`
+	// Cells that any wind in range does for.
+	AnyWindCount int32 `protobuf:"varint,3,opt,name=any_wind_count,json=anyWindCount,proto3" json:"any_wind_count,omitempty"`
+	// Cells that no wind in range does for.
+	NoWindCount int32 `protobuf:"varint,4,opt,name=no_wind_count,json=noWindCount,proto3" json:"no_wind_count,omitempty"`
+	// Whether the firing was held.
+	FiringPlan FiringPlan `protobuf:"varint,5,opt,name=firing_plan,json=firingPlan,proto3,enum=bowroll.v1.FiringPlan" json:"firing_plan,omitempty"`
+	// What to take between cells, so as never to be on the unsafe side.
+	BetweenCells string `protobuf:"bytes,6,opt,name=between_cells,json=betweenCells,proto3" json:"between_cells,omitempty"`
+	// The policy as used.
+	Policy *Policy `protobuf:"bytes,7,opt,name=policy,proto3" json:"policy,omitempty"`
+	// What the numbers give cause to say.
+	Cautions []*Caution `protobuf:"bytes,8,rep,name=cautions,proto3" json:"cautions,omitempty"`
+	// Where the answer comes from.
+	Provenance    *Provenance `protobuf:"bytes,9,opt,name=provenance,proto3" json:"provenance,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *WindTableSummary) Reset() {
+	*x = WindTableSummary{}
+	mi := &file_bowroll_v1_wind_proto_msgTypes[6]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *WindTableSummary) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*WindTableSummary) ProtoMessage() {}
+
+func (x *WindTableSummary) ProtoReflect() protoreflect.Message {
+	mi := &file_bowroll_v1_wind_proto_msgTypes[6]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use WindTableSummary.ProtoReflect.Descriptor instead.
+func (*WindTableSummary) Descriptor() ([]byte, []int) {
+	return file_bowroll_v1_wind_proto_rawDescGZIP(), []int{6}
+}
+
+func (x *WindTableSummary) GetCellCount() int32 {
+	if x != nil {
+		return x.CellCount
+	}
+	return 0
+}
+
+func (x *WindTableSummary) GetFoundCount() int32 {
+	if x != nil {
+		return x.FoundCount
+	}
+	return 0
+}
+
+func (x *WindTableSummary) GetAnyWindCount() int32 {
+	if x != nil {
+		return x.AnyWindCount
+	}
+	return 0
+}
+
+func (x *WindTableSummary) GetNoWindCount() int32 {
+	if x != nil {
+		return x.NoWindCount
+	}
+	return 0
+}
+
+func (x *WindTableSummary) GetFiringPlan() FiringPlan {
+	if x != nil {
+		return x.FiringPlan
+	}
+	return FiringPlan_FIRING_PLAN_UNSPECIFIED
+}
+
+func (x *WindTableSummary) GetBetweenCells() string {
+	if x != nil {
+		return x.BetweenCells
+	}
+	return ""
+}
+
+func (x *WindTableSummary) GetPolicy() *Policy {
+	if x != nil {
+		return x.Policy
+	}
+	return nil
+}
+
+func (x *WindTableSummary) GetCautions() []*Caution {
+	if x != nil {
+		return x.Cautions
+	}
+	return nil
+}
+
+func (x *WindTableSummary) GetProvenance() *Provenance {
+	if x != nil {
+		return x.Provenance
+	}
+	return nil
+}
+
+// WindLimitsFindCourseRequest asks for the courses and speeds on which every
+// load may go.
+type WindLimitsFindCourseRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Deck launched from, "sites/{id}/decks/{id}".
+	Deck string `protobuf:"bytes,1,opt,name=deck,proto3" json:"deck,omitempty"`
+	// Angle of the launch axis from the ship's head, positive to starboard, -90 to
+	// 90 degrees; not given takes the deck's.
+	AxisOffsetDeg *float64 `protobuf:"fixed64,2,opt,name=axis_offset_deg,json=axisOffsetDeg,proto3,oneof" json:"axis_offset_deg,omitempty"`
+	// Natural wind. Its lull, gust and spread of direction are all kept to.
+	NaturalWind *NaturalWind `protobuf:"bytes,3,opt,name=natural_wind,json=naturalWind,proto3" json:"natural_wind,omitempty"`
+	// What the anemometers of the deck's site show, in place of natural_wind.
+	Readings []*AnemometerReading `protobuf:"bytes,4,rep,name=readings,proto3" json:"readings,omitempty"`
+	// Course and speed of the ship while the readings were taken.
+	Ship *Ship `protobuf:"bytes,5,opt,name=ship,proto3" json:"ship,omitempty"`
+	// Course that changes are counted from, degrees true, 0 to 360.
+	PresentCourseDeg *float64 `protobuf:"fixed64,6,opt,name=present_course_deg,json=presentCourseDeg,proto3,oneof" json:"present_course_deg,omitempty"`
+	// Least speed wanted, 0 to 30 m/s; not given takes the site's.
+	LeastSpeedMps *float64 `protobuf:"fixed64,7,opt,name=least_speed_mps,json=leastSpeedMps,proto3,oneof" json:"least_speed_mps,omitempty"`
+	// Greatest speed, 0 to 30 m/s; not given takes the site's.
+	GreatestSpeedMps *float64 `protobuf:"fixed64,8,opt,name=greatest_speed_mps,json=greatestSpeedMps,proto3,oneof" json:"greatest_speed_mps,omitempty"`
+	// Least speed at which she steers, 0 to 30 m/s; not given takes the site's
+	// least speed.
+	SteerageSpeedMps *float64 `protobuf:"fixed64,9,opt,name=steerage_speed_mps,json=steerageSpeedMps,proto3,oneof" json:"steerage_speed_mps,omitempty"`
+	// Rate of turn, 0.1 to 10 degrees a second; not given takes the site's.
+	TurnRateDegS *float64 `protobuf:"fixed64,10,opt,name=turn_rate_deg_s,json=turnRateDegS,proto3,oneof" json:"turn_rate_deg_s,omitempty"`
+	// Sectors of courses that are closed, or have room for so much.
+	SeaRoom []*SeaRoomSector `protobuf:"bytes,11,rep,name=sea_room,json=seaRoom,proto3" json:"sea_room,omitempty"`
+	// How long the launch takes on its course, 0 to 86 400 s; not given takes a
+	// cycle's, else leaves time and sea room out.
+	LaunchS *float64 `protobuf:"fixed64,12,opt,name=launch_s,json=launchS,proto3,oneof" json:"launch_s,omitempty"`
+	// Step at which the speeds of open courses are listed, 0.5 to 90 degrees; not
+	// given means 5.
+	CourseStepDeg *float64 `protobuf:"fixed64,13,opt,name=course_step_deg,json=courseStepDeg,proto3,oneof" json:"course_step_deg,omitempty"`
+	// Credit of the natural wind, and what cases are held against; absent values
+	// take the deck's, then the defaults.
+	Policy *Policy `protobuf:"bytes,14,opt,name=policy,proto3" json:"policy,omitempty"`
+	// Loads that must all go, 1 to 1 000, unless a cycle is given.
+	Loads []*CourseLoad `protobuf:"bytes,15,rep,name=loads,proto3" json:"loads,omitempty"`
+	// Whether the firing of loads given as cases is held while their limits are
+	// searched; not given means chosen anew.
+	FiringPlan FiringPlan `protobuf:"varint,16,opt,name=firing_plan,json=firingPlan,proto3,enum=bowroll.v1.FiringPlan" json:"firing_plan,omitempty"`
+	// A whole cycle: it is planned first, and every launch with its units is a
+	// load. Its ship, where given, is what it is planned on.
+	Cycle         *Cycle `protobuf:"bytes,17,opt,name=cycle,proto3" json:"cycle,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *WindLimitsFindCourseRequest) Reset() {
+	*x = WindLimitsFindCourseRequest{}
+	mi := &file_bowroll_v1_wind_proto_msgTypes[7]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *WindLimitsFindCourseRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*WindLimitsFindCourseRequest) ProtoMessage() {}
+
+func (x *WindLimitsFindCourseRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_bowroll_v1_wind_proto_msgTypes[7]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use WindLimitsFindCourseRequest.ProtoReflect.Descriptor instead.
+func (*WindLimitsFindCourseRequest) Descriptor() ([]byte, []int) {
+	return file_bowroll_v1_wind_proto_rawDescGZIP(), []int{7}
+}
+
+func (x *WindLimitsFindCourseRequest) GetDeck() string {
+	if x != nil {
+		return x.Deck
+	}
+	return ""
+}
+
+func (x *WindLimitsFindCourseRequest) GetAxisOffsetDeg() float64 {
+	if x != nil && x.AxisOffsetDeg != nil {
+		return *x.AxisOffsetDeg
+	}
+	return 0
+}
+
+func (x *WindLimitsFindCourseRequest) GetNaturalWind() *NaturalWind {
+	if x != nil {
+		return x.NaturalWind
+	}
+	return nil
+}
+
+func (x *WindLimitsFindCourseRequest) GetReadings() []*AnemometerReading {
+	if x != nil {
+		return x.Readings
+	}
+	return nil
+}
+
+func (x *WindLimitsFindCourseRequest) GetShip() *Ship {
+	if x != nil {
+		return x.Ship
+	}
+	return nil
+}
+
+func (x *WindLimitsFindCourseRequest) GetPresentCourseDeg() float64 {
+	if x != nil && x.PresentCourseDeg != nil {
+		return *x.PresentCourseDeg
+	}
+	return 0
+}
+
+func (x *WindLimitsFindCourseRequest) GetLeastSpeedMps() float64 {
+	if x != nil && x.LeastSpeedMps != nil {
+		return *x.LeastSpeedMps
+	}
+	return 0
+}
+
+func (x *WindLimitsFindCourseRequest) GetGreatestSpeedMps() float64 {
+	if x != nil && x.GreatestSpeedMps != nil {
+		return *x.GreatestSpeedMps
+	}
+	return 0
+}
+
+func (x *WindLimitsFindCourseRequest) GetSteerageSpeedMps() float64 {
+	if x != nil && x.SteerageSpeedMps != nil {
+		return *x.SteerageSpeedMps
+	}
+	return 0
+}
+
+func (x *WindLimitsFindCourseRequest) GetTurnRateDegS() float64 {
+	if x != nil && x.TurnRateDegS != nil {
+		return *x.TurnRateDegS
+	}
+	return 0
+}
+
+func (x *WindLimitsFindCourseRequest) GetSeaRoom() []*SeaRoomSector {
+	if x != nil {
+		return x.SeaRoom
+	}
+	return nil
+}
+
+func (x *WindLimitsFindCourseRequest) GetLaunchS() float64 {
+	if x != nil && x.LaunchS != nil {
+		return *x.LaunchS
+	}
+	return 0
+}
+
+func (x *WindLimitsFindCourseRequest) GetCourseStepDeg() float64 {
+	if x != nil && x.CourseStepDeg != nil {
+		return *x.CourseStepDeg
+	}
+	return 0
+}
+
+func (x *WindLimitsFindCourseRequest) GetPolicy() *Policy {
+	if x != nil {
+		return x.Policy
+	}
+	return nil
+}
+
+func (x *WindLimitsFindCourseRequest) GetLoads() []*CourseLoad {
+	if x != nil {
+		return x.Loads
+	}
+	return nil
+}
+
+func (x *WindLimitsFindCourseRequest) GetFiringPlan() FiringPlan {
+	if x != nil {
+		return x.FiringPlan
+	}
+	return FiringPlan_FIRING_PLAN_UNSPECIFIED
+}
+
+func (x *WindLimitsFindCourseRequest) GetCycle() *Cycle {
+	if x != nil {
+		return x.Cycle
+	}
+	return nil
+}
+
 var File_bowroll_v1_wind_proto protoreflect.FileDescriptor
 
 const file_bowroll_v1_wind_proto_rawDesc = "" +
 	"\n" +
 	"\x15bowroll/v1/wind.proto\x12\n" +
-	"bowroll.v1\x1a\x17bowroll/v1/common.proto\x1a\x18bowroll/v1/takeoff.proto\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/api/field_behavior.proto\"\xb6\x02\n" +
+	"bowroll.v1\x1a\x17bowroll/v1/common.proto\x1a\x17bowroll/v1/course.proto\x1a\x16bowroll/v1/cycle.proto\x1a\x18bowroll/v1/takeoff.proto\x1a\x1bbowroll/v1/wind_table.proto\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x19google/api/resource.proto\"\xb6\x02\n" +
 	"\x18WindLimitsComputeRequest\x127\n" +
 	"\x04case\x18\x01 \x01(\v2\x17.bowroll.v1.TakeoffCaseB\n" +
 	"\xe2A\x01\x02\xbaH\x03\xd8\x01\x03R\x04case\x123\n" +
@@ -422,14 +1059,15 @@ const file_bowroll_v1_wind_proto_rawDesc = "" +
 	"\vfiring_plan\x18\x03 \x01(\x0e2\x16.bowroll.v1.FiringPlanB\x0e\xe2A\x01\x02\xbaH\a\x82\x01\x04\x10\x01 \x00R\n" +
 	"firingPlan\x12L\n" +
 	"\x12direction_step_deg\x18\x04 \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x80F@)\x00\x00\x00\x00\x00\x00\xf0?H\x00R\x10directionStepDeg\x88\x01\x01B\x15\n" +
-	"\x13_direction_step_deg\"\xdf\x01\n" +
+	"\x13_direction_step_deg\"\x89\x02\n" +
 	"\x19WindLimitsComputeResponse\x12-\n" +
 	"\x06limits\x18\x01 \x03(\v2\x15.bowroll.v1.WindLimitR\x06limits\x12*\n" +
 	"\x06policy\x18\x02 \x01(\v2\x12.bowroll.v1.PolicyR\x06policy\x12/\n" +
 	"\bcautions\x18\x03 \x03(\v2\x13.bowroll.v1.CautionR\bcautions\x126\n" +
 	"\n" +
 	"provenance\x18\x04 \x01(\v2\x16.bowroll.v1.ProvenanceR\n" +
-	"provenance\"\xfd\x02\n" +
+	"provenance\x12(\n" +
+	"\x10own_headwind_mps\x18\x05 \x01(\x01R\x0eownHeadwindMps\"\xcc\x06\n" +
 	"\tWindLimit\x12\x1d\n" +
 	"\n" +
 	"unit_count\x18\x01 \x01(\x05R\tunitCount\x12?\n" +
@@ -437,10 +1075,28 @@ const file_bowroll_v1_wind_proto_rawDesc = "" +
 	"\x13crosswind_limit_mps\x18\x03 \x01(\x01H\x00R\x11crosswindLimitMps\x88\x01\x01\x121\n" +
 	"\x12tailwind_limit_mps\x18\x04 \x01(\x01H\x01R\x10tailwindLimitMps\x88\x01\x01\x12-\n" +
 	"\x10wind_ceiling_mps\x18\x05 \x01(\x01H\x02R\x0ewindCeilingMps\x88\x01\x01\x125\n" +
-	"\benvelope\x18\x06 \x03(\v2\x19.bowroll.v1.EnvelopePointR\benvelopeB\x16\n" +
+	"\benvelope\x18\x06 \x03(\v2\x19.bowroll.v1.EnvelopePointR\benvelope\x12.\n" +
+	"\x05binds\x18\a \x01(\x0e2\x13.bowroll.v1.OutcomeH\x03R\x05binds\x88\x01\x01\x12\x12\n" +
+	"\x04text\x18\b \x01(\tR\x04text\x127\n" +
+	"\x15greatest_headwind_mps\x18\t \x01(\x01H\x04R\x13greatestHeadwindMps\x88\x01\x01\x12?\n" +
+	"\x0egreatest_binds\x18\n" +
+	" \x01(\x0e2\x13.bowroll.v1.OutcomeH\x05R\rgreatestBinds\x88\x01\x01\x12<\n" +
+	"\vfiring_mode\x18\v \x01(\x0e2\x16.bowroll.v1.FiringModeH\x06R\n" +
+	"firingMode\x88\x01\x01\x12\x1c\n" +
+	"\adelay_s\x18\f \x01(\x01H\aR\x06delayS\x88\x01\x01\x12\x18\n" +
+	"\x05run_m\x18\r \x01(\x01H\bR\x04runM\x88\x01\x01\x12)\n" +
+	"\x0erequired_run_m\x18\x0e \x01(\x01H\tR\frequiredRunM\x88\x01\x01B\x16\n" +
 	"\x14_crosswind_limit_mpsB\x15\n" +
 	"\x13_tailwind_limit_mpsB\x13\n" +
-	"\x11_wind_ceiling_mps\"\x80\x02\n" +
+	"\x11_wind_ceiling_mpsB\b\n" +
+	"\x06_bindsB\x18\n" +
+	"\x16_greatest_headwind_mpsB\x11\n" +
+	"\x0f_greatest_bindsB\x0e\n" +
+	"\f_firing_modeB\n" +
+	"\n" +
+	"\b_delay_sB\b\n" +
+	"\x06_run_mB\x11\n" +
+	"\x0f_required_run_m\"\x80\x02\n" +
 	"\rEnvelopePoint\x12*\n" +
 	"\x11relative_from_deg\x18\x01 \x01(\x01R\x0frelativeFromDeg\x12\x12\n" +
 	"\x04open\x18\x02 \x01(\bR\x04open\x12 \n" +
@@ -451,15 +1107,92 @@ const file_bowroll_v1_wind_proto_rawDesc = "" +
 	"\x0egreatest_binds\x18\x06 \x01(\tR\rgreatestBindsB\f\n" +
 	"\n" +
 	"_least_mpsB\x0f\n" +
-	"\r_greatest_mps*[\n" +
+	"\r_greatest_mps\"\xa0\a\n" +
+	"\x19WindLimitsTabulateRequest\x12g\n" +
+	"\x04deck\x18\x01 \x01(\tBS\xe2A\x01\x02\xfaA\x0e\n" +
+	"\fbowroll/Deck\xbaH;r927^sites/[a-z][a-z0-9-]{0,62}/decks/[a-z][a-z0-9-]{0,62}$R\x04deck\x12<\n" +
+	"\x05spots\x18\x02 \x03(\tB&\xbaH#\x92\x01 \x10d\x18\x01\"\x1ar\x182\x16^[a-z][a-z0-9-]{0,62}$R\x05spots\x12?\n" +
+	"\vavailable_m\x18\x03 \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x88\xb3@)\x00\x00\x00\x00\x00\x00\x00\x00H\x00R\n" +
+	"availableM\x88\x01\x01\x12-\n" +
+	"\x03air\x18\x04 \x01(\v2\x0f.bowroll.v1.AirB\n" +
+	"\xe2A\x01\x02\xbaH\x03\xc8\x01\x01R\x03air\x12J\n" +
+	"\x0etemperatures_c\x18\x05 \x03(\x01B#\xbaH \x92\x01\x1d\x10\xc8\x01\x18\x01\"\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00N@)\x00\x00\x00\x00\x00\x00T\xc0R\rtemperaturesC\x129\n" +
+	"\x05loads\x18\x06 \x03(\v2\x19.bowroll.v1.WindTableLoadB\b\xbaH\x05\x92\x01\x02\x102R\x05loads\x129\n" +
+	"\bboosters\x18\a \x01(\v2\x1d.bowroll.v1.WindTableBoostersR\bboosters\x12G\n" +
+	"\vfiring_plan\x18\b \x01(\x0e2\x16.bowroll.v1.FiringPlanB\x0e\xe2A\x01\x02\xbaH\a\x82\x01\x04\x10\x01 \x00R\n" +
+	"firingPlan\x12*\n" +
+	"\x06firing\x18\t \x01(\v2\x12.bowroll.v1.FiringR\x06firing\x12*\n" +
+	"\x06policy\x18\n" +
+	" \x01(\v2\x12.bowroll.v1.PolicyR\x06policy:\xf8\x01\xbaH\xf4\x01\x1af\n" +
+	"\ttable.run\x12(name spots or give available_m, not both\x1a/size(this.spots) == 0 || !has(this.available_m)\x1a\x89\x01\n" +
+	"\ftable.firing\x127FIRING_PLAN_FIXED needs firing, with its mode and delay\x1a@this.firing_plan != 1 || has(this.firing) || !has(this.boosters)B\x0e\n" +
+	"\f_available_m\"\xcb\x01\n" +
+	"\x1aWindLimitsTabulateResponse\x12.\n" +
+	"\x04item\x18\x01 \x01(\v2\x18.bowroll.v1.WindTableRowH\x00R\x04item\x12;\n" +
+	"\bprogress\x18\x02 \x01(\v2\x1d.bowroll.v1.WindTableProgressH\x00R\bprogress\x128\n" +
+	"\asummary\x18\x03 \x01(\v2\x1c.bowroll.v1.WindTableSummaryH\x00R\asummaryB\x06\n" +
+	"\x04part\"\x8f\x03\n" +
+	"\x10WindTableSummary\x12\x1d\n" +
+	"\n" +
+	"cell_count\x18\x01 \x01(\x05R\tcellCount\x12\x1f\n" +
+	"\vfound_count\x18\x02 \x01(\x05R\n" +
+	"foundCount\x12$\n" +
+	"\x0eany_wind_count\x18\x03 \x01(\x05R\fanyWindCount\x12\"\n" +
+	"\rno_wind_count\x18\x04 \x01(\x05R\vnoWindCount\x127\n" +
+	"\vfiring_plan\x18\x05 \x01(\x0e2\x16.bowroll.v1.FiringPlanR\n" +
+	"firingPlan\x12#\n" +
+	"\rbetween_cells\x18\x06 \x01(\tR\fbetweenCells\x12*\n" +
+	"\x06policy\x18\a \x01(\v2\x12.bowroll.v1.PolicyR\x06policy\x12/\n" +
+	"\bcautions\x18\b \x03(\v2\x13.bowroll.v1.CautionR\bcautions\x126\n" +
+	"\n" +
+	"provenance\x18\t \x01(\v2\x16.bowroll.v1.ProvenanceR\n" +
+	"provenance\"\x84\x12\n" +
+	"\x1bWindLimitsFindCourseRequest\x12f\n" +
+	"\x04deck\x18\x01 \x01(\tBR\xfaA\x0e\n" +
+	"\fbowroll/Deck\xbaH>r<2:^(sites/[a-z][a-z0-9-]{0,62}/decks/[a-z][a-z0-9-]{0,62})?$R\x04deck\x12F\n" +
+	"\x0faxis_offset_deg\x18\x02 \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x80V@)\x00\x00\x00\x00\x00\x80V\xc0H\x00R\raxisOffsetDeg\x88\x01\x01\x12:\n" +
+	"\fnatural_wind\x18\x03 \x01(\v2\x17.bowroll.v1.NaturalWindR\vnaturalWind\x12C\n" +
+	"\breadings\x18\x04 \x03(\v2\x1d.bowroll.v1.AnemometerReadingB\b\xbaH\x05\x92\x01\x02\x10\x10R\breadings\x12$\n" +
+	"\x04ship\x18\x05 \x01(\v2\x10.bowroll.v1.ShipR\x04ship\x12S\n" +
+	"\x12present_course_deg\x18\x06 \x01(\x01B \xe2A\x01\x02\xbaH\x19\xc8\x01\x01\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x80v@)\x00\x00\x00\x00\x00\x00\x00\x00H\x01R\x10presentCourseDeg\x88\x01\x01\x12F\n" +
+	"\x0fleast_speed_mps\x18\a \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00>@)\x00\x00\x00\x00\x00\x00\x00\x00H\x02R\rleastSpeedMps\x88\x01\x01\x12L\n" +
+	"\x12greatest_speed_mps\x18\b \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00>@)\x00\x00\x00\x00\x00\x00\x00\x00H\x03R\x10greatestSpeedMps\x88\x01\x01\x12L\n" +
+	"\x12steerage_speed_mps\x18\t \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00>@)\x00\x00\x00\x00\x00\x00\x00\x00H\x04R\x10steerageSpeedMps\x88\x01\x01\x12E\n" +
+	"\x0fturn_rate_deg_s\x18\n" +
+	" \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00$@)\x9a\x99\x99\x99\x99\x99\xb9?H\x05R\fturnRateDegS\x88\x01\x01\x12>\n" +
+	"\bsea_room\x18\v \x03(\v2\x19.bowroll.v1.SeaRoomSectorB\b\xbaH\x05\x92\x01\x02\x10HR\aseaRoom\x129\n" +
+	"\blaunch_s\x18\f \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x18\xf5@)\x00\x00\x00\x00\x00\x00\x00\x00H\x06R\alaunchS\x88\x01\x01\x12F\n" +
+	"\x0fcourse_step_deg\x18\r \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x80V@)\x00\x00\x00\x00\x00\x00\xe0?H\aR\rcourseStepDeg\x88\x01\x01\x12*\n" +
+	"\x06policy\x18\x0e \x01(\v2\x12.bowroll.v1.PolicyR\x06policy\x127\n" +
+	"\x05loads\x18\x0f \x03(\v2\x16.bowroll.v1.CourseLoadB\t\xbaH\x06\x92\x01\x03\x10\xe8\aR\x05loads\x12A\n" +
+	"\vfiring_plan\x18\x10 \x01(\x0e2\x16.bowroll.v1.FiringPlanB\b\xbaH\x05\x82\x01\x02\x10\x01R\n" +
+	"firingPlan\x12/\n" +
+	"\x05cycle\x18\x11 \x01(\v2\x11.bowroll.v1.CycleB\x06\xbaH\x03\xd8\x01\x03R\x05cycle:\xcf\a\xbaH\xcb\a\x1aZ\n" +
+	"\fcourse.loads\x12\x1fgive loads or a cycle, not both\x1a)(size(this.loads) > 0) != has(this.cycle)\x1a\x93\x02\n" +
+	"\vcourse.wind\x12Ugive the wind in one way: natural_wind, or readings with ship; a cycle brings its own\x1a\xac\x01(has(this.natural_wind) ? 1 : 0) + (size(this.readings) > 0 ? 1 : 0) == (has(this.cycle) ? 0 : 1) || (has(this.cycle) && !has(this.natural_wind) && size(this.readings) > 0)\x1a\x81\x01\n" +
+	"\x0fcourse.readings\x12Areadings go with ship, her course and speed while they were taken\x1a+(size(this.readings) > 0) == has(this.ship)\x1a\xa4\x02\n" +
+	"\vcourse.deck\x12gname deck, or give axis_offset_deg, least_speed_mps and greatest_speed_mps; a cycle brings its own deck\x1a\xab\x01(has(this.cycle) && this.deck == '') || (!has(this.cycle) && (this.deck != '' || (has(this.axis_offset_deg) && has(this.least_speed_mps) && has(this.greatest_speed_mps))))\x1a\xab\x01\n" +
+	"\rcourse.speeds\x12*least_speed_mps at most greatest_speed_mps\x1an!has(this.least_speed_mps) || !has(this.greatest_speed_mps) || this.least_speed_mps <= this.greatest_speed_mpsB\x12\n" +
+	"\x10_axis_offset_degB\x15\n" +
+	"\x13_present_course_degB\x12\n" +
+	"\x10_least_speed_mpsB\x15\n" +
+	"\x13_greatest_speed_mpsB\x15\n" +
+	"\x13_steerage_speed_mpsB\x12\n" +
+	"\x10_turn_rate_deg_sB\v\n" +
+	"\t_launch_sB\x12\n" +
+	"\x10_course_step_deg*[\n" +
 	"\n" +
 	"FiringPlan\x12\x1b\n" +
 	"\x17FIRING_PLAN_UNSPECIFIED\x10\x00\x12\x15\n" +
 	"\x11FIRING_PLAN_FIXED\x10\x01\x12\x19\n" +
-	"\x15FIRING_PLAN_REPLANNED\x10\x022\x87\x01\n" +
+	"\x15FIRING_PLAN_REPLANNED\x10\x022\x80\x04\n" +
 	"\n" +
 	"WindLimits\x12y\n" +
-	"\aCompute\x12$.bowroll.v1.WindLimitsComputeRequest\x1a%.bowroll.v1.WindLimitsComputeResponse\"!\x82\xd3\xe4\x93\x02\x1b:\x01*\"\x16/v1/windLimits:computeB$Z\"bowroll/proto/bowroll/v1;bowrollv1b\x06proto3"
+	"\aCompute\x12$.bowroll.v1.WindLimitsComputeRequest\x1a%.bowroll.v1.WindLimitsComputeResponse\"!\x82\xd3\xe4\x93\x02\x1b:\x01*\"\x16/v1/windLimits:compute\x12\x7f\n" +
+	"\bTabulate\x12%.bowroll.v1.WindLimitsTabulateRequest\x1a&.bowroll.v1.WindLimitsTabulateResponse\"\"\x82\xd3\xe4\x93\x02\x1c:\x01*\"\x17/v1/windLimits:tabulate0\x01\x12\x85\x01\n" +
+	"\n" +
+	"FindCourse\x12'.bowroll.v1.WindLimitsFindCourseRequest\x1a(.bowroll.v1.WindLimitsFindCourseResponse\"$\x82\xd3\xe4\x93\x02\x1e:\x01*\"\x19/v1/windLimits:findCourse\x12n\n" +
+	"\bReadWind\x12%.bowroll.v1.WindLimitsReadWindRequest\x1a\x17.bowroll.v1.WindReading\"\"\x82\xd3\xe4\x93\x02\x1c:\x01*\"\x17/v1/windLimits:readWindB$Z\"bowroll/proto/bowroll/v1;bowrollv1b\x06proto3"
 
 var (
 	file_bowroll_v1_wind_proto_rawDescOnce sync.Once
@@ -474,35 +1207,86 @@ func file_bowroll_v1_wind_proto_rawDescGZIP() []byte {
 }
 
 var file_bowroll_v1_wind_proto_enumTypes = make([]protoimpl.EnumInfo, 1)
-var file_bowroll_v1_wind_proto_msgTypes = make([]protoimpl.MessageInfo, 4)
+var file_bowroll_v1_wind_proto_msgTypes = make([]protoimpl.MessageInfo, 8)
 var file_bowroll_v1_wind_proto_goTypes = []any{
-	(FiringPlan)(0),                   // 0: bowroll.v1.FiringPlan
-	(*WindLimitsComputeRequest)(nil),  // 1: bowroll.v1.WindLimitsComputeRequest
-	(*WindLimitsComputeResponse)(nil), // 2: bowroll.v1.WindLimitsComputeResponse
-	(*WindLimit)(nil),                 // 3: bowroll.v1.WindLimit
-	(*EnvelopePoint)(nil),             // 4: bowroll.v1.EnvelopePoint
-	(*TakeoffCase)(nil),               // 5: bowroll.v1.TakeoffCase
-	(*Policy)(nil),                    // 6: bowroll.v1.Policy
-	(*Caution)(nil),                   // 7: bowroll.v1.Caution
-	(*Provenance)(nil),                // 8: bowroll.v1.Provenance
-	(*Limit)(nil),                     // 9: bowroll.v1.Limit
+	(FiringPlan)(0),                      // 0: bowroll.v1.FiringPlan
+	(*WindLimitsComputeRequest)(nil),     // 1: bowroll.v1.WindLimitsComputeRequest
+	(*WindLimitsComputeResponse)(nil),    // 2: bowroll.v1.WindLimitsComputeResponse
+	(*WindLimit)(nil),                    // 3: bowroll.v1.WindLimit
+	(*EnvelopePoint)(nil),                // 4: bowroll.v1.EnvelopePoint
+	(*WindLimitsTabulateRequest)(nil),    // 5: bowroll.v1.WindLimitsTabulateRequest
+	(*WindLimitsTabulateResponse)(nil),   // 6: bowroll.v1.WindLimitsTabulateResponse
+	(*WindTableSummary)(nil),             // 7: bowroll.v1.WindTableSummary
+	(*WindLimitsFindCourseRequest)(nil),  // 8: bowroll.v1.WindLimitsFindCourseRequest
+	(*TakeoffCase)(nil),                  // 9: bowroll.v1.TakeoffCase
+	(*Policy)(nil),                       // 10: bowroll.v1.Policy
+	(*Caution)(nil),                      // 11: bowroll.v1.Caution
+	(*Provenance)(nil),                   // 12: bowroll.v1.Provenance
+	(*Limit)(nil),                        // 13: bowroll.v1.Limit
+	(Outcome)(0),                         // 14: bowroll.v1.Outcome
+	(FiringMode)(0),                      // 15: bowroll.v1.FiringMode
+	(*Air)(nil),                          // 16: bowroll.v1.Air
+	(*WindTableLoad)(nil),                // 17: bowroll.v1.WindTableLoad
+	(*WindTableBoosters)(nil),            // 18: bowroll.v1.WindTableBoosters
+	(*Firing)(nil),                       // 19: bowroll.v1.Firing
+	(*WindTableRow)(nil),                 // 20: bowroll.v1.WindTableRow
+	(*WindTableProgress)(nil),            // 21: bowroll.v1.WindTableProgress
+	(*NaturalWind)(nil),                  // 22: bowroll.v1.NaturalWind
+	(*AnemometerReading)(nil),            // 23: bowroll.v1.AnemometerReading
+	(*Ship)(nil),                         // 24: bowroll.v1.Ship
+	(*SeaRoomSector)(nil),                // 25: bowroll.v1.SeaRoomSector
+	(*CourseLoad)(nil),                   // 26: bowroll.v1.CourseLoad
+	(*Cycle)(nil),                        // 27: bowroll.v1.Cycle
+	(*WindLimitsReadWindRequest)(nil),    // 28: bowroll.v1.WindLimitsReadWindRequest
+	(*WindLimitsFindCourseResponse)(nil), // 29: bowroll.v1.WindLimitsFindCourseResponse
+	(*WindReading)(nil),                  // 30: bowroll.v1.WindReading
 }
 var file_bowroll_v1_wind_proto_depIdxs = []int32{
-	5, // 0: bowroll.v1.WindLimitsComputeRequest.case:type_name -> bowroll.v1.TakeoffCase
-	0, // 1: bowroll.v1.WindLimitsComputeRequest.firing_plan:type_name -> bowroll.v1.FiringPlan
-	3, // 2: bowroll.v1.WindLimitsComputeResponse.limits:type_name -> bowroll.v1.WindLimit
-	6, // 3: bowroll.v1.WindLimitsComputeResponse.policy:type_name -> bowroll.v1.Policy
-	7, // 4: bowroll.v1.WindLimitsComputeResponse.cautions:type_name -> bowroll.v1.Caution
-	8, // 5: bowroll.v1.WindLimitsComputeResponse.provenance:type_name -> bowroll.v1.Provenance
-	9, // 6: bowroll.v1.WindLimit.least_headwind_mps:type_name -> bowroll.v1.Limit
-	4, // 7: bowroll.v1.WindLimit.envelope:type_name -> bowroll.v1.EnvelopePoint
-	1, // 8: bowroll.v1.WindLimits.Compute:input_type -> bowroll.v1.WindLimitsComputeRequest
-	2, // 9: bowroll.v1.WindLimits.Compute:output_type -> bowroll.v1.WindLimitsComputeResponse
-	9, // [9:10] is the sub-list for method output_type
-	8, // [8:9] is the sub-list for method input_type
-	8, // [8:8] is the sub-list for extension type_name
-	8, // [8:8] is the sub-list for extension extendee
-	0, // [0:8] is the sub-list for field type_name
+	9,  // 0: bowroll.v1.WindLimitsComputeRequest.case:type_name -> bowroll.v1.TakeoffCase
+	0,  // 1: bowroll.v1.WindLimitsComputeRequest.firing_plan:type_name -> bowroll.v1.FiringPlan
+	3,  // 2: bowroll.v1.WindLimitsComputeResponse.limits:type_name -> bowroll.v1.WindLimit
+	10, // 3: bowroll.v1.WindLimitsComputeResponse.policy:type_name -> bowroll.v1.Policy
+	11, // 4: bowroll.v1.WindLimitsComputeResponse.cautions:type_name -> bowroll.v1.Caution
+	12, // 5: bowroll.v1.WindLimitsComputeResponse.provenance:type_name -> bowroll.v1.Provenance
+	13, // 6: bowroll.v1.WindLimit.least_headwind_mps:type_name -> bowroll.v1.Limit
+	4,  // 7: bowroll.v1.WindLimit.envelope:type_name -> bowroll.v1.EnvelopePoint
+	14, // 8: bowroll.v1.WindLimit.binds:type_name -> bowroll.v1.Outcome
+	14, // 9: bowroll.v1.WindLimit.greatest_binds:type_name -> bowroll.v1.Outcome
+	15, // 10: bowroll.v1.WindLimit.firing_mode:type_name -> bowroll.v1.FiringMode
+	16, // 11: bowroll.v1.WindLimitsTabulateRequest.air:type_name -> bowroll.v1.Air
+	17, // 12: bowroll.v1.WindLimitsTabulateRequest.loads:type_name -> bowroll.v1.WindTableLoad
+	18, // 13: bowroll.v1.WindLimitsTabulateRequest.boosters:type_name -> bowroll.v1.WindTableBoosters
+	0,  // 14: bowroll.v1.WindLimitsTabulateRequest.firing_plan:type_name -> bowroll.v1.FiringPlan
+	19, // 15: bowroll.v1.WindLimitsTabulateRequest.firing:type_name -> bowroll.v1.Firing
+	10, // 16: bowroll.v1.WindLimitsTabulateRequest.policy:type_name -> bowroll.v1.Policy
+	20, // 17: bowroll.v1.WindLimitsTabulateResponse.item:type_name -> bowroll.v1.WindTableRow
+	21, // 18: bowroll.v1.WindLimitsTabulateResponse.progress:type_name -> bowroll.v1.WindTableProgress
+	7,  // 19: bowroll.v1.WindLimitsTabulateResponse.summary:type_name -> bowroll.v1.WindTableSummary
+	0,  // 20: bowroll.v1.WindTableSummary.firing_plan:type_name -> bowroll.v1.FiringPlan
+	10, // 21: bowroll.v1.WindTableSummary.policy:type_name -> bowroll.v1.Policy
+	11, // 22: bowroll.v1.WindTableSummary.cautions:type_name -> bowroll.v1.Caution
+	12, // 23: bowroll.v1.WindTableSummary.provenance:type_name -> bowroll.v1.Provenance
+	22, // 24: bowroll.v1.WindLimitsFindCourseRequest.natural_wind:type_name -> bowroll.v1.NaturalWind
+	23, // 25: bowroll.v1.WindLimitsFindCourseRequest.readings:type_name -> bowroll.v1.AnemometerReading
+	24, // 26: bowroll.v1.WindLimitsFindCourseRequest.ship:type_name -> bowroll.v1.Ship
+	25, // 27: bowroll.v1.WindLimitsFindCourseRequest.sea_room:type_name -> bowroll.v1.SeaRoomSector
+	10, // 28: bowroll.v1.WindLimitsFindCourseRequest.policy:type_name -> bowroll.v1.Policy
+	26, // 29: bowroll.v1.WindLimitsFindCourseRequest.loads:type_name -> bowroll.v1.CourseLoad
+	0,  // 30: bowroll.v1.WindLimitsFindCourseRequest.firing_plan:type_name -> bowroll.v1.FiringPlan
+	27, // 31: bowroll.v1.WindLimitsFindCourseRequest.cycle:type_name -> bowroll.v1.Cycle
+	1,  // 32: bowroll.v1.WindLimits.Compute:input_type -> bowroll.v1.WindLimitsComputeRequest
+	5,  // 33: bowroll.v1.WindLimits.Tabulate:input_type -> bowroll.v1.WindLimitsTabulateRequest
+	8,  // 34: bowroll.v1.WindLimits.FindCourse:input_type -> bowroll.v1.WindLimitsFindCourseRequest
+	28, // 35: bowroll.v1.WindLimits.ReadWind:input_type -> bowroll.v1.WindLimitsReadWindRequest
+	2,  // 36: bowroll.v1.WindLimits.Compute:output_type -> bowroll.v1.WindLimitsComputeResponse
+	6,  // 37: bowroll.v1.WindLimits.Tabulate:output_type -> bowroll.v1.WindLimitsTabulateResponse
+	29, // 38: bowroll.v1.WindLimits.FindCourse:output_type -> bowroll.v1.WindLimitsFindCourseResponse
+	30, // 39: bowroll.v1.WindLimits.ReadWind:output_type -> bowroll.v1.WindReading
+	36, // [36:40] is the sub-list for method output_type
+	32, // [32:36] is the sub-list for method input_type
+	32, // [32:32] is the sub-list for extension type_name
+	32, // [32:32] is the sub-list for extension extendee
+	0,  // [0:32] is the sub-list for field type_name
 }
 
 func init() { file_bowroll_v1_wind_proto_init() }
@@ -511,17 +1295,27 @@ func file_bowroll_v1_wind_proto_init() {
 		return
 	}
 	file_bowroll_v1_common_proto_init()
+	file_bowroll_v1_course_proto_init()
+	file_bowroll_v1_cycle_proto_init()
 	file_bowroll_v1_takeoff_proto_init()
+	file_bowroll_v1_wind_table_proto_init()
 	file_bowroll_v1_wind_proto_msgTypes[0].OneofWrappers = []any{}
 	file_bowroll_v1_wind_proto_msgTypes[2].OneofWrappers = []any{}
 	file_bowroll_v1_wind_proto_msgTypes[3].OneofWrappers = []any{}
+	file_bowroll_v1_wind_proto_msgTypes[4].OneofWrappers = []any{}
+	file_bowroll_v1_wind_proto_msgTypes[5].OneofWrappers = []any{
+		(*WindLimitsTabulateResponse_Item)(nil),
+		(*WindLimitsTabulateResponse_Progress)(nil),
+		(*WindLimitsTabulateResponse_Summary)(nil),
+	}
+	file_bowroll_v1_wind_proto_msgTypes[7].OneofWrappers = []any{}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_bowroll_v1_wind_proto_rawDesc), len(file_bowroll_v1_wind_proto_rawDesc)),
 			NumEnums:      1,
-			NumMessages:   4,
+			NumMessages:   8,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

@@ -21,17 +21,34 @@ import (
 const _ = grpc.SupportPackageIsVersion9
 
 const (
-	WindLimits_Compute_FullMethodName = "/bowroll.v1.WindLimits/Compute"
+	WindLimits_Compute_FullMethodName    = "/bowroll.v1.WindLimits/Compute"
+	WindLimits_Tabulate_FullMethodName   = "/bowroll.v1.WindLimits/Tabulate"
+	WindLimits_FindCourse_FullMethodName = "/bowroll.v1.WindLimits/FindCourse"
+	WindLimits_ReadWind_FullMethodName   = "/bowroll.v1.WindLimits/ReadWind"
 )
 
 // WindLimitsClient is the client API for WindLimits service.
 //
 // For semantics around ctx use and closing/ending streaming RPCs, please refer to https://pkg.go.dev/google.golang.org/grpc/?tab=doc#ClientConn.NewStream.
 //
-// WindLimits answers in which winds a load may go.
+// WindLimits answers in which winds loads may go, and which course and speed
+// make such a wind.
 type WindLimitsClient interface {
-	// Compute answers the wind limits of one load for each unit count.
+	// Compute answers the wind limits of one load for each unit count. A wind
+	// counts only where a single take-off in it gets off, every failure covered as
+	// the policy asks.
 	Compute(ctx context.Context, in *WindLimitsComputeRequest, opts ...grpc.CallOption) (*WindLimitsComputeResponse, error)
+	// Tabulate answers the least headwinds of a deck over aircraft types, flap
+	// settings, spots, masses, temperatures and unit counts, one row a cell in a
+	// fixed order, with progress between them and a summary at the end. Over JSON
+	// it is newline-delimited, one object a line.
+	Tabulate(ctx context.Context, in *WindLimitsTabulateRequest, opts ...grpc.CallOption) (grpc.ServerStreamingClient[WindLimitsTabulateResponse], error)
+	// FindCourse answers all courses and speeds that make a wind in which every
+	// load may go, and the one that needs the least change of course.
+	FindCourse(ctx context.Context, in *WindLimitsFindCourseRequest, opts ...grpc.CallOption) (*WindLimitsFindCourseResponse, error)
+	// ReadWind makes one wind of what a ship's anemometers show, or holds it where
+	// they disagree.
+	ReadWind(ctx context.Context, in *WindLimitsReadWindRequest, opts ...grpc.CallOption) (*WindReading, error)
 }
 
 type windLimitsClient struct {
@@ -52,14 +69,67 @@ func (c *windLimitsClient) Compute(ctx context.Context, in *WindLimitsComputeReq
 	return out, nil
 }
 
+func (c *windLimitsClient) Tabulate(ctx context.Context, in *WindLimitsTabulateRequest, opts ...grpc.CallOption) (grpc.ServerStreamingClient[WindLimitsTabulateResponse], error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	stream, err := c.cc.NewStream(ctx, &WindLimits_ServiceDesc.Streams[0], WindLimits_Tabulate_FullMethodName, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	x := &grpc.GenericClientStream[WindLimitsTabulateRequest, WindLimitsTabulateResponse]{ClientStream: stream}
+	if err := x.ClientStream.SendMsg(in); err != nil {
+		return nil, err
+	}
+	if err := x.ClientStream.CloseSend(); err != nil {
+		return nil, err
+	}
+	return x, nil
+}
+
+// This type alias is provided for backwards compatibility with existing code that references the prior non-generic stream type by name.
+type WindLimits_TabulateClient = grpc.ServerStreamingClient[WindLimitsTabulateResponse]
+
+func (c *windLimitsClient) FindCourse(ctx context.Context, in *WindLimitsFindCourseRequest, opts ...grpc.CallOption) (*WindLimitsFindCourseResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(WindLimitsFindCourseResponse)
+	err := c.cc.Invoke(ctx, WindLimits_FindCourse_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *windLimitsClient) ReadWind(ctx context.Context, in *WindLimitsReadWindRequest, opts ...grpc.CallOption) (*WindReading, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(WindReading)
+	err := c.cc.Invoke(ctx, WindLimits_ReadWind_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 // WindLimitsServer is the server API for WindLimits service.
 // All implementations must embed UnimplementedWindLimitsServer
 // for forward compatibility.
 //
-// WindLimits answers in which winds a load may go.
+// WindLimits answers in which winds loads may go, and which course and speed
+// make such a wind.
 type WindLimitsServer interface {
-	// Compute answers the wind limits of one load for each unit count.
+	// Compute answers the wind limits of one load for each unit count. A wind
+	// counts only where a single take-off in it gets off, every failure covered as
+	// the policy asks.
 	Compute(context.Context, *WindLimitsComputeRequest) (*WindLimitsComputeResponse, error)
+	// Tabulate answers the least headwinds of a deck over aircraft types, flap
+	// settings, spots, masses, temperatures and unit counts, one row a cell in a
+	// fixed order, with progress between them and a summary at the end. Over JSON
+	// it is newline-delimited, one object a line.
+	Tabulate(*WindLimitsTabulateRequest, grpc.ServerStreamingServer[WindLimitsTabulateResponse]) error
+	// FindCourse answers all courses and speeds that make a wind in which every
+	// load may go, and the one that needs the least change of course.
+	FindCourse(context.Context, *WindLimitsFindCourseRequest) (*WindLimitsFindCourseResponse, error)
+	// ReadWind makes one wind of what a ship's anemometers show, or holds it where
+	// they disagree.
+	ReadWind(context.Context, *WindLimitsReadWindRequest) (*WindReading, error)
 	mustEmbedUnimplementedWindLimitsServer()
 }
 
@@ -72,6 +142,15 @@ type UnimplementedWindLimitsServer struct{}
 
 func (UnimplementedWindLimitsServer) Compute(context.Context, *WindLimitsComputeRequest) (*WindLimitsComputeResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method Compute not implemented")
+}
+func (UnimplementedWindLimitsServer) Tabulate(*WindLimitsTabulateRequest, grpc.ServerStreamingServer[WindLimitsTabulateResponse]) error {
+	return status.Error(codes.Unimplemented, "method Tabulate not implemented")
+}
+func (UnimplementedWindLimitsServer) FindCourse(context.Context, *WindLimitsFindCourseRequest) (*WindLimitsFindCourseResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method FindCourse not implemented")
+}
+func (UnimplementedWindLimitsServer) ReadWind(context.Context, *WindLimitsReadWindRequest) (*WindReading, error) {
+	return nil, status.Error(codes.Unimplemented, "method ReadWind not implemented")
 }
 func (UnimplementedWindLimitsServer) mustEmbedUnimplementedWindLimitsServer() {}
 func (UnimplementedWindLimitsServer) testEmbeddedByValue()                    {}
@@ -112,6 +191,53 @@ func _WindLimits_Compute_Handler(srv interface{}, ctx context.Context, dec func(
 	return interceptor(ctx, in, info, handler)
 }
 
+func _WindLimits_Tabulate_Handler(srv interface{}, stream grpc.ServerStream) error {
+	m := new(WindLimitsTabulateRequest)
+	if err := stream.RecvMsg(m); err != nil {
+		return err
+	}
+	return srv.(WindLimitsServer).Tabulate(m, &grpc.GenericServerStream[WindLimitsTabulateRequest, WindLimitsTabulateResponse]{ServerStream: stream})
+}
+
+// This type alias is provided for backwards compatibility with existing code that references the prior non-generic stream type by name.
+type WindLimits_TabulateServer = grpc.ServerStreamingServer[WindLimitsTabulateResponse]
+
+func _WindLimits_FindCourse_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(WindLimitsFindCourseRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(WindLimitsServer).FindCourse(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: WindLimits_FindCourse_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(WindLimitsServer).FindCourse(ctx, req.(*WindLimitsFindCourseRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _WindLimits_ReadWind_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(WindLimitsReadWindRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(WindLimitsServer).ReadWind(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: WindLimits_ReadWind_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(WindLimitsServer).ReadWind(ctx, req.(*WindLimitsReadWindRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 // WindLimits_ServiceDesc is the grpc.ServiceDesc for WindLimits service.
 // It's only intended for direct use with grpc.RegisterService,
 // and not to be introspected or modified (even as a copy)
@@ -123,7 +249,21 @@ var WindLimits_ServiceDesc = grpc.ServiceDesc{
 			MethodName: "Compute",
 			Handler:    _WindLimits_Compute_Handler,
 		},
+		{
+			MethodName: "FindCourse",
+			Handler:    _WindLimits_FindCourse_Handler,
+		},
+		{
+			MethodName: "ReadWind",
+			Handler:    _WindLimits_ReadWind_Handler,
+		},
 	},
-	Streams:  []grpc.StreamDesc{},
+	Streams: []grpc.StreamDesc{
+		{
+			StreamName:    "Tabulate",
+			Handler:       _WindLimits_Tabulate_Handler,
+			ServerStreams: true,
+		},
+	},
 	Metadata: "bowroll/v1/wind.proto",
 }
