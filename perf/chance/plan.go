@@ -19,16 +19,22 @@ type Search struct {
 	// Found is the nominal best, where it was searched for already with the same
 	// units, brakes and reaction; nil: search for it.
 	Found *takeoff.BestFiring
+	// Given is the firing, where it is planned already: it is only reported. Nil:
+	// search for it.
+	Given *takeoff.Firing
 
 	// Times is how many command times are looked at before the best is refined,
 	// 0 for 24.
 	Times int
 	// Look, Refine and Report are how many draws are used to look, to refine and
 	// to report, 0 for 64, 128 and 256. What is reported comes from draws that
-	// had no part in the choice, which would flatter it.
+	// had no part in the search, which would flatter it.
 	Look, Refine, Report int
-	// CurveCovered asks for the legs of every command time looked at.
+	// CurveCovered asks whether every command time looked at is covered.
 	CurveCovered bool
+	// Brief leaves out what does not bear on the choice: the draws to report with,
+	// house rules, half a second early and late, and the legs.
+	Brief bool
 }
 
 // The search where nothing else is asked for.
@@ -115,24 +121,18 @@ func (p *Planner) Plan(ctx context.Context, c *Case, search Search, sample *Samp
 		})
 	}
 	plan.Found.Choice = plan.Found.Allowed()
-	delay, err := p.rolling(ctx, &plan)
-	if err != nil {
-		return Planned{}, err
-	}
 	plan.Best = p.report(plan.Found.Firing)
-	plan.Option = p.report(rollingAt(delay))
-	candidates := []*Option{&plan.Best}
 	if search.Brakes {
 		brakes := p.report(takeoff.Firing{Mode: takeoff.OnBrakes, ReactionS: search.ReactionS})
 		plan.OnBrakes = &brakes
-		if brakes.HoldMarginN >= 0 {
-			candidates = append(candidates, plan.OnBrakes)
-		}
 	}
-	for _, candidate := range candidates {
-		if p.better(candidate, &plan.Option) {
-			plan.Option = *candidate
-		}
+	if search.Given != nil {
+		plan.Option = p.report(*search.Given)
+	} else if err := p.choose(ctx, &plan); err != nil {
+		return Planned{}, err
+	}
+	if search.Brief {
+		return plan, ctx.Err()
 	}
 	for _, rule := range search.House {
 		plan.House = append(plan.House, p.report(rule))
@@ -147,6 +147,24 @@ func (p *Planner) Plan(ctx context.Context, c *Case, search Search, sample *Samp
 	}
 	plan.Legs = c.Runner.Legs(&p.schedule, c.Units, plan.Firing, search.Policy, search.AvailableM)
 	return plan, ctx.Err()
+}
+
+// choose plans the firing: the best while rolling, the nominal best or the brakes,
+// if they hold.
+func (p *Planner) choose(ctx context.Context, plan *Planned) error {
+	delay, err := p.rolling(ctx, plan)
+	if err != nil {
+		return err
+	}
+	plan.Option = p.report(rollingAt(delay))
+	if p.better(&plan.Best, &plan.Option) {
+		plan.Option = plan.Best
+	}
+	if brakes := plan.OnBrakes; brakes != nil && brakes.HoldMarginN >= 0 && p.better(brakes, &plan.Option) {
+		plan.Option = *brakes
+	}
+	p.covered(&plan.Option)
+	return nil
 }
 
 func rollingAt(delayS float64) takeoff.Firing {
@@ -170,6 +188,9 @@ func (p *Planner) prepare(c *Case, search Search, sample *Sample) {
 	p.look = min(p.look, p.refine)
 	p.reportFrom = min(p.refine, size-1)
 	n := min(size, p.reportFrom+report)
+	if search.Brief {
+		p.reportFrom, n = 0, p.refine
+	}
 	if n > cap(p.draws) {
 		p.draws = append(p.draws[:cap(p.draws)], make([]draw, n-cap(p.draws))...)
 	}
@@ -202,7 +223,9 @@ func (p *Planner) option(f takeoff.Firing, draws []draw) Option {
 // report is an option as it is reported.
 func (p *Planner) report(f takeoff.Firing) Option {
 	o := p.option(f, p.draws[p.reportFrom:])
-	p.covered(&o)
+	if !p.search.Brief {
+		p.covered(&o)
+	}
 	return o
 }
 
@@ -241,17 +264,37 @@ func lesser(a, b *Option) bool {
 }
 
 // rolling finds the command time while rolling: the whole range is looked at,
-// then the lowest place is narrowed down.
+// then the lowest place is narrowed down. Coverage is left out at first; only
+// where the best without it is not covered is the search made again with it.
 func (p *Planner) rolling(ctx context.Context, plan *Planned) (delayS float64, err error) {
+	if err := p.lookOver(ctx, plan); err != nil {
+		return 0, err
+	}
+	best, err := p.narrow(ctx, plan, p.shorter)
+	if err == nil && !p.covered(&best) {
+		best, err = p.narrow(ctx, plan, p.better)
+	}
+	return best.Firing.DelayS, err
+}
+
+// shorter is better without a look at coverage.
+func (p *Planner) shorter(a, b *Option) bool {
+	if a.Fits != b.Fits {
+		return a.Fits
+	}
+	return lesser(a, b)
+}
+
+// lookOver works out the curve over the whole range of command times.
+func (p *Planner) lookOver(ctx context.Context, plan *Planned) error {
 	end := plan.Found.Searched[1]
 	times := p.search.Times
 	if times <= 1 {
 		times = defaultTimes
 	}
-	lowest := 0
 	for i := range times {
 		if err := ctx.Err(); err != nil {
-			return 0, err
+			return err
 		}
 		part := float64(i) / float64(times-1)
 		if !plan.Found.Unlit.LiftsOff {
@@ -261,22 +304,31 @@ func (p *Planner) rolling(ctx context.Context, plan *Planned) (delayS float64, e
 		if p.search.CurveCovered {
 			p.covered(&plan.Curve[i])
 		}
-		if p.better(&plan.Curve[i], &plan.Curve[lowest]) {
+	}
+	return nil
+}
+
+// narrow takes the lowest place of the curve and narrows it down by golden
+// section on the draws to refine with.
+func (p *Planner) narrow(ctx context.Context, plan *Planned, before func(a, b *Option) bool) (Option, error) {
+	curve := plan.Curve
+	lowest := 0
+	for i := range curve {
+		if before(&curve[i], &curve[lowest]) {
 			lowest = i
 		}
 	}
-	low := plan.Curve[max(0, lowest-1)].Firing.DelayS
-	high := plan.Curve[min(times-1, lowest+1)].Firing.DelayS
+	low, high := curve[max(0, lowest-1)].Firing.DelayS, curve[min(len(curve)-1, lowest+1)].Firing.DelayS
 	try := func(x float64) Option { return p.option(rollingAt(x), p.draws[:p.refine]) }
-	best := try(plan.Curve[lowest].Firing.DelayS)
+	best := try(curve[lowest].Firing.DelayS)
 	const golden = 0.6180339887498949
 	x1, x2 := high-golden*(high-low), low+golden*(high-low)
 	o1, o2 := try(x1), try(x2)
 	for high-low > planTolerS {
 		if err := ctx.Err(); err != nil {
-			return 0, err
+			return best, err
 		}
-		if p.better(&o2, &o1) {
+		if before(&o2, &o1) {
 			low, x1, o1 = x1, x2, o2
 			x2 = low + golden*(high-low)
 			o2 = try(x2)
@@ -287,9 +339,9 @@ func (p *Planner) rolling(ctx context.Context, plan *Planned) (delayS float64, e
 		}
 	}
 	for _, o := range []*Option{&o1, &o2} {
-		if p.better(o, &best) {
+		if before(o, &best) {
 			best = *o
 		}
 	}
-	return best.Firing.DelayS, nil
+	return best, nil
 }

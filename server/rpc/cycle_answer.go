@@ -93,7 +93,7 @@ func (p *planner) sorties(ctx context.Context, out *bowrollv1.CyclePlan) error {
 		i := jobs[k]
 		var err error
 		if fit := p.part.chosen(p.res, i); fit != nil {
-			answers[k], err = p.goes(rc.sorties[i], fit)
+			answers[k], err = p.goes(ctx, rc.sorties[i], fit)
 		} else {
 			answers[k].takeoff, err = p.release(rc.sorties[i], nearestFit(p.part.fits[i], func(f *cycleFit) bool { return !f.usable() }))
 		}
@@ -131,7 +131,7 @@ type takeoffAnswer struct {
 }
 
 // goes answers the take-off of a sortie that launches.
-func (p *planner) goes(s *resolvedSortie, fit *cycleFit) (takeoffAnswer, error) {
+func (p *planner) goes(ctx context.Context, s *resolvedSortie, fit *cycleFit) (takeoffAnswer, error) {
 	res := p.rc.withFit(s, fit)
 	runner, err := takeoff.NewRunner(res.Setting)
 	if err != nil {
@@ -145,6 +145,9 @@ func (p *planner) goes(s *resolvedSortie, fit *cycleFit) (takeoffAnswer, error) 
 	out := takeoffAnswer{least: limitAnswer(runner.LeastHeadwind(&r.schedule, question)), leg: reliedOn(&a)}
 	r.fire(&a)
 	out.takeoff = r.answer(&a, sections{bowrollv1.Section_SECTION_BEST_FIRING: true})
+	if out.takeoff.PlannedFiring, err = r.plannedFor(ctx, p.rc.sampler, &a); err != nil {
+		return takeoffAnswer{}, err
+	}
 	return out, nil
 }
 
@@ -184,6 +187,8 @@ func (p *planner) release(s *resolvedSortie, fit *cycleFit) (*bowrollv1.Takeoff,
 	if err != nil {
 		return nil, refusal.Invalid(refusal.FromModel(p.rc.prefix, err))
 	}
+	// What would release it is asked with the firing best for each value tried.
+	res.Best, res.Planned = res.Planned, false
 	r := &run{res: res, runner: runner}
 	a := *fit.a
 	r.fire(&a)

@@ -76,7 +76,7 @@ func (s *assessor) compute(ctx context.Context, jobs []*fitJob) error {
 	done := 0
 	return parallel(ctx, s.workers, len(jobs), func(i int) error {
 		j := jobs[i]
-		a, err := j.rc.assess(j.sortie, j.fit, j.bare)
+		a, err := j.rc.assess(ctx, j.sortie, j.fit, j.bare)
 		if err != nil {
 			return refusal.Invalid(refusal.FromModel(j.rc.prefix, err))
 		}

@@ -199,26 +199,13 @@ func (rc *resolvedCycle) likeness(s *resolvedSortie, fit *cycleFit) string {
 	return b.String()
 }
 
-// withFit is the take-off of a sortie with a fit, fired at its best.
+// withFit is the take-off of a sortie with a fit, its firing planned.
 func (rc *resolvedCycle) withFit(_ *resolvedSortie, fit *cycleFit) *resolved {
 	res := *fit.place.at
 	res.Setting.Units = rc.units(fit)
-	res.Best = fit.count > 0
+	res.Planned = fit.count > 0
+	res.Lots = lotNumbers(fit)
 	return &res
-}
-
-// assess computes a fit, failures included.
-func (rc *resolvedCycle) assess(s *resolvedSortie, fit *cycleFit, bare *takeoff.Runner) (*takeoff.Assessment, error) {
-	res := rc.withFit(s, fit)
-	runner, err := takeoff.NewRunner(res.Setting)
-	if err != nil {
-		return nil, err
-	}
-	var schedule booster.Schedule
-	a := runner.Assess(&schedule, takeoff.Plan{
-		Firing: res.Firing, Search: res.Best, Failures: true, Bare: bare,
-	}, demand(res))
-	return &a, nil
 }
 
 // draws sums a fit up by lot, in the order of lots.

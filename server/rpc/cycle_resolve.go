@@ -27,6 +27,7 @@ type resolvedCycle struct {
 	ship    *bowrollv1.Ship // nil ashore
 	sorties []*resolvedSortie
 	lots    []resolvedLot
+	sampler *sampler
 	// narrowed says that not every mixture of lots was tried.
 	narrowed bool
 	// setting names all that the sorties share and a take-off depends on; see
@@ -74,7 +75,7 @@ func (r resolver) resolveCycle(prefix string, c *bowrollv1.Cycle) (*resolvedCycl
 		return nil, nil, err
 	}
 	f := &faults{prefix: prefix, list: found}
-	out := &resolvedCycle{prefix: prefix, cycle: proto.CloneOf(c)}
+	out := &resolvedCycle{prefix: prefix, cycle: proto.CloneOf(c), sampler: r.sampler}
 	r.resolveCycleDeck(out, f)
 	r.resolveLots(out, f)
 	checkQueue(c, f)
