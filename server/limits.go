@@ -83,6 +83,7 @@ func classes(cores int) intercept.Classes {
 		bowrollv1.Stock_SummarizeStock_FullMethodName:      read,
 		bowrollv1.Stock_ListMovements_FullMethodName:       read,
 		bowrollv1.Stock_VerifyLog_FullMethodName:           solve,
+		bowrollv1.Stock_MergeMovements_FullMethodName:      write,
 		bowrollv1.Stock_ImportMovements_FullMethodName:     write,
 		bowrollv1.Stock_ExportUnits_FullMethodName:         read,
 		bowrollv1.Plans_CreatePlan_FullMethodName:          write,

@@ -305,7 +305,7 @@ func TestEveryMutationOnce(t *testing.T) {
 		for i := range file.Services().Len() {
 			methods := file.Services().Get(i).Methods()
 			for j := range methods.Len() {
-				if input := methods.Get(j).Input(); input.Fields().ByName("request_id") != nil && !called[input.Name()] {
+				if input := methods.Get(j).Input(); input.Fields().ByName("request_id") != nil && !called[input.Name()] && input.Name() != "MergeMovementsRequest" { // that has a test of its own
 					t.Errorf("%s was not tried", methods.Get(j).FullName())
 				}
 			}

@@ -3433,6 +3433,161 @@ func (x *VerifyLogResponse) GetProvenance() *Provenance {
 	return nil
 }
 
+// MergeMovementsRequest holds a part of the log of a site.
+type MergeMovementsRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Site, "sites/{id}".
+	Parent string `protobuf:"bytes,1,opt,name=parent,proto3" json:"parent,omitempty"`
+	// The entries, 1 to 2 000, in the order of the log, as ListMovements gave them.
+	Movements []*Movement `protobuf:"bytes,2,rep,name=movements,proto3" json:"movements,omitempty"`
+	// Who acts.
+	Actor string `protobuf:"bytes,3,opt,name=actor,proto3" json:"actor,omitempty"`
+	// The caller's id of this request: the same again gets the first answer.
+	RequestId     string `protobuf:"bytes,4,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *MergeMovementsRequest) Reset() {
+	*x = MergeMovementsRequest{}
+	mi := &file_bowroll_v1_stock_proto_msgTypes[37]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *MergeMovementsRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*MergeMovementsRequest) ProtoMessage() {}
+
+func (x *MergeMovementsRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_bowroll_v1_stock_proto_msgTypes[37]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use MergeMovementsRequest.ProtoReflect.Descriptor instead.
+func (*MergeMovementsRequest) Descriptor() ([]byte, []int) {
+	return file_bowroll_v1_stock_proto_rawDescGZIP(), []int{37}
+}
+
+func (x *MergeMovementsRequest) GetParent() string {
+	if x != nil {
+		return x.Parent
+	}
+	return ""
+}
+
+func (x *MergeMovementsRequest) GetMovements() []*Movement {
+	if x != nil {
+		return x.Movements
+	}
+	return nil
+}
+
+func (x *MergeMovementsRequest) GetActor() string {
+	if x != nil {
+		return x.Actor
+	}
+	return ""
+}
+
+func (x *MergeMovementsRequest) GetRequestId() string {
+	if x != nil {
+		return x.RequestId
+	}
+	return ""
+}
+
+// MergeMovementsResponse says what merging did.
+type MergeMovementsResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Entries that were new.
+	AddedCount int32 `protobuf:"varint,1,opt,name=added_count,json=addedCount,proto3" json:"added_count,omitempty"`
+	// Entries that were there already.
+	KnownCount int32 `protobuf:"varint,2,opt,name=known_count,json=knownCount,proto3" json:"known_count,omitempty"`
+	// Number of the last entry there is now; the next part begins after it.
+	LastSequence int32 `protobuf:"varint,3,opt,name=last_sequence,json=lastSequence,proto3" json:"last_sequence,omitempty"`
+	// Its hash, 64 hexadecimal digits.
+	Hash string `protobuf:"bytes,4,opt,name=hash,proto3" json:"hash,omitempty"`
+	// Where the answer comes from.
+	Provenance    *Provenance `protobuf:"bytes,5,opt,name=provenance,proto3" json:"provenance,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *MergeMovementsResponse) Reset() {
+	*x = MergeMovementsResponse{}
+	mi := &file_bowroll_v1_stock_proto_msgTypes[38]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *MergeMovementsResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*MergeMovementsResponse) ProtoMessage() {}
+
+func (x *MergeMovementsResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_bowroll_v1_stock_proto_msgTypes[38]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use MergeMovementsResponse.ProtoReflect.Descriptor instead.
+func (*MergeMovementsResponse) Descriptor() ([]byte, []int) {
+	return file_bowroll_v1_stock_proto_rawDescGZIP(), []int{38}
+}
+
+func (x *MergeMovementsResponse) GetAddedCount() int32 {
+	if x != nil {
+		return x.AddedCount
+	}
+	return 0
+}
+
+func (x *MergeMovementsResponse) GetKnownCount() int32 {
+	if x != nil {
+		return x.KnownCount
+	}
+	return 0
+}
+
+func (x *MergeMovementsResponse) GetLastSequence() int32 {
+	if x != nil {
+		return x.LastSequence
+	}
+	return 0
+}
+
+func (x *MergeMovementsResponse) GetHash() string {
+	if x != nil {
+		return x.Hash
+	}
+	return ""
+}
+
+func (x *MergeMovementsResponse) GetProvenance() *Provenance {
+	if x != nil {
+		return x.Provenance
+	}
+	return nil
+}
+
 // ImportMovementsRequest takes the steps of a CSV file.
 type ImportMovementsRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -3454,7 +3609,7 @@ type ImportMovementsRequest struct {
 
 func (x *ImportMovementsRequest) Reset() {
 	*x = ImportMovementsRequest{}
-	mi := &file_bowroll_v1_stock_proto_msgTypes[37]
+	mi := &file_bowroll_v1_stock_proto_msgTypes[39]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3466,7 +3621,7 @@ func (x *ImportMovementsRequest) String() string {
 func (*ImportMovementsRequest) ProtoMessage() {}
 
 func (x *ImportMovementsRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_stock_proto_msgTypes[37]
+	mi := &file_bowroll_v1_stock_proto_msgTypes[39]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3479,7 +3634,7 @@ func (x *ImportMovementsRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ImportMovementsRequest.ProtoReflect.Descriptor instead.
 func (*ImportMovementsRequest) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_stock_proto_rawDescGZIP(), []int{37}
+	return file_bowroll_v1_stock_proto_rawDescGZIP(), []int{39}
 }
 
 func (x *ImportMovementsRequest) GetParent() string {
@@ -3532,7 +3687,7 @@ type ImportMovementsResponse struct {
 
 func (x *ImportMovementsResponse) Reset() {
 	*x = ImportMovementsResponse{}
-	mi := &file_bowroll_v1_stock_proto_msgTypes[38]
+	mi := &file_bowroll_v1_stock_proto_msgTypes[40]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3544,7 +3699,7 @@ func (x *ImportMovementsResponse) String() string {
 func (*ImportMovementsResponse) ProtoMessage() {}
 
 func (x *ImportMovementsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_stock_proto_msgTypes[38]
+	mi := &file_bowroll_v1_stock_proto_msgTypes[40]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3557,7 +3712,7 @@ func (x *ImportMovementsResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ImportMovementsResponse.ProtoReflect.Descriptor instead.
 func (*ImportMovementsResponse) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_stock_proto_rawDescGZIP(), []int{38}
+	return file_bowroll_v1_stock_proto_rawDescGZIP(), []int{40}
 }
 
 func (x *ImportMovementsResponse) GetStepCount() int32 {
@@ -3598,7 +3753,7 @@ type ExportUnitsRequest struct {
 
 func (x *ExportUnitsRequest) Reset() {
 	*x = ExportUnitsRequest{}
-	mi := &file_bowroll_v1_stock_proto_msgTypes[39]
+	mi := &file_bowroll_v1_stock_proto_msgTypes[41]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3610,7 +3765,7 @@ func (x *ExportUnitsRequest) String() string {
 func (*ExportUnitsRequest) ProtoMessage() {}
 
 func (x *ExportUnitsRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_stock_proto_msgTypes[39]
+	mi := &file_bowroll_v1_stock_proto_msgTypes[41]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3623,7 +3778,7 @@ func (x *ExportUnitsRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ExportUnitsRequest.ProtoReflect.Descriptor instead.
 func (*ExportUnitsRequest) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_stock_proto_rawDescGZIP(), []int{39}
+	return file_bowroll_v1_stock_proto_rawDescGZIP(), []int{41}
 }
 
 func (x *ExportUnitsRequest) GetParent() string {
@@ -3672,7 +3827,7 @@ type ExportUnitsResponse struct {
 
 func (x *ExportUnitsResponse) Reset() {
 	*x = ExportUnitsResponse{}
-	mi := &file_bowroll_v1_stock_proto_msgTypes[40]
+	mi := &file_bowroll_v1_stock_proto_msgTypes[42]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3684,7 +3839,7 @@ func (x *ExportUnitsResponse) String() string {
 func (*ExportUnitsResponse) ProtoMessage() {}
 
 func (x *ExportUnitsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_stock_proto_msgTypes[40]
+	mi := &file_bowroll_v1_stock_proto_msgTypes[42]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3697,7 +3852,7 @@ func (x *ExportUnitsResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ExportUnitsResponse.ProtoReflect.Descriptor instead.
 func (*ExportUnitsResponse) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_stock_proto_rawDescGZIP(), []int{40}
+	return file_bowroll_v1_stock_proto_rawDescGZIP(), []int{42}
 }
 
 func (x *ExportUnitsResponse) GetCsv() string {
@@ -4060,6 +4215,23 @@ const file_bowroll_v1_stock_proto_rawDesc = "" +
 	"\x05fault\x18\x04 \x01(\tR\x05fault\x126\n" +
 	"\n" +
 	"provenance\x18\x05 \x01(\v2\x16.bowroll.v1.ProvenanceR\n" +
+	"provenance\"\xa0\x02\n" +
+	"\x15MergeMovementsRequest\x12P\n" +
+	"\x06parent\x18\x01 \x01(\tB8\xe2A\x01\x02\xfaA\x0e\n" +
+	"\fbowroll/Site\xbaH r\x1e2\x1c^sites/[a-z][a-z0-9-]{0,62}$R\x06parent\x12C\n" +
+	"\tmovements\x18\x02 \x03(\v2\x14.bowroll.v1.MovementB\x0f\xe2A\x01\x02\xbaH\b\x92\x01\x05\b\x01\x10\xd0\x0fR\tmovements\x12$\n" +
+	"\x05actor\x18\x03 \x01(\tB\x0e\xe2A\x01\x02\xbaH\ar\x05\x10\x01(\xc8\x01R\x05actor\x12J\n" +
+	"\n" +
+	"request_id\x18\x04 \x01(\tB+\xe2A\x01\x02\xbaH$r\"2 ^[A-Za-z0-9][A-Za-z0-9_-]{7,63}$R\trequestId\"\xcb\x01\n" +
+	"\x16MergeMovementsResponse\x12\x1f\n" +
+	"\vadded_count\x18\x01 \x01(\x05R\n" +
+	"addedCount\x12\x1f\n" +
+	"\vknown_count\x18\x02 \x01(\x05R\n" +
+	"knownCount\x12#\n" +
+	"\rlast_sequence\x18\x03 \x01(\x05R\flastSequence\x12\x12\n" +
+	"\x04hash\x18\x04 \x01(\tR\x04hash\x126\n" +
+	"\n" +
+	"provenance\x18\x05 \x01(\v2\x16.bowroll.v1.ProvenanceR\n" +
 	"provenance\"\xa4\x02\n" +
 	"\x16ImportMovementsRequest\x12P\n" +
 	"\x06parent\x18\x01 \x01(\tB8\xe2A\x01\x02\xfaA\x0e\n" +
@@ -4137,7 +4309,7 @@ const file_bowroll_v1_stock_proto_rawDesc = "" +
 	"\x12UNIT_EVENT_DISPOSE\x10\x13\x12\x13\n" +
 	"\x0fUNIT_EVENT_LOSE\x10\x14\x12\x13\n" +
 	"\x0fUNIT_EVENT_FIND\x10\x15\x12\x17\n" +
-	"\x13UNIT_EVENT_ANNOTATE\x10\x162\x99\x13\n" +
+	"\x13UNIT_EVENT_ANNOTATE\x10\x162\xa4\x14\n" +
 	"\x05Stock\x12e\n" +
 	"\tCreateLot\x12\x1c.bowroll.v1.CreateLotRequest\x1a\x14.bowroll.v1.StockLot\"$\x82\xd3\xe4\x93\x02\x1e:\x01*\"\x19/v1/{parent=sites/*}/lots\x12c\n" +
 	"\x06GetLot\x12\x19.bowroll.v1.GetLotRequest\x1a\x14.bowroll.v1.StockLot\"(\xdaA\x04name\x82\xd3\xe4\x93\x02\x1b\x12\x19/v1/{name=sites/*/lots/*}\x12q\n" +
@@ -4157,7 +4329,8 @@ const file_bowroll_v1_stock_proto_rawDesc = "" +
 	"\tPickUnits\x12\x1c.bowroll.v1.PickUnitsRequest\x1a\x1d.bowroll.v1.PickUnitsResponse\"*\x82\xd3\xe4\x93\x02$:\x01*\"\x1f/v1/{parent=sites/*}/units:pick\x12\x8e\x01\n" +
 	"\x0eSummarizeStock\x12!.bowroll.v1.SummarizeStockRequest\x1a\".bowroll.v1.SummarizeStockResponse\"5\xdaA\x06parent\x82\xd3\xe4\x93\x02&\x12$/v1/{parent=sites/*}/units:summarize\x12\x85\x01\n" +
 	"\rListMovements\x12 .bowroll.v1.ListMovementsRequest\x1a!.bowroll.v1.ListMovementsResponse\"/\xdaA\x06parent\x82\xd3\xe4\x93\x02 \x12\x1e/v1/{parent=sites/*}/movements\x12\x80\x01\n" +
-	"\tVerifyLog\x12\x1c.bowroll.v1.VerifyLogRequest\x1a\x1d.bowroll.v1.VerifyLogResponse\"6\xdaA\x06parent\x82\xd3\xe4\x93\x02'\x12%/v1/{parent=sites/*}/movements:verify\x12\x8c\x01\n" +
+	"\tVerifyLog\x12\x1c.bowroll.v1.VerifyLogRequest\x1a\x1d.bowroll.v1.VerifyLogResponse\"6\xdaA\x06parent\x82\xd3\xe4\x93\x02'\x12%/v1/{parent=sites/*}/movements:verify\x12\x88\x01\n" +
+	"\x0eMergeMovements\x12!.bowroll.v1.MergeMovementsRequest\x1a\".bowroll.v1.MergeMovementsResponse\"/\x82\xd3\xe4\x93\x02):\x01*\"$/v1/{parent=sites/*}/movements:merge\x12\x8c\x01\n" +
 	"\x0fImportMovements\x12\".bowroll.v1.ImportMovementsRequest\x1a#.bowroll.v1.ImportMovementsResponse\"0\x82\xd3\xe4\x93\x02*:\x01*\"%/v1/{parent=sites/*}/movements:import\x12\x82\x01\n" +
 	"\vExportUnits\x12\x1e.bowroll.v1.ExportUnitsRequest\x1a\x1f.bowroll.v1.ExportUnitsResponse\"2\xdaA\x06parent\x82\xd3\xe4\x93\x02#\x12!/v1/{parent=sites/*}/units:exportB$Z\"bowroll/proto/bowroll/v1;bowrollv1b\x06proto3"
 
@@ -4174,7 +4347,7 @@ func file_bowroll_v1_stock_proto_rawDescGZIP() []byte {
 }
 
 var file_bowroll_v1_stock_proto_enumTypes = make([]protoimpl.EnumInfo, 3)
-var file_bowroll_v1_stock_proto_msgTypes = make([]protoimpl.MessageInfo, 41)
+var file_bowroll_v1_stock_proto_msgTypes = make([]protoimpl.MessageInfo, 43)
 var file_bowroll_v1_stock_proto_goTypes = []any{
 	(LotKind)(0),                    // 0: bowroll.v1.LotKind
 	(UnitState)(0),                  // 1: bowroll.v1.UnitState
@@ -4216,108 +4389,114 @@ var file_bowroll_v1_stock_proto_goTypes = []any{
 	(*ListMovementsResponse)(nil),   // 37: bowroll.v1.ListMovementsResponse
 	(*VerifyLogRequest)(nil),        // 38: bowroll.v1.VerifyLogRequest
 	(*VerifyLogResponse)(nil),       // 39: bowroll.v1.VerifyLogResponse
-	(*ImportMovementsRequest)(nil),  // 40: bowroll.v1.ImportMovementsRequest
-	(*ImportMovementsResponse)(nil), // 41: bowroll.v1.ImportMovementsResponse
-	(*ExportUnitsRequest)(nil),      // 42: bowroll.v1.ExportUnitsRequest
-	(*ExportUnitsResponse)(nil),     // 43: bowroll.v1.ExportUnitsResponse
-	(*timestamppb.Timestamp)(nil),   // 44: google.protobuf.Timestamp
-	(*Provenance)(nil),              // 45: bowroll.v1.Provenance
+	(*MergeMovementsRequest)(nil),   // 40: bowroll.v1.MergeMovementsRequest
+	(*MergeMovementsResponse)(nil),  // 41: bowroll.v1.MergeMovementsResponse
+	(*ImportMovementsRequest)(nil),  // 42: bowroll.v1.ImportMovementsRequest
+	(*ImportMovementsResponse)(nil), // 43: bowroll.v1.ImportMovementsResponse
+	(*ExportUnitsRequest)(nil),      // 44: bowroll.v1.ExportUnitsRequest
+	(*ExportUnitsResponse)(nil),     // 45: bowroll.v1.ExportUnitsResponse
+	(*timestamppb.Timestamp)(nil),   // 46: google.protobuf.Timestamp
+	(*Provenance)(nil),              // 47: bowroll.v1.Provenance
 }
 var file_bowroll_v1_stock_proto_depIdxs = []int32{
 	0,  // 0: bowroll.v1.StockLot.kind:type_name -> bowroll.v1.LotKind
-	44, // 1: bowroll.v1.StockLot.expire_time:type_name -> google.protobuf.Timestamp
-	44, // 2: bowroll.v1.StockLot.create_time:type_name -> google.protobuf.Timestamp
-	44, // 3: bowroll.v1.StockLot.update_time:type_name -> google.protobuf.Timestamp
-	45, // 4: bowroll.v1.StockLot.provenance:type_name -> bowroll.v1.Provenance
+	46, // 1: bowroll.v1.StockLot.expire_time:type_name -> google.protobuf.Timestamp
+	46, // 2: bowroll.v1.StockLot.create_time:type_name -> google.protobuf.Timestamp
+	46, // 3: bowroll.v1.StockLot.update_time:type_name -> google.protobuf.Timestamp
+	47, // 4: bowroll.v1.StockLot.provenance:type_name -> bowroll.v1.Provenance
 	1,  // 5: bowroll.v1.Unit.state:type_name -> bowroll.v1.UnitState
-	44, // 6: bowroll.v1.Unit.usable_until_time:type_name -> google.protobuf.Timestamp
-	44, // 7: bowroll.v1.Unit.hold_until_time:type_name -> google.protobuf.Timestamp
-	44, // 8: bowroll.v1.Unit.issue_time:type_name -> google.protobuf.Timestamp
-	44, // 9: bowroll.v1.Unit.wait_until_time:type_name -> google.protobuf.Timestamp
+	46, // 6: bowroll.v1.Unit.usable_until_time:type_name -> google.protobuf.Timestamp
+	46, // 7: bowroll.v1.Unit.hold_until_time:type_name -> google.protobuf.Timestamp
+	46, // 8: bowroll.v1.Unit.issue_time:type_name -> google.protobuf.Timestamp
+	46, // 9: bowroll.v1.Unit.wait_until_time:type_name -> google.protobuf.Timestamp
 	2,  // 10: bowroll.v1.Unit.possible_events:type_name -> bowroll.v1.UnitEvent
-	44, // 11: bowroll.v1.Unit.update_time:type_name -> google.protobuf.Timestamp
-	45, // 12: bowroll.v1.Unit.provenance:type_name -> bowroll.v1.Provenance
+	46, // 11: bowroll.v1.Unit.update_time:type_name -> google.protobuf.Timestamp
+	47, // 12: bowroll.v1.Unit.provenance:type_name -> bowroll.v1.Provenance
 	3,  // 13: bowroll.v1.CreateLotRequest.lot:type_name -> bowroll.v1.StockLot
 	3,  // 14: bowroll.v1.ListLotsResponse.lots:type_name -> bowroll.v1.StockLot
-	45, // 15: bowroll.v1.ListLotsResponse.provenance:type_name -> bowroll.v1.Provenance
+	47, // 15: bowroll.v1.ListLotsResponse.provenance:type_name -> bowroll.v1.Provenance
 	3,  // 16: bowroll.v1.UpdateLotRequest.lot:type_name -> bowroll.v1.StockLot
 	3,  // 17: bowroll.v1.SuspendLotResponse.lot:type_name -> bowroll.v1.StockLot
-	45, // 18: bowroll.v1.SuspendLotResponse.provenance:type_name -> bowroll.v1.Provenance
-	45, // 19: bowroll.v1.CountLotResponse.provenance:type_name -> bowroll.v1.Provenance
-	44, // 20: bowroll.v1.Reading.time:type_name -> google.protobuf.Timestamp
+	47, // 18: bowroll.v1.SuspendLotResponse.provenance:type_name -> bowroll.v1.Provenance
+	47, // 19: bowroll.v1.CountLotResponse.provenance:type_name -> bowroll.v1.Provenance
+	46, // 20: bowroll.v1.Reading.time:type_name -> google.protobuf.Timestamp
 	16, // 21: bowroll.v1.RecordReadingsRequest.readings:type_name -> bowroll.v1.Reading
-	45, // 22: bowroll.v1.RecordReadingsResponse.provenance:type_name -> bowroll.v1.Provenance
-	44, // 23: bowroll.v1.ListReadingsRequest.after_time:type_name -> google.protobuf.Timestamp
+	47, // 22: bowroll.v1.RecordReadingsResponse.provenance:type_name -> bowroll.v1.Provenance
+	46, // 23: bowroll.v1.ListReadingsRequest.after_time:type_name -> google.protobuf.Timestamp
 	16, // 24: bowroll.v1.ListReadingsResponse.readings:type_name -> bowroll.v1.Reading
-	45, // 25: bowroll.v1.ListReadingsResponse.provenance:type_name -> bowroll.v1.Provenance
-	45, // 26: bowroll.v1.Exposure.provenance:type_name -> bowroll.v1.Provenance
+	47, // 25: bowroll.v1.ListReadingsResponse.provenance:type_name -> bowroll.v1.Provenance
+	47, // 26: bowroll.v1.Exposure.provenance:type_name -> bowroll.v1.Provenance
 	1,  // 27: bowroll.v1.ListUnitsRequest.state:type_name -> bowroll.v1.UnitState
 	4,  // 28: bowroll.v1.ListUnitsResponse.units:type_name -> bowroll.v1.Unit
-	45, // 29: bowroll.v1.ListUnitsResponse.provenance:type_name -> bowroll.v1.Provenance
+	47, // 29: bowroll.v1.ListUnitsResponse.provenance:type_name -> bowroll.v1.Provenance
 	2,  // 30: bowroll.v1.UnitStep.event:type_name -> bowroll.v1.UnitEvent
 	26, // 31: bowroll.v1.MoveUnitsRequest.steps:type_name -> bowroll.v1.UnitStep
 	4,  // 32: bowroll.v1.MoveUnitsResponse.units:type_name -> bowroll.v1.Unit
-	45, // 33: bowroll.v1.MoveUnitsResponse.provenance:type_name -> bowroll.v1.Provenance
-	44, // 34: bowroll.v1.PickUnitsRequest.use_time:type_name -> google.protobuf.Timestamp
+	47, // 33: bowroll.v1.MoveUnitsResponse.provenance:type_name -> bowroll.v1.Provenance
+	46, // 34: bowroll.v1.PickUnitsRequest.use_time:type_name -> google.protobuf.Timestamp
 	4,  // 35: bowroll.v1.UnitPick.unit:type_name -> bowroll.v1.Unit
 	30, // 36: bowroll.v1.PickUnitsResponse.picks:type_name -> bowroll.v1.UnitPick
-	45, // 37: bowroll.v1.PickUnitsResponse.provenance:type_name -> bowroll.v1.Provenance
+	47, // 37: bowroll.v1.PickUnitsResponse.provenance:type_name -> bowroll.v1.Provenance
 	0,  // 38: bowroll.v1.StockCount.kind:type_name -> bowroll.v1.LotKind
 	1,  // 39: bowroll.v1.StockCount.state:type_name -> bowroll.v1.UnitState
 	33, // 40: bowroll.v1.SummarizeStockResponse.counts:type_name -> bowroll.v1.StockCount
-	45, // 41: bowroll.v1.SummarizeStockResponse.provenance:type_name -> bowroll.v1.Provenance
-	44, // 42: bowroll.v1.Movement.time:type_name -> google.protobuf.Timestamp
-	44, // 43: bowroll.v1.Movement.until_time:type_name -> google.protobuf.Timestamp
+	47, // 41: bowroll.v1.SummarizeStockResponse.provenance:type_name -> bowroll.v1.Provenance
+	46, // 42: bowroll.v1.Movement.time:type_name -> google.protobuf.Timestamp
+	46, // 43: bowroll.v1.Movement.until_time:type_name -> google.protobuf.Timestamp
 	35, // 44: bowroll.v1.ListMovementsResponse.movements:type_name -> bowroll.v1.Movement
-	45, // 45: bowroll.v1.ListMovementsResponse.provenance:type_name -> bowroll.v1.Provenance
-	45, // 46: bowroll.v1.VerifyLogResponse.provenance:type_name -> bowroll.v1.Provenance
-	45, // 47: bowroll.v1.ImportMovementsResponse.provenance:type_name -> bowroll.v1.Provenance
-	45, // 48: bowroll.v1.ExportUnitsResponse.provenance:type_name -> bowroll.v1.Provenance
-	5,  // 49: bowroll.v1.Stock.CreateLot:input_type -> bowroll.v1.CreateLotRequest
-	6,  // 50: bowroll.v1.Stock.GetLot:input_type -> bowroll.v1.GetLotRequest
-	7,  // 51: bowroll.v1.Stock.ListLots:input_type -> bowroll.v1.ListLotsRequest
-	9,  // 52: bowroll.v1.Stock.UpdateLot:input_type -> bowroll.v1.UpdateLotRequest
-	10, // 53: bowroll.v1.Stock.ReceiveUnits:input_type -> bowroll.v1.ReceiveUnitsRequest
-	11, // 54: bowroll.v1.Stock.SuspendLot:input_type -> bowroll.v1.SuspendLotRequest
-	13, // 55: bowroll.v1.Stock.LiftSuspension:input_type -> bowroll.v1.LiftSuspensionRequest
-	14, // 56: bowroll.v1.Stock.CountLot:input_type -> bowroll.v1.CountLotRequest
-	17, // 57: bowroll.v1.Stock.RecordReadings:input_type -> bowroll.v1.RecordReadingsRequest
-	19, // 58: bowroll.v1.Stock.ListReadings:input_type -> bowroll.v1.ListReadingsRequest
-	21, // 59: bowroll.v1.Stock.GetExposure:input_type -> bowroll.v1.GetExposureRequest
-	23, // 60: bowroll.v1.Stock.GetUnit:input_type -> bowroll.v1.GetUnitRequest
-	24, // 61: bowroll.v1.Stock.ListUnits:input_type -> bowroll.v1.ListUnitsRequest
-	27, // 62: bowroll.v1.Stock.MoveUnits:input_type -> bowroll.v1.MoveUnitsRequest
-	29, // 63: bowroll.v1.Stock.PickUnits:input_type -> bowroll.v1.PickUnitsRequest
-	32, // 64: bowroll.v1.Stock.SummarizeStock:input_type -> bowroll.v1.SummarizeStockRequest
-	36, // 65: bowroll.v1.Stock.ListMovements:input_type -> bowroll.v1.ListMovementsRequest
-	38, // 66: bowroll.v1.Stock.VerifyLog:input_type -> bowroll.v1.VerifyLogRequest
-	40, // 67: bowroll.v1.Stock.ImportMovements:input_type -> bowroll.v1.ImportMovementsRequest
-	42, // 68: bowroll.v1.Stock.ExportUnits:input_type -> bowroll.v1.ExportUnitsRequest
-	3,  // 69: bowroll.v1.Stock.CreateLot:output_type -> bowroll.v1.StockLot
-	3,  // 70: bowroll.v1.Stock.GetLot:output_type -> bowroll.v1.StockLot
-	8,  // 71: bowroll.v1.Stock.ListLots:output_type -> bowroll.v1.ListLotsResponse
-	3,  // 72: bowroll.v1.Stock.UpdateLot:output_type -> bowroll.v1.StockLot
-	3,  // 73: bowroll.v1.Stock.ReceiveUnits:output_type -> bowroll.v1.StockLot
-	12, // 74: bowroll.v1.Stock.SuspendLot:output_type -> bowroll.v1.SuspendLotResponse
-	3,  // 75: bowroll.v1.Stock.LiftSuspension:output_type -> bowroll.v1.StockLot
-	15, // 76: bowroll.v1.Stock.CountLot:output_type -> bowroll.v1.CountLotResponse
-	18, // 77: bowroll.v1.Stock.RecordReadings:output_type -> bowroll.v1.RecordReadingsResponse
-	20, // 78: bowroll.v1.Stock.ListReadings:output_type -> bowroll.v1.ListReadingsResponse
-	22, // 79: bowroll.v1.Stock.GetExposure:output_type -> bowroll.v1.Exposure
-	4,  // 80: bowroll.v1.Stock.GetUnit:output_type -> bowroll.v1.Unit
-	25, // 81: bowroll.v1.Stock.ListUnits:output_type -> bowroll.v1.ListUnitsResponse
-	28, // 82: bowroll.v1.Stock.MoveUnits:output_type -> bowroll.v1.MoveUnitsResponse
-	31, // 83: bowroll.v1.Stock.PickUnits:output_type -> bowroll.v1.PickUnitsResponse
-	34, // 84: bowroll.v1.Stock.SummarizeStock:output_type -> bowroll.v1.SummarizeStockResponse
-	37, // 85: bowroll.v1.Stock.ListMovements:output_type -> bowroll.v1.ListMovementsResponse
-	39, // 86: bowroll.v1.Stock.VerifyLog:output_type -> bowroll.v1.VerifyLogResponse
-	41, // 87: bowroll.v1.Stock.ImportMovements:output_type -> bowroll.v1.ImportMovementsResponse
-	43, // 88: bowroll.v1.Stock.ExportUnits:output_type -> bowroll.v1.ExportUnitsResponse
-	69, // [69:89] is the sub-list for method output_type
-	49, // [49:69] is the sub-list for method input_type
-	49, // [49:49] is the sub-list for extension type_name
-	49, // [49:49] is the sub-list for extension extendee
-	0,  // [0:49] is the sub-list for field type_name
+	47, // 45: bowroll.v1.ListMovementsResponse.provenance:type_name -> bowroll.v1.Provenance
+	47, // 46: bowroll.v1.VerifyLogResponse.provenance:type_name -> bowroll.v1.Provenance
+	35, // 47: bowroll.v1.MergeMovementsRequest.movements:type_name -> bowroll.v1.Movement
+	47, // 48: bowroll.v1.MergeMovementsResponse.provenance:type_name -> bowroll.v1.Provenance
+	47, // 49: bowroll.v1.ImportMovementsResponse.provenance:type_name -> bowroll.v1.Provenance
+	47, // 50: bowroll.v1.ExportUnitsResponse.provenance:type_name -> bowroll.v1.Provenance
+	5,  // 51: bowroll.v1.Stock.CreateLot:input_type -> bowroll.v1.CreateLotRequest
+	6,  // 52: bowroll.v1.Stock.GetLot:input_type -> bowroll.v1.GetLotRequest
+	7,  // 53: bowroll.v1.Stock.ListLots:input_type -> bowroll.v1.ListLotsRequest
+	9,  // 54: bowroll.v1.Stock.UpdateLot:input_type -> bowroll.v1.UpdateLotRequest
+	10, // 55: bowroll.v1.Stock.ReceiveUnits:input_type -> bowroll.v1.ReceiveUnitsRequest
+	11, // 56: bowroll.v1.Stock.SuspendLot:input_type -> bowroll.v1.SuspendLotRequest
+	13, // 57: bowroll.v1.Stock.LiftSuspension:input_type -> bowroll.v1.LiftSuspensionRequest
+	14, // 58: bowroll.v1.Stock.CountLot:input_type -> bowroll.v1.CountLotRequest
+	17, // 59: bowroll.v1.Stock.RecordReadings:input_type -> bowroll.v1.RecordReadingsRequest
+	19, // 60: bowroll.v1.Stock.ListReadings:input_type -> bowroll.v1.ListReadingsRequest
+	21, // 61: bowroll.v1.Stock.GetExposure:input_type -> bowroll.v1.GetExposureRequest
+	23, // 62: bowroll.v1.Stock.GetUnit:input_type -> bowroll.v1.GetUnitRequest
+	24, // 63: bowroll.v1.Stock.ListUnits:input_type -> bowroll.v1.ListUnitsRequest
+	27, // 64: bowroll.v1.Stock.MoveUnits:input_type -> bowroll.v1.MoveUnitsRequest
+	29, // 65: bowroll.v1.Stock.PickUnits:input_type -> bowroll.v1.PickUnitsRequest
+	32, // 66: bowroll.v1.Stock.SummarizeStock:input_type -> bowroll.v1.SummarizeStockRequest
+	36, // 67: bowroll.v1.Stock.ListMovements:input_type -> bowroll.v1.ListMovementsRequest
+	38, // 68: bowroll.v1.Stock.VerifyLog:input_type -> bowroll.v1.VerifyLogRequest
+	40, // 69: bowroll.v1.Stock.MergeMovements:input_type -> bowroll.v1.MergeMovementsRequest
+	42, // 70: bowroll.v1.Stock.ImportMovements:input_type -> bowroll.v1.ImportMovementsRequest
+	44, // 71: bowroll.v1.Stock.ExportUnits:input_type -> bowroll.v1.ExportUnitsRequest
+	3,  // 72: bowroll.v1.Stock.CreateLot:output_type -> bowroll.v1.StockLot
+	3,  // 73: bowroll.v1.Stock.GetLot:output_type -> bowroll.v1.StockLot
+	8,  // 74: bowroll.v1.Stock.ListLots:output_type -> bowroll.v1.ListLotsResponse
+	3,  // 75: bowroll.v1.Stock.UpdateLot:output_type -> bowroll.v1.StockLot
+	3,  // 76: bowroll.v1.Stock.ReceiveUnits:output_type -> bowroll.v1.StockLot
+	12, // 77: bowroll.v1.Stock.SuspendLot:output_type -> bowroll.v1.SuspendLotResponse
+	3,  // 78: bowroll.v1.Stock.LiftSuspension:output_type -> bowroll.v1.StockLot
+	15, // 79: bowroll.v1.Stock.CountLot:output_type -> bowroll.v1.CountLotResponse
+	18, // 80: bowroll.v1.Stock.RecordReadings:output_type -> bowroll.v1.RecordReadingsResponse
+	20, // 81: bowroll.v1.Stock.ListReadings:output_type -> bowroll.v1.ListReadingsResponse
+	22, // 82: bowroll.v1.Stock.GetExposure:output_type -> bowroll.v1.Exposure
+	4,  // 83: bowroll.v1.Stock.GetUnit:output_type -> bowroll.v1.Unit
+	25, // 84: bowroll.v1.Stock.ListUnits:output_type -> bowroll.v1.ListUnitsResponse
+	28, // 85: bowroll.v1.Stock.MoveUnits:output_type -> bowroll.v1.MoveUnitsResponse
+	31, // 86: bowroll.v1.Stock.PickUnits:output_type -> bowroll.v1.PickUnitsResponse
+	34, // 87: bowroll.v1.Stock.SummarizeStock:output_type -> bowroll.v1.SummarizeStockResponse
+	37, // 88: bowroll.v1.Stock.ListMovements:output_type -> bowroll.v1.ListMovementsResponse
+	39, // 89: bowroll.v1.Stock.VerifyLog:output_type -> bowroll.v1.VerifyLogResponse
+	41, // 90: bowroll.v1.Stock.MergeMovements:output_type -> bowroll.v1.MergeMovementsResponse
+	43, // 91: bowroll.v1.Stock.ImportMovements:output_type -> bowroll.v1.ImportMovementsResponse
+	45, // 92: bowroll.v1.Stock.ExportUnits:output_type -> bowroll.v1.ExportUnitsResponse
+	72, // [72:93] is the sub-list for method output_type
+	51, // [51:72] is the sub-list for method input_type
+	51, // [51:51] is the sub-list for extension type_name
+	51, // [51:51] is the sub-list for extension extendee
+	0,  // [0:51] is the sub-list for field type_name
 }
 
 func init() { file_bowroll_v1_stock_proto_init() }
@@ -4337,7 +4516,7 @@ func file_bowroll_v1_stock_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_bowroll_v1_stock_proto_rawDesc), len(file_bowroll_v1_stock_proto_rawDesc)),
 			NumEnums:      3,
-			NumMessages:   41,
+			NumMessages:   43,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

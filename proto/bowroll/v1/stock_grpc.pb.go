@@ -40,6 +40,7 @@ const (
 	Stock_SummarizeStock_FullMethodName  = "/bowroll.v1.Stock/SummarizeStock"
 	Stock_ListMovements_FullMethodName   = "/bowroll.v1.Stock/ListMovements"
 	Stock_VerifyLog_FullMethodName       = "/bowroll.v1.Stock/VerifyLog"
+	Stock_MergeMovements_FullMethodName  = "/bowroll.v1.Stock/MergeMovements"
 	Stock_ImportMovements_FullMethodName = "/bowroll.v1.Stock/ImportMovements"
 	Stock_ExportUnits_FullMethodName     = "/bowroll.v1.Stock/ExportUnits"
 )
@@ -95,6 +96,10 @@ type StockClient interface {
 	// VerifyLog checks the chain of hashes of the site's log and that the stock is
 	// what the log says.
 	VerifyLog(ctx context.Context, in *VerifyLogRequest, opts ...grpc.CallOption) (*VerifyLogResponse, error)
+	// MergeMovements brings a part of the log of a site into a copy of it that is
+	// kept elsewhere. What is there already is left; two histories are refused and
+	// shown. It may be cut off and begun again anywhere.
+	MergeMovements(ctx context.Context, in *MergeMovementsRequest, opts ...grpc.CallOption) (*MergeMovementsResponse, error)
 	// ImportMovements takes the steps of a CSV file, in order, all or none.
 	ImportMovements(ctx context.Context, in *ImportMovementsRequest, opts ...grpc.CallOption) (*ImportMovementsResponse, error)
 	// ExportUnits returns a page of the units of a site as CSV.
@@ -289,6 +294,16 @@ func (c *stockClient) VerifyLog(ctx context.Context, in *VerifyLogRequest, opts 
 	return out, nil
 }
 
+func (c *stockClient) MergeMovements(ctx context.Context, in *MergeMovementsRequest, opts ...grpc.CallOption) (*MergeMovementsResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(MergeMovementsResponse)
+	err := c.cc.Invoke(ctx, Stock_MergeMovements_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 func (c *stockClient) ImportMovements(ctx context.Context, in *ImportMovementsRequest, opts ...grpc.CallOption) (*ImportMovementsResponse, error) {
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	out := new(ImportMovementsResponse)
@@ -360,6 +375,10 @@ type StockServer interface {
 	// VerifyLog checks the chain of hashes of the site's log and that the stock is
 	// what the log says.
 	VerifyLog(context.Context, *VerifyLogRequest) (*VerifyLogResponse, error)
+	// MergeMovements brings a part of the log of a site into a copy of it that is
+	// kept elsewhere. What is there already is left; two histories are refused and
+	// shown. It may be cut off and begun again anywhere.
+	MergeMovements(context.Context, *MergeMovementsRequest) (*MergeMovementsResponse, error)
 	// ImportMovements takes the steps of a CSV file, in order, all or none.
 	ImportMovements(context.Context, *ImportMovementsRequest) (*ImportMovementsResponse, error)
 	// ExportUnits returns a page of the units of a site as CSV.
@@ -427,6 +446,9 @@ func (UnimplementedStockServer) ListMovements(context.Context, *ListMovementsReq
 }
 func (UnimplementedStockServer) VerifyLog(context.Context, *VerifyLogRequest) (*VerifyLogResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method VerifyLog not implemented")
+}
+func (UnimplementedStockServer) MergeMovements(context.Context, *MergeMovementsRequest) (*MergeMovementsResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method MergeMovements not implemented")
 }
 func (UnimplementedStockServer) ImportMovements(context.Context, *ImportMovementsRequest) (*ImportMovementsResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method ImportMovements not implemented")
@@ -779,6 +801,24 @@ func _Stock_VerifyLog_Handler(srv interface{}, ctx context.Context, dec func(int
 	return interceptor(ctx, in, info, handler)
 }
 
+func _Stock_MergeMovements_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(MergeMovementsRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(StockServer).MergeMovements(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: Stock_MergeMovements_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(StockServer).MergeMovements(ctx, req.(*MergeMovementsRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 func _Stock_ImportMovements_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
 	in := new(ImportMovementsRequest)
 	if err := dec(in); err != nil {
@@ -893,6 +933,10 @@ var Stock_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "VerifyLog",
 			Handler:    _Stock_VerifyLog_Handler,
+		},
+		{
+			MethodName: "MergeMovements",
+			Handler:    _Stock_MergeMovements_Handler,
 		},
 		{
 			MethodName: "ImportMovements",
