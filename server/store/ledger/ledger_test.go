@@ -214,6 +214,15 @@ func TestWhatIsBarredComesNoNearerToUse(t *testing.T) {
 	}), store.Refused, "LOT_BARRED")
 	// What leads away from use is always possible.
 	s.mustTake(step(store.Drop, "u-1"))
+	if err := s.store.View(context.Background(), "tern", func(ctx context.Context, r store.Reader) error {
+		plan, err := r.Plan(ctx, "dawn")
+		if sortie := plan.Sorties[0]; sortie.State != store.SortieVoid || len(sortie.Void) != 2 || !strings.Contains(sortie.Void[1], "u-1") {
+			t.Errorf("the sortie does not say what it lacks: %+v", sortie)
+		}
+		return err
+	}); err != nil {
+		t.Fatal(err)
+	}
 	s.must(func(ctx context.Context, book *ledger.Book) error {
 		_, err := book.LiftSuspension(ctx, "lot-b", "tested", "ordnance officer")
 		return err

@@ -21,13 +21,20 @@ func Model(t *testing.T, tester Tester) {
 	s := tester.New(t)
 	rapid.Check(t, func(rt *rapid.T) {
 		m := &model{bench: newBench(t, s), units: map[string]*modelUnit{}, plans: map[string]*modelPlan{}, suspended: map[string]bool{}}
-		for _, lot := range modelLots {
-			m.stock(boosters(lot, 90), nil)
+		for i, lot := range modelLots {
+			units := serials(fmt.Sprintf("v%d", i), 5)
+			m.stock(boosters(lot, 90), units)
+			for _, unit := range units {
+				m.units[unit] = &modelUnit{lot: lot, state: store.Available}
+			}
 		}
 		rt.Repeat(map[string]func(*rapid.T){
 			"":        m.compare,
 			"receive": m.receive,
 			"step":    m.step,
+			"onward":  m.onward,
+			"further": m.onward,
+			"order":   m.order,
 			"save":    m.save,
 			"confirm": m.confirmPlan,
 			"cancel":  m.cancel,
@@ -73,6 +80,12 @@ func agree(rt *rapid.T, what string, err error, want bool) {
 	if (err == nil) != want {
 		rt.Fatalf("%s: got %v, the model expects success %v", what, err, want)
 	}
+	switch store.ClassOf(err) {
+	case store.Internal, store.Corrupt:
+		if err != nil {
+			rt.Fatalf("%s: a refusal that is a fault of the program: %v", what, err)
+		}
+	}
 }
 
 func (m *model) receive(rt *rapid.T) {
@@ -94,18 +107,43 @@ func (m *model) receive(rt *rapid.T) {
 	}
 }
 
-// step takes one event of one unit; half of the draws walk the way to use.
+// step takes any event of any unit.
 func (m *model) step(rt *rapid.T) {
-	if len(m.units) == 0 {
-		return
-	}
 	id := rapid.SampledFrom(slices.Sorted(maps.Keys(m.units))).Draw(rt, "unit")
-	u := m.units[id]
-	events := store.EventsFrom(u.state)
+	events := store.EventsFrom(m.units[id].state)
 	if rapid.Bool().Draw(rt, "any event") {
 		events = store.Events()
 	}
-	event := rapid.SampledFrom(events).Draw(rt, "event")
+	m.take(rt, id, rapid.SampledFrom(events).Draw(rt, "event"))
+}
+
+// wayToUse is the event that takes a unit a step nearer to use.
+var wayToUse = map[store.State][]store.Event{
+	store.Received: {store.Inspect}, store.Returned: {store.Inspect}, store.Inspected: {store.Accept},
+	store.Reserved: {store.Issue}, store.Issued: {store.Fit}, store.Fitted: {store.Arm, store.Return},
+	store.Armed: {store.Expend, store.Misfire, store.HangUp, store.Return}, store.Misfired: {store.Quarantine},
+	store.HungUp: {store.Quarantine}, store.Quarantined: {store.Clear, store.Condemn}, store.Lost: {store.Find},
+}
+
+// onward takes a unit that is on its way a step nearer to use, which walks that
+// choose among all events seldom do.
+func (m *model) onward(rt *rapid.T) {
+	var moving []string
+	for _, id := range slices.Sorted(maps.Keys(m.units)) {
+		if len(wayToUse[m.units[id].state]) > 0 {
+			moving = append(moving, id)
+		}
+	}
+	if len(moving) == 0 {
+		return
+	}
+	id := rapid.SampledFrom(moving).Draw(rt, "unit")
+	m.take(rt, id, rapid.SampledFrom(wayToUse[m.units[id].state]).Draw(rt, "event"))
+}
+
+// take takes one event of one unit and expects what the model says of it.
+func (m *model) take(rt *rapid.T, id string, event store.Event) {
+	u := m.units[id]
 	authority := rapid.SampledFrom([]string{"", "ordnance officer"}).Draw(rt, "authority")
 	to, want := store.Next(u.state, event)
 	switch event {
@@ -136,8 +174,18 @@ func (m *model) set(u *modelUnit, to store.State) {
 	}
 }
 
+// order saves a plan that is new and confirms it.
+func (m *model) order(rt *rapid.T) {
+	id := fmt.Sprintf("q-%d", len(m.plans))
+	m.savePlan(rt, id)
+	m.confirmOne(rt, id, m.plans[id])
+}
+
 func (m *model) save(rt *rapid.T) {
-	id := rapid.SampledFrom([]string{"p-1", "p-2", "p-3", "p-4"}).Draw(rt, "plan")
+	m.savePlan(rt, rapid.SampledFrom([]string{"p-1", "p-2", "p-3", "p-4"}).Draw(rt, "plan"))
+}
+
+func (m *model) savePlan(rt *rapid.T, id string) {
 	plan := store.Plan{ID: id}
 	want := &modelPlan{state: store.Draft}
 	for i := range rapid.IntRange(1, 2).Draw(rt, "sorties") {
@@ -163,13 +211,15 @@ func (m *model) drawPlan(rt *rapid.T) (string, *modelPlan) {
 	return id, m.plans[id]
 }
 
-// confirmPlan expects, for each draw in turn, the first free units by id: all
-// units of a lot expire together here.
 func (m *model) confirmPlan(rt *rapid.T) {
-	id, plan := m.drawPlan(rt)
-	if plan == nil {
-		return
+	if id, plan := m.drawPlan(rt); plan != nil {
+		m.confirmOne(rt, id, plan)
 	}
+}
+
+// confirmOne expects, for each draw in turn, the first free units by id: all
+// units of a lot expire together here.
+func (m *model) confirmOne(rt *rapid.T, id string, plan *modelPlan) {
 	hold := m.now.Add(time.Duration(rapid.IntRange(1, 5).Draw(rt, "hours")) * time.Hour)
 	if plan.state == store.Draft {
 		m.lapse()
