@@ -50,7 +50,8 @@ func (f cardFlags) issue() (card.Issue, error) {
 // cardSections is all that a card says about a launch.
 var cardSections = []bowrollv1.Section{
 	bowrollv1.Section_SECTION_FAILURES, bowrollv1.Section_SECTION_BEST_FIRING, bowrollv1.Section_SECTION_CHANCE,
-	bowrollv1.Section_SECTION_COMMIT, bowrollv1.Section_SECTION_CHECK_LINE,
+	bowrollv1.Section_SECTION_COMMIT, bowrollv1.Section_SECTION_CHECK_LINE, bowrollv1.Section_SECTION_EXHAUST,
+	bowrollv1.Section_SECTION_BOX,
 }
 
 // cardSources asks for everything that the cards of a plan say.

@@ -45,7 +45,7 @@ func (c *planCommand) Run(p *program) error {
 			if err != nil {
 				return nil, err
 			}
-			return plan, c.gather(p, to, asked, plan)
+			return plan, c.gather(p, to, asked, plan, c.Nodes)
 		},
 		func(w io.Writer, style sheet.Style, plan *bowrollv1.CyclePlan) error {
 			return sheet.Plan(w, style, asked, plan)

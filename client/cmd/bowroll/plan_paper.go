@@ -36,12 +36,12 @@ func (f *planPaper) check() (err error) {
 }
 
 // gather asks for what the plan alone does not say.
-func (f *planPaper) gather(p *program, to *client.Client, asked *bowrollv1.Cycle, plan *bowrollv1.CyclePlan) (err error) {
+func (f *planPaper) gather(p *program, to *client.Client, asked *bowrollv1.Cycle, plan *bowrollv1.CyclePlan, nodes *int32) (err error) {
 	if f.Cards != "" {
 		f.cards, err = p.cardSources(to, asked, plan)
 	}
 	if err == nil && f.Sheet != "" {
-		f.variants, err = p.variants(to, asked, plan)
+		f.variants, err = p.variants(to, asked, nodes)
 	}
 	return err
 }

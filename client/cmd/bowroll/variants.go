@@ -1,7 +1,7 @@
 package main
 
 import (
-	"slices"
+	"fmt"
 
 	"google.golang.org/protobuf/proto"
 
@@ -13,91 +13,80 @@ import (
 // knot is one knot in metres a second.
 const knot = 1852.0 / 3600
 
-// whatIfs are the conditions that a planner asks about on every cycle.
+// whatIfs are the conditions that a planner asks about on every cycle, the
+// cycle as it is first. Each says false where it does not apply.
 var whatIfs = []struct {
 	name  string
-	apply func(c *bowrollv1.Cycle) bool // false where it does not apply
+	apply func(c *bowrollv1.Cycle, v *bowrollv1.CycleVariant) bool
 }{
-	{"wind 3 kt less", func(c *bowrollv1.Cycle) bool { return wind(c, -3*knot) }},
-	{"wind 3 kt more", func(c *bowrollv1.Cycle) bool { return wind(c, 3*knot) }},
-	{"air 5 degC hotter", func(c *bowrollv1.Cycle) bool {
+	{"as planned", func(*bowrollv1.Cycle, *bowrollv1.CycleVariant) bool { return true }},
+	{"wind 3 kt less", func(c *bowrollv1.Cycle, v *bowrollv1.CycleVariant) bool { return wind(c, v, -3*knot) }},
+	{"wind 3 kt more", func(c *bowrollv1.Cycle, v *bowrollv1.CycleVariant) bool { return wind(c, v, 3*knot) }},
+	{"air 5 degC hotter", func(c *bowrollv1.Cycle, v *bowrollv1.CycleVariant) bool {
+		v.Air = proto.CloneOf(c.GetAir())
 		hotter := c.GetAir().GetTemperatureC() + 5
-		c.Air.TemperatureC = &hotter
+		v.Air.TemperatureC = &hotter
 		return hotter <= 60
 	}},
-	{"one pair fewer of each lot", func(c *bowrollv1.Cycle) bool { return pair(c, -2) }},
-	{"one pair more of each lot", func(c *bowrollv1.Cycle) bool { return pair(c, 2) }},
-	{"one fitting team more", func(c *bowrollv1.Cycle) bool {
+	{"one pair fewer of each lot", func(c *bowrollv1.Cycle, v *bowrollv1.CycleVariant) bool { return pair(c, v, -2) }},
+	{"one pair more of each lot", func(c *bowrollv1.Cycle, v *bowrollv1.CycleVariant) bool { return pair(c, v, 2) }},
+	{"one fitting team more", func(c *bowrollv1.Cycle, v *bowrollv1.CycleVariant) bool {
 		if c.GetCrews() == nil {
 			return false
 		}
-		teams := c.GetCrews().GetTeamCount() + 1
-		c.Crews.TeamCount = &teams
+		v.Crews = proto.CloneOf(c.GetCrews())
+		teams := v.GetCrews().GetTeamCount() + 1
+		v.Crews.TeamCount = &teams
 		return true
 	}},
 }
 
 // wind changes the natural wind in all its states, none below a calm.
-func wind(c *bowrollv1.Cycle, by float64) bool {
-	w := c.GetNaturalWind()
-	shift := func(v *float64) *float64 {
-		if v == nil {
+func wind(c *bowrollv1.Cycle, v *bowrollv1.CycleVariant, by float64) bool {
+	if c.GetNaturalWind() == nil {
+		return false
+	}
+	w := proto.CloneOf(c.GetNaturalWind())
+	shift := func(speed *float64) *float64 {
+		if speed == nil {
 			return nil
 		}
-		changed := max(0, *v+by)
+		changed := max(0, *speed+by)
 		return &changed
 	}
 	w.SpeedMps, w.LullMps, w.GustMps = shift(w.SpeedMps), shift(w.LullMps), shift(w.GustMps)
+	v.NaturalWind = w
 	return true
 }
 
-// pair changes the usable count of every lot that may be used.
-func pair(c *bowrollv1.Cycle, by int32) bool {
+// pair changes the usable count of every lot.
+func pair(c *bowrollv1.Cycle, v *bowrollv1.CycleVariant, by int32) bool {
 	for _, l := range c.GetLots() {
 		count := max(0, l.GetUsableCount()+by)
-		l.UsableCount = &count
+		v.Lots = append(v.Lots, &bowrollv1.LotCount{Lot: l.GetId(), UsableCount: &count})
 	}
 	return len(c.GetLots()) > 0
 }
 
 // variants plans the cycle under other conditions.
-func (p *program) variants(to *client.Client, asked *bowrollv1.Cycle, plan *bowrollv1.CyclePlan) ([]cyclesheet.Variant, error) {
-	list := []cyclesheet.Variant{variant("as planned", plan, plan)}
-	for _, w := range whatIfs {
-		changed := proto.Clone(asked).(*bowrollv1.Cycle)
-		if !w.apply(changed) {
-			continue
+func (p *program) variants(to *client.Client, asked *bowrollv1.Cycle, nodes *int32) ([]cyclesheet.Variant, error) {
+	request := &bowrollv1.CyclesCompareRequest{Cycle: asked, NodeLimit: nodes}
+	names := map[string]string{}
+	for i, w := range whatIfs {
+		v := &bowrollv1.CycleVariant{Id: fmt.Sprintf("v-%d", i)}
+		if w.apply(asked, v) {
+			request.Variants, names[v.Id] = append(request.Variants, v), w.name
 		}
-		other, err := to.Cycles.Plan(p.ctx, &bowrollv1.CyclesPlanRequest{Cycle: changed})
-		if err != nil {
-			return nil, err
-		}
-		list = append(list, variant(w.name, plan, other))
+	}
+	answer, err := to.Cycles.Compare(p.ctx, request)
+	if err != nil {
+		return nil, err
+	}
+	var list []cyclesheet.Variant
+	for _, v := range answer.GetVariants() {
+		list = append(list, cyclesheet.Variant{Name: names[v.GetId()], Launched: int(v.GetLaunchedCount()),
+			Priority: int(v.GetObjective().GetPriorityLaunched()), UnitsOut: int(v.GetObjective().GetUnitsUsed()),
+			Besides: v.GetLaunchedBesides(), Dropped: v.GetDropped(), Proven: v.GetOptimal()})
 	}
 	return list, nil
-}
-
-func variant(name string, base, plan *bowrollv1.CyclePlan) cyclesheet.Variant {
-	before, after := launching(base), launching(plan)
-	v := cyclesheet.Variant{Name: name, Launched: len(after), Priority: int(plan.GetObjective().GetPriorityLaunched()),
-		UnitsOut: int(plan.GetObjective().GetUnitsUsed()), Proven: plan.GetOptimal()}
-	for _, id := range after {
-		if !slices.Contains(before, id) {
-			v.Besides = append(v.Besides, id)
-		}
-	}
-	for _, id := range before {
-		if !slices.Contains(after, id) {
-			v.Dropped = append(v.Dropped, id)
-		}
-	}
-	return v
-}
-
-func launching(plan *bowrollv1.CyclePlan) []string {
-	var ids []string
-	for _, l := range plan.GetLaunches() {
-		ids = append(ids, l.GetSortie())
-	}
-	return ids
 }

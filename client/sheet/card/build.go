@@ -70,7 +70,7 @@ func Build(s Sources, issue Issue) (Card, error) {
 		Check:           check(s.Takeoff),
 		Commit:          commit(s.Takeoff),
 		Actions:         actions(s.Takeoff),
-		Box:             box(s, sortie),
+		Box:             box(s),
 		Zones:           zones(s),
 		Cautions:        cautions(s),
 		ModelVersion:    s.Plan.GetProvenance().GetModelVersion(),

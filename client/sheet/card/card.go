@@ -32,7 +32,7 @@ type Card struct {
 	Check       *Check      `json:"check_line"`
 	Commit      *Commit     `json:"commit"`
 	Actions     []Action    `json:"actions"`
-	Box         Box         `json:"box"`
+	Box         *Box        `json:"box"`
 	Zones       Zones       `json:"zones"`
 	Cautions    []Caution   `json:"cautions"`
 
@@ -179,13 +179,14 @@ type Zones struct {
 	Drop           *Drop    `json:"drop_zone"`
 }
 
-// Drop is where spent units come down.
+// Drop is where spent units come down, from the point of release along the track.
 type Drop struct {
-	BearingDeg *float64 `json:"bearing_deg"`
-	NearM      *float64 `json:"near_m"`
-	FarM       *float64 `json:"far_m"`
-	HalfWidthM *float64 `json:"half_width_m"`
-	ClearS     *float64 `json:"clear_s"`
+	TrackDeg *float64 `json:"track_deg"`
+	NearM    float64  `json:"near_m"`
+	FarM     float64  `json:"far_m"`
+	LeftM    float64  `json:"left_m"` // negative to port
+	RightM   float64  `json:"right_m"`
+	ClearS   float64  `json:"clear_s"`
 }
 
 // A Caution is something that the numbers give cause to say.

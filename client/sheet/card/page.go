@@ -120,6 +120,9 @@ func (s setting) limit(m figure.Measure, v *float64, round func(float64) float64
 	if !ok {
 		return figure.Measured(s.units, m, *v)
 	}
+	if m == figure.Temperature && places == 0 {
+		places = 1 // a whole degree off could leave the planned one outside
+	}
 	scale := math.Pow(10, float64(places))
 	// What is a whole step but for the last bits is that step.
 	steps := shown * scale
@@ -219,9 +222,9 @@ func (s setting) boxCell() paper.Cell {
 	if len(s.Load.Units) > 0 {
 		fields = append(fields, paper.Field{Label: "Grain, every unit", Value: between(s.least(figure.Temperature, b.GrainLeastC), s.most(figure.Temperature, b.GrainGreatestC))})
 	}
-	place := "on it"
-	if b.SpotM != nil {
-		place = "within " + s.most(figure.Length, b.SpotM)
+	place := "exactly on it"
+	if b.SpotM != nil && *b.SpotM >= 0.3 {
+		place = "within " + s.most(figure.Length, b.SpotM) + " of it"
 	}
 	if s.Spot != "" {
 		fields = append(fields, paper.Field{Label: "Spot " + s.Spot, Value: place})

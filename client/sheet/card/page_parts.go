@@ -164,7 +164,7 @@ func (s setting) environment() paper.Cell {
 	return paper.Cell{Title: "Wind, air and deck used", Blocks: []paper.Block{paper.Fields{List: []paper.Field{
 		{Label: "Headwind", Value: wind},
 		{Label: "Headwind, credited", Value: s.measured(figure.Speed, e.CreditedHeadwindMPS)},
-		{Label: "Crosswind", Value: s.side(e.CrosswindMPS)},
+		{Label: "Crosswind", Value: s.cross(e.CrosswindMPS)},
 		{Label: "Natural wind", Value: natural},
 		{Label: "Read at", Value: e.WindSource},
 		{Label: "Ship", Value: ship},
@@ -174,16 +174,35 @@ func (s setting) environment() paper.Cell {
 	}}}}
 }
 
-// side writes a crosswind with the side it comes from.
-func (s setting) side(cross *float64) string {
-	text := s.measured(figure.Speed, cross)
-	switch {
-	case cross == nil || strings.Trim(text, "-0.") == s.unit(figure.Speed) || strings.HasPrefix(strings.Trim(text, "-0."), " "):
+// cross writes a crosswind with the side it comes from.
+func (s setting) cross(v *float64) string {
+	text := s.measured(figure.Speed, v)
+	if v == nil || nought(text) {
 		return text
-	case *cross > 0:
-		return text + " from starboard"
 	}
-	return strings.TrimPrefix(text, "-") + " from port"
+	return strings.TrimPrefix(text, "-") + " from " + sideOf(*v)
+}
+
+// to writes a distance to a side.
+func (s setting) to(v float64) string {
+	text := s.measured(figure.Length, &v)
+	if nought(text) {
+		return text
+	}
+	return strings.TrimPrefix(text, "-") + " to " + sideOf(v)
+}
+
+func sideOf(v float64) string {
+	if v > 0 {
+		return "starboard"
+	}
+	return "port"
+}
+
+// nought reports whether a number reads as zero.
+func nought(measured string) bool {
+	number, _, _ := strings.Cut(measured, " ")
+	return strings.Trim(number, "-0.") == ""
 }
 
 // stations is one line for each unit, serials and igniters to be written in:
@@ -210,8 +229,9 @@ func (s setting) zones() paper.Cell {
 		fields = []paper.Field{{Label: "Exhaust, clear behind", Value: s.measured(figure.Length, z.KeepClearM) + " (" + z.KeepClearBasis + ")"}}
 		if d := z.Drop; d != nil {
 			fields = append(fields,
-				paper.Field{Label: "Spent units come down", Value: figure.Given(d.BearingDeg, figure.Bearing) + ", " + s.measured(figure.Length, d.NearM) + " to " + s.measured(figure.Length, d.FarM)},
-				paper.Field{Label: "Half width, clear after", Value: s.measured(figure.Length, d.HalfWidthM) + ", " + figure.Given(d.ClearS, figure.Seconds)})
+				paper.Field{Label: "Spent units come down", Value: s.measured(figure.Length, &d.NearM) + " to " + s.measured(figure.Length, &d.FarM) + " on " + figure.Given(d.TrackDeg, figure.Bearing)},
+				paper.Field{Label: "Across the track", Value: s.to(d.LeftM) + ", " + s.to(d.RightM)},
+				paper.Field{Label: "All down after", Value: figure.Seconds(d.ClearS)})
 		} else {
 			fields = append(fields, paper.Field{Label: "Drop zone, bearing and distance", Hand: true})
 		}

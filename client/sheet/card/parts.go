@@ -100,27 +100,29 @@ func lastMoment(p *bowrollv1.CommitPoint) *Last {
 
 func zones(s Sources) Zones {
 	z := Zones{}
+	if k := s.Takeoff.GetKeepClear(); k != nil {
+		z.KeepClearM, z.KeepClearBasis = &k.DistanceM, "tested"
+		if k.GetBasis() != bowrollv1.KeepClearBasis_KEEP_CLEAR_BASIS_TESTED {
+			z.KeepClearBasis = "ESTIMATE"
+		}
+	}
+	if d := s.Takeoff.GetDropZone(); d != nil {
+		near, far := d.GetCentreAlongM()-d.GetSemiAlongM(), d.GetCentreAlongM()+d.GetSemiAlongM()
+		z.Drop = &Drop{TrackDeg: d.TrackDeg, NearM: near, FarM: far, LeftM: d.GetCentreAcrossM() - d.GetSemiAcrossM(),
+			RightM: d.GetCentreAcrossM() + d.GetSemiAcrossM(), ClearS: d.GetClearS()}
+	}
 	for _, d := range s.Launch.GetDraws() {
 		b := s.Boosters[d.GetLot()]
 		if b == nil {
 			continue
 		}
-		// The farthest and the longest of the types fitted.
-		z.KeepClearM, z.KeepClearBasis = greater(z.KeepClearM, b.KeepClearM), "tested"
-		z.MisfireWaitS = greater(z.MisfireWaitS, b.MisfireWaitS)
+		z.MisfireWaitS = greater(z.MisfireWaitS, b.MisfireWaitS) // the longest of the types fitted
 	}
 	return z
 }
 
 func greater(a, b *float64) *float64 {
 	if a == nil || b != nil && *b > *a {
-		return b
-	}
-	return a
-}
-
-func lesser(a, b *float64) *float64 {
-	if a == nil || b != nil && *b < *a {
 		return b
 	}
 	return a

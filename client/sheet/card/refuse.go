@@ -37,8 +37,9 @@ func refusals(s Sources, c Card) []string {
 	say(c.Load.GrossMassKG == nil, "The mass is not given.")
 	say(c.Environment.TemperatureC == nil || c.Environment.PressurePa == nil, "The air is not known.")
 	say(c.Environment.HeadwindMPS == nil, "The wind is not known.")
-	say(c.Box.LeastHeadwindMPS == nil, "The least headwind is not known, so nobody could say when the card is void.")
+	say(c.Box == nil, "The box inside which it holds is not known, so nobody could say when it is void.")
 	say(units && c.Cue == nil, "The moment of firing is not known.")
+	say(units && c.Zones.KeepClearM == nil, "How far behind the exhaust to keep clear is not known.")
 	for _, d := range s.Launch.GetDraws() {
 		b := s.Boosters[d.GetLot()]
 		if b == nil {
@@ -62,7 +63,7 @@ func missing(b *bowrollv1.BoosterType) []string {
 		name  string
 	}{
 		{b.FiringLeastC, "The lowest firing temperature"}, {b.FiringGreatestC, "The highest firing temperature"},
-		{b.MisfireWaitS, "The waiting time after a misfire"}, {b.KeepClearM, "The keep-clear distance"},
+		{b.MisfireWaitS, "The waiting time after a misfire"},
 		{b.HangFireS, "The hang-fire allowance"},
 	} {
 		if d.value == nil {

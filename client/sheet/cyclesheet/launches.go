@@ -27,7 +27,7 @@ func (s Sheet) launches() paper.Cell {
 		{Head: "avail.", Right: true, Share: 0.9, Rank: 2},
 		{Head: "Margin", Right: true, Share: 1.05},
 		{Head: "Least wind", Right: true, Share: 0.95, Rank: 5},
-		{Head: "If a unit fails", Share: 1.1, Badges: map[string]paper.Fill{"STOP": paper.Black, "GO": paper.Open, "NO WAY OUT": paper.Black}},
+		{Head: "If a unit fails", Share: 1.15, Badges: map[string]paper.Fill{"STOP": paper.Black, "GO": paper.Open, "NO WAY OUT": paper.Black}},
 		{Head: "Outcome", Share: 1.5, Badges: map[string]paper.Fill{"marginal": paper.Open}},
 	}}
 	for _, l := range s.Plan.GetLaunches() {
@@ -54,8 +54,19 @@ func (s Sheet) launch(l *bowrollv1.PlannedLaunch) []string {
 		fmt.Sprint(l.GetOrder()), figure.Clock(s.start(), l.GetLaunchS()), l.GetSortie(), typeOf(sortie),
 		s.number(figure.Mass, sortie.GrossMassKg), l.GetSpot(), draws(l.GetDraws()), firing(off.GetFiring()),
 		s.number(figure.Length, off.RequiredRunM), s.number(figure.Length, off.AvailableM), s.number(figure.Length, off.MarginM),
-		least, strings.ToUpper(figure.Legs(off.GetFailures())), words(off.GetOutcome().String(), "OUTCOME_"),
+		least, fails(off), words(off.GetOutcome().String(), "OUTCOME_"),
 	}
+}
+
+// fails is the way out that a launch relies on if units fail, loud where it is
+// one.
+func fails(off *bowrollv1.Takeoff) string {
+	text := figure.Legs(off.GetFailures())
+	switch text {
+	case "go", "stop", "no way out":
+		return strings.ToUpper(text)
+	}
+	return text
 }
 
 func typeOf(sortie *bowrollv1.Sortie) string {
@@ -101,7 +112,7 @@ func (s Sheet) held() paper.Cell {
 	}}
 	for _, h := range s.Plan.GetHeld() {
 		var releases []string
-		for _, c := range h.GetReleases() {
+		for _, c := range h.GetReleases()[:min(3, len(h.GetReleases()))] { // the cheapest
 			releases = append(releases, figure.Change(s.Units, c))
 		}
 		text := strings.Join(releases, ", or ")

@@ -9,15 +9,15 @@ import (
 	"bowroll/client/sheet/paper"
 )
 
-// Work is what is done on deck for one launch, in seconds after the cycle's
+// A work is what is done on deck for one launch, in seconds after the cycle's
 // start. What is absent is not known or not done.
 type work struct {
 	sortie                string
-	units                 int
 	teams                 []string
 	fitFrom, ready        *float64
 	testFrom, igniterFrom *float64
 	launch                float64
+	stays                 bool // it does not launch after all
 	note                  string
 }
 
@@ -32,7 +32,9 @@ func (s Sheet) timeline() []paper.Cell {
 	}
 	from, to := math.Inf(1), math.Inf(-1)
 	for _, w := range works {
-		from, to = min(from, w.launch), max(to, w.launch)
+		if !w.stays {
+			from, to = min(from, w.launch), max(to, w.launch)
+		}
 		if w.fitFrom != nil {
 			from = min(from, *w.fitFrom)
 		}
@@ -46,6 +48,9 @@ func (s Sheet) timeline() []paper.Cell {
 		cell := paper.Cell{Blocks: []paper.Block{s.bars(part, from, to, step)}}
 		if first == 0 {
 			cell.Title, cell.Note = "Timeline", "time of day, UTC"
+			if text := s.pace(); text != "" {
+				cell.Blocks = append(cell.Blocks, paper.Plain{Text: text})
+			}
 		}
 		cells = append(cells, cell)
 	}
@@ -65,8 +70,14 @@ func gridStep(span float64) float64 {
 func (s Sheet) bars(works []work, from, to, step float64) paper.Drawing {
 	const width, left, top, row = 188.0, 24.0, 6.0, 4.6
 	bottom := top + row*float64(len(works))
-	d := paper.Drawing{Width: width, Height: bottom + 5.5, Alt: "the work on deck over time"}
-	x := func(t float64) float64 { return left + (t-from)/(to-from)*(width-left-14) }
+	d := paper.Drawing{Width: width, Height: bottom + 9, Alt: "the work on deck over time"}
+	right := 14.0 // room for what stands behind the last launch
+	for _, w := range works {
+		if !w.stays {
+			right = max(right, 12+1.55*float64(len(w.note)))
+		}
+	}
+	x := func(t float64) float64 { return left + (t-from)/(to-from)*(width-left-right) }
 	put := func(shapes ...paper.Shape) { d.Shapes = append(d.Shapes, shapes...) }
 	for t := from; t <= to+1; t += step {
 		put(paper.Shape{Kind: paper.Stroke, X: x(t), Y: top - 1, X2: x(t), Y2: bottom, Weight: 0.1},
@@ -92,6 +103,12 @@ func (s Sheet) bars(works []work, from, to, step float64) paper.Drawing {
 		}
 		if w.testFrom != nil && w.ready != nil && *w.ready > *w.testFrom {
 			bar(*w.testFrom, *w.ready, paper.Hatched)
+		}
+		if w.stays {
+			put(paper.Shape{Kind: paper.Box, X: width - 3 - 1.6*float64(len(w.note)), Y: y + 0.6, X2: width - 0.5, Y2: y + row - 0.6, Fill: paper.White},
+				paper.Shape{Kind: paper.Label, X: width - 1, Y: y + row - 1.3, Text: w.note, Size: 2.9, Anchor: paper.End, Strong: true})
+			d.Words = append(d.Words, w.sortie+": "+w.note)
+			continue
 		}
 		if w.igniterFrom != nil {
 			bar(*w.igniterFrom, w.launch, paper.Black)

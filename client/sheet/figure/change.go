@@ -43,14 +43,18 @@ func Change(system quantity.System, c *bowrollv1.Change) string {
 		"headwind_mps": "headwind", "credited_headwind_mps": "headwind",
 		"gross_mass_kg": "mass", "available_m": "run",
 	}[c.GetQuantity()]
+	fewer := more
+	if more == "less" {
+		fewer = "fewer"
+	}
 	switch {
 	case what != "":
 		text, _ := Named(system, c.GetQuantity(), amount)
 		return text + " " + more + " " + what
 	case c.GetQuantity() == "unit_count" && amount == 1:
-		return "1 " + more + " unit"
+		return "1 " + fewer + " unit"
 	case c.GetQuantity() == "unit_count":
-		return Fixed(amount, 0) + " " + more + " units"
+		return Fixed(amount, 0) + " " + fewer + " units"
 	}
 	return c.GetText()
 }

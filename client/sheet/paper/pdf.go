@@ -112,7 +112,7 @@ func (s *setter) rows(y float64) float64 {
 			s.dry = true
 			height := s.row(row, 0)
 			s.dry = false
-			if y+height > s.bottom() && len(row) == 1 && height > 60 {
+			if y+height > s.bottom() && len(row) == 1 && row[0].Long {
 				y = s.flow(row[0], y)
 				continue
 			}
