@@ -2,6 +2,40 @@ package booster
 
 import "math"
 
+// FirstTailS is when the first unit that burns goes into its tail: when its
+// thrust falls below nine tenths of its mean for the last time. -Inf if none
+// burns.
+func (s *Schedule) FirstTailS() float64 {
+	first := math.Inf(1)
+	for i := range s.burns {
+		first = min(first, s.burns[i].start+s.burns[i].kind.tail()/s.burns[i].rate)
+	}
+	if math.IsInf(first, 1) {
+		return math.Inf(-1)
+	}
+	return first
+}
+
+// tail is the trace time at which thrust falls below nine tenths of its mean for
+// the last time.
+func (t *Type) tail() float64 {
+	first, last := t.lit()
+	if !(last > first) {
+		return last
+	}
+	level := 0.9 * t.ImpulseNS() / (last - first)
+	for i := len(t.TraceS) - 1; i > 0; i-- {
+		from, to := t.TraceN[i-1], t.TraceN[i]
+		switch {
+		case to >= level:
+			return t.TraceS[i]
+		case from >= level:
+			return t.TraceS[i-1] + (t.TraceS[i]-t.TraceS[i-1])*(from-level)/(from-to)
+		}
+	}
+	return t.TraceS[0]
+}
+
 // FirstBurnoutS is when the first unit that burns stops pushing, -Inf if none
 // burns.
 func (s *Schedule) FirstBurnoutS() float64 {

@@ -45,6 +45,7 @@ const (
 	mostChangeRunM   = 5000
 	mostCommandShift = 4.0
 	commandStepS     = 0.1
+	stepGrowth       = 1.5
 )
 
 // changer looks for changes that clear one finding.
@@ -98,7 +99,7 @@ func (c *changer) clears(r *Runner, plan Plan, d Demand) bool {
 }
 
 // outward looks from 0 in ever longer steps towards an end for a change that
-// clears, and narrows it down to within tolerance from the side that clears.
+// clears, since too much of it may do as little as too little, and narrows it down to within tolerance from the side that clears.
 func (c *changer) outward(first, end, tolerance float64, clears func(by float64) bool) (by float64, ok bool) {
 	if end == 0 || first == 0 {
 		return 0, false
@@ -122,7 +123,7 @@ func (c *changer) outward(first, end, tolerance float64, clears func(by float64)
 		if good == end {
 			return 0, false
 		}
-		bad, step = good, 2*step
+		bad, step = good, stepGrowth*step
 	}
 }
 
@@ -155,7 +156,11 @@ func (c *changer) command() []Change {
 
 func (c *changer) headwind() []Change {
 	varied := *c.r
-	by, ok := c.outward(0.5, max(0, GreatestHeadwindMPS-c.r.headwind), changeTolerMPS, func(by float64) bool {
+	most := GreatestHeadwindMPS - c.r.headwind
+	if ceiling := c.q.Demand.CeilingMPS; ceiling != nil {
+		most = min(most, *ceiling-c.q.Demand.WindOverDeckMPS)
+	}
+	by, ok := c.outward(0.5, max(0, most), changeTolerMPS, func(by float64) bool {
 		varied.SetHeadwind(c.r.headwind + by)
 		d := c.q.Demand
 		d.TailwindMPS = max(0, d.TailwindMPS-by)

@@ -11,8 +11,9 @@ import (
 //	sum of F cos(eps) cos(zeta) y + F cos(eps) sin(zeta) x,
 //
 // against what rudder and fin can hold, S b q Cn_max. The control speed is the
-// airspeed at which they meet. The burn lasts until the first unit burns out,
-// the tail from then on, when a side may push alone.
+// airspeed at which they meet. The burn lasts until the thrust of the first unit
+// falls below nine tenths of its mean for the last time, the tail from then on, when
+// a side may push alone.
 type Asymmetry struct {
 	BurnNM float64 // greatest moment in the burn, positive with more to starboard
 	TailNM float64
@@ -31,8 +32,8 @@ type Asymmetry struct {
 func (r *Runner) Asymmetry(s *booster.Schedule) Asymmetry {
 	var a Asymmetry
 	var burnS, tailS float64 // when they begin
-	a.BurnNM, burnS = s.GreatestYaw(s.FirstThrustS(), s.FirstBurnoutS())
-	a.TailNM, tailS = s.GreatestYaw(s.FirstBurnoutS(), s.LastThrustS())
+	a.BurnNM, burnS = s.GreatestYaw(s.FirstThrustS(), s.FirstTailS())
+	a.TailNM, tailS = s.GreatestYaw(s.FirstTailS(), s.LastThrustS())
 	if r.setting.Aircraft.YawCoefficient == nil {
 		return a
 	}

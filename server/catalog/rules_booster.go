@@ -29,6 +29,13 @@ func CheckBoosterType(t *bowrollv1.BoosterType) []*bowrollv1.Violation {
 	}
 	ordered("firing_least_c", "firing_greatest_c", t.FiringLeastC, t.FiringGreatestC)
 	ordered("stowage_least_c", "stowage_greatest_c", t.StowageLeastC, t.StowageGreatestC)
+	ordered("falling_drag_area_least_m2", "falling_drag_area_greatest_m2", t.FallingDragAreaLeastM2, t.FallingDragAreaGreatestM2)
+	if i := t.GetIgniter(); i != nil {
+		ordered("igniter.least_source_v", "igniter.greatest_source_v", i.LeastSourceV, i.GreatestSourceV)
+		if i.AllFireA != nil && i.NoFireA != nil && i.GetNoFireA() >= i.GetAllFireA() {
+			vs.add("igniter.no_fire_a", figure(i.GetNoFireA()), "order", "below igniter.all_fire_a, "+figure(i.GetAllFireA()), "")
+		}
+	}
 	if t.NominalPressurePa != nil && t.ReliefPressurePa != nil && t.GetReliefPressurePa() <= t.GetNominalPressurePa() {
 		vs.add("relief_pressure_pa", figure(t.GetReliefPressurePa()), "order", "above nominal_pressure_pa, "+figure(t.GetNominalPressurePa()), "")
 	}

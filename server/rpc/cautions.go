@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strings"
 
 	"bowroll/perf/takeoff"
 	bowrollv1 "bowroll/proto/bowroll/v1"
@@ -32,8 +33,10 @@ func (r *run) cautions(a *takeoff.Assessment) []*bowrollv1.Caution {
 			math.Abs(a.Climb.LiftoffAfterBurnoutS), beforeOrAfter(-a.Climb.LiftoffAfterBurnoutS))
 	}
 	r.unitCautions(a, add)
+	r.safetyCautions(a, add)
 	if a.Legs != nil && len(a.Legs.Missing) > 0 {
-		add(caution, "failures-not-all-judged", "The booster type does not state %s: those failures are not judged.", a.Legs.Missing)
+		add(caution, "failures-not-all-judged", "The booster type does not state %s: the failures that need it are not judged.",
+			strings.Join(a.Legs.Missing, ", "))
 	}
 	if !r.res.HasBrakes && len(r.res.Setting.Units) > 0 {
 		add(caution, "no-brake-data", "No braking friction is stated: no stop leg is relied on.")

@@ -41,6 +41,9 @@ func (r *run) addChanges(out *bowrollv1.Takeoff, a *takeoff.Assessment) {
 		Plan:   takeoff.Plan{Firing: a.Firing, Search: r.res.Best, Failures: a.Legs != nil},
 		Demand: demand(r.res), Fits: r.fits(),
 	}
+	if r.res.Best {
+		question.Plan.Firing = r.res.Firing
+	}
 	seen := map[takeoff.Outcome]bool{}
 	for i, f := range a.Verdict {
 		if seen[f.Outcome] {

@@ -30,6 +30,7 @@ type run struct {
 	res      *resolved
 	runner   *takeoff.Runner
 	schedule booster.Schedule
+	parts    *bowrollv1.Takeoff // what is around the take-off, where asked for
 }
 
 // prepare makes the model's runner. The faults are those that only the model
@@ -95,8 +96,8 @@ func (rs resolver) computeTakeoff(ctx context.Context, prefix string, res *resol
 		plan.Firing, plan.Failures = planned.Firing, true
 	}
 	a := runner.Assess(&r.schedule, plan, demand(res))
-	parts := new(bowrollv1.Takeoff)
-	if found := r.safety(prefix, parts, &a, want); len(found) > 0 {
+	r.parts = new(bowrollv1.Takeoff)
+	if found := r.safety(prefix, r.parts, &a, want); len(found) > 0 {
 		return nil, found, nil
 	}
 	if err := ctx.Err(); err != nil {
@@ -108,7 +109,7 @@ func (rs resolver) computeTakeoff(ctx context.Context, prefix string, res *resol
 	}
 	out := r.answer(&a, want)
 	out.Chance = sampled
-	out.KeepClear, out.DropZone, out.FiringLines = parts.GetKeepClear(), parts.GetDropZone(), parts.GetFiringLines()
+	out.KeepClear, out.DropZone, out.FiringLines = r.parts.GetKeepClear(), r.parts.GetDropZone(), r.parts.GetFiringLines()
 	if planned != nil {
 		out.PlannedFiring = r.plannedAnswer(planned)
 	}
