@@ -31,7 +31,7 @@ func (b *courseBuilder) loads(ctx context.Context) error {
 			b.given(load)
 			continue
 		}
-		found, faults, err := b.w.resolver.windLoad(path+".case", load.GetCase(), plan)
+		found, faults, err := b.w.resolver.windLoad(ctx, path+".case", load.GetCase(), plan)
 		if err != nil {
 			return err
 		}
@@ -117,7 +117,7 @@ func (b *courseBuilder) cycle(ctx context.Context) error {
 	}
 	var searched []*windLoad
 	for _, launch := range plan.GetLaunches() {
-		load, err := b.launch(cycle, sorties[launch.GetSortie()], launch)
+		load, err := b.launch(ctx, cycle, sorties[launch.GetSortie()], launch)
 		if err != nil {
 			return err
 		}
@@ -140,7 +140,7 @@ func (b *courseBuilder) cycle(ctx context.Context) error {
 
 // launch is a planned launch as a load, its units at the temperatures of the
 // lots they are drawn from.
-func (b *courseBuilder) launch(cycle *bowrollv1.Cycle, s *bowrollv1.Sortie, launch *bowrollv1.PlannedLaunch) (*windLoad, error) {
+func (b *courseBuilder) launch(ctx context.Context, cycle *bowrollv1.Cycle, s *bowrollv1.Sortie, launch *bowrollv1.PlannedLaunch) (*windLoad, error) {
 	asked := &bowrollv1.TakeoffCase{
 		Id: s.GetId(), AircraftType: s.GetAircraftType(), Aircraft: s.GetAircraft(), Flap: s.GetFlap(), GrossMassKg: s.GrossMassKg,
 		Air: cycle.GetAir(), Deck: cycle.GetDeck(), Spot: launch.GetSpot(), AvailableM: s.AvailableM, Policy: b.out.policy,
@@ -163,7 +163,7 @@ func (b *courseBuilder) launch(cycle *bowrollv1.Cycle, s *bowrollv1.Sortie, laun
 			}
 		}
 	}
-	load, faults, err := b.w.resolver.windLoad("cycle", asked, bowrollv1.FiringPlan_FIRING_PLAN_REPLANNED)
+	load, faults, err := b.w.resolver.windLoad(ctx, "cycle", asked, bowrollv1.FiringPlan_FIRING_PLAN_REPLANNED)
 	if err != nil {
 		return nil, err
 	}

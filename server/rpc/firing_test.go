@@ -191,3 +191,22 @@ func TestPlannedBatchOnAnyNumberOfGoroutines(t *testing.T) {
 		t.Error("the answers differ")
 	}
 }
+
+// The wind limit of a planned firing is that of the same firing said outright.
+func TestWindLimitOfAPlannedFiring(t *testing.T) {
+	limit := func(c *bowrollv1.TakeoffCase) *bowrollv1.Limit {
+		out, err := NewWindLimits(testValidator(t), testSnapshot(t), 1).Compute(context.Background(), &bowrollv1.WindLimitsComputeRequest{
+			Case: c, FiringPlan: bowrollv1.FiringPlan_FIRING_PLAN_FIXED,
+		})
+		if err != nil {
+			t.Fatal(err)
+		}
+		return out.GetLimits()[0].GetLeastHeadwindMps()
+	}
+	used := compute(t, planned()).GetFiring()
+	said := sample()
+	said.Boosters.Firing = &bowrollv1.Firing{Mode: used.GetMode(), DelayS: used.DelayS, ReactionS: used.ReactionS}
+	if got, want := limit(planned()), limit(said); !proto.Equal(got, want) {
+		t.Errorf("least headwind %v, said outright %v", got, want)
+	}
+}

@@ -46,7 +46,7 @@ func (w *WindLimits) Compute(ctx context.Context, req *bowrollv1.WindLimitsCompu
 		if err := ctx.Err(); err != nil {
 			return nil, status.FromContextError(err).Err()
 		}
-		load, faults, err := w.resolver.windLoad("case", withCount(req.GetCase(), count), req.GetFiringPlan())
+		load, faults, err := w.resolver.windLoad(ctx, "case", withCount(req.GetCase(), count), req.GetFiringPlan())
 		if err != nil {
 			return nil, err
 		}

@@ -1,11 +1,13 @@
 package rpc
 
 import (
+	"context"
 	"fmt"
 	"math"
 
 	"google.golang.org/protobuf/proto"
 
+	"bowroll/perf/booster"
 	"bowroll/perf/takeoff"
 	"bowroll/perf/wind"
 	bowrollv1 "bowroll/proto/bowroll/v1"
@@ -33,29 +35,37 @@ func windless(c *bowrollv1.TakeoffCase) *bowrollv1.TakeoffCase {
 }
 
 // windLoad resolves a case for the search of its wind limit.
-func (r resolver) windLoad(prefix string, c *bowrollv1.TakeoffCase, plan bowrollv1.FiringPlan) (*windLoad, []*bowrollv1.Violation, error) {
+func (r resolver) windLoad(ctx context.Context, prefix string, c *bowrollv1.TakeoffCase, plan bowrollv1.FiringPlan) (*windLoad, []*bowrollv1.Violation, error) {
 	res, faults, err := r.resolve(prefix, windless(c))
 	if err != nil || len(faults) > 0 {
 		return nil, faults, err
 	}
 	load := &windLoad{res: res, plan: plan, count: int32(len(res.Setting.Units))}
 	fixed := plan == bowrollv1.FiringPlan_FIRING_PLAN_FIXED
-	if fixed && res.Best && c.HeadwindMps == nil && c.NaturalWind == nil && c.DeckWind == nil {
+	if fixed && (res.Best || res.Planned) && c.HeadwindMps == nil && c.NaturalWind == nil && c.DeckWind == nil {
 		return nil, []*bowrollv1.Violation{{
-			Field: prefix + ".boosters.firing.mode", Value: bowrollv1.FiringMode_FIRING_MODE_BEST.String(), Rule: "goes-with",
+			Field: prefix + ".boosters.firing.mode", Value: c.GetBoosters().GetFiring().GetMode().String(), Rule: "goes-with",
 			Allowed: "a mode that says when, or a wind that the best is of",
 			Hint:    "a firing that is held must be known: give the wind of the case, or ask for FIRING_PLAN_REPLANNED",
 		}}, nil
 	}
 	question := res.windQuestion(plan)
-	if fixed && res.Best && len(res.Setting.Units) > 0 {
-		// The best at the wind of the case, then held.
+	if fixed && (res.Best || res.Planned) && len(res.Setting.Units) > 0 {
+		// The best, or the one planned, at the wind of the case, then held.
 		runner, err := takeoff.NewRunner(res.Setting)
 		if err != nil {
 			return nil, refusal.FromModel(prefix, err), nil
 		}
-		r := &run{res: res, runner: runner}
-		question.Firing = runner.Assess(&r.schedule, takeoff.Plan{Firing: res.Firing, Search: true}, demand(res)).Firing
+		if res.Planned {
+			planned, err := r.sampler.planFiring(ctx, res, runner, res.search(), r.sampler.plan)
+			if err != nil {
+				return nil, nil, err
+			}
+			question.Firing = planned.Firing
+		} else {
+			var schedule booster.Schedule
+			question.Firing = runner.Assess(&schedule, takeoff.Plan{Firing: res.Firing, Search: true}, demand(res)).Firing
+		}
 	}
 	if load.search, err = takeoff.NewWindSearch(res.Setting, question); err != nil {
 		return nil, refusal.FromModel(prefix, err), nil

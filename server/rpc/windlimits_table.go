@@ -48,7 +48,7 @@ const (
 
 // Tabulate answers the table of a deck.
 func (w *WindLimits) Tabulate(req *bowrollv1.WindLimitsTabulateRequest, stream grpc.ServerStreamingServer[bowrollv1.WindLimitsTabulateResponse]) error {
-	t, found, err := w.resolver.table(req)
+	t, found, err := w.resolver.table(stream.Context(), req)
 	if err != nil {
 		return err
 	}

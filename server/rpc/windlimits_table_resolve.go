@@ -1,6 +1,7 @@
 package rpc
 
 import (
+	"context"
 	"math"
 	"slices"
 	"strconv"
@@ -26,7 +27,7 @@ type table struct {
 }
 
 // table resolves the request of a table with every fault at once.
-func (r resolver) table(req *bowrollv1.WindLimitsTabulateRequest) (*table, []*bowrollv1.Violation, error) {
+func (r resolver) table(ctx context.Context, req *bowrollv1.WindLimitsTabulateRequest) (*table, []*bowrollv1.Violation, error) {
 	found, err := refusal.Check(r.validator, "", req)
 	if err != nil {
 		return nil, nil, err
@@ -52,7 +53,7 @@ func (r resolver) table(req *bowrollv1.WindLimitsTabulateRequest) (*table, []*bo
 	t.policy = policyUsed(b.req.GetPolicy(), b.deck.GetPolicy())
 	b.req.Policy = t.policy
 	for _, load := range b.req.GetLoads() {
-		if err := b.columns(t, load); err != nil {
+		if err := b.columns(ctx, t, load); err != nil {
 			return nil, nil, err
 		}
 	}
@@ -244,7 +245,7 @@ func (b *tableBuilder) count() int {
 }
 
 // columns adds the columns of a load.
-func (b *tableBuilder) columns(t *table, load *bowrollv1.WindTableLoad) error {
+func (b *tableBuilder) columns(ctx context.Context, t *table, load *bowrollv1.WindTableLoad) error {
 	for _, flap := range load.GetFlaps() {
 		for _, spot := range b.spots {
 			for _, n := range load.GetUnitCounts() {
@@ -253,7 +254,7 @@ func (b *tableBuilder) columns(t *table, load *bowrollv1.WindTableLoad) error {
 					grains = b.req.GetBoosters().GetGrainTemperaturesC()
 				}
 				for _, grain := range grains {
-					c, err := b.column(load, flap, spot, n, grain)
+					c, err := b.column(ctx, load, flap, spot, n, grain)
 					if err != nil {
 						return err
 					}
@@ -266,7 +267,7 @@ func (b *tableBuilder) columns(t *table, load *bowrollv1.WindTableLoad) error {
 }
 
 // column resolves a load at one spot with one fit as a take-off is.
-func (b *tableBuilder) column(load *bowrollv1.WindTableLoad, flap string, spot *bowrollv1.Spot, n int32, grain float64) (*tableColumn, error) {
+func (b *tableBuilder) column(ctx context.Context, load *bowrollv1.WindTableLoad, flap string, spot *bowrollv1.Spot, n int32, grain float64) (*tableColumn, error) {
 	kind := load.GetAircraft()
 	row := &bowrollv1.WindTableRow{
 		AircraftType: nameOf(kind.GetName(), kind.GetDisplayName()), Flap: flap, Spot: spot.GetId(), AvailableM: spot.GetAvailableM(), UnitCount: n,
@@ -288,7 +289,7 @@ func (b *tableBuilder) column(load *bowrollv1.WindTableLoad, flap string, spot *
 		}
 		asked.Boosters = &bowrollv1.Boosters{Count: &n, Type: b.booster, GrainTemperatureC: &grain, Firing: firing}
 	}
-	res, found, err := b.resolver.windLoad("", asked, b.req.GetFiringPlan())
+	res, found, err := b.resolver.windLoad(ctx, "", asked, b.req.GetFiringPlan())
 	if err != nil {
 		return nil, err
 	}

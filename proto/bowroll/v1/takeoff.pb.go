@@ -140,7 +140,8 @@ const (
 	// Fired at the moment that needs the least run, found by search.
 	FiringMode_FIRING_MODE_BEST FiringMode = 4
 	// Fired at the moment with the least run at the policy's percentile, among those
-	// at which every single failure keeps a leg that the policy accepts.
+	// whose required run fits and at which every single failure keeps a leg that the
+	// policy accepts.
 	FiringMode_FIRING_MODE_PLANNED FiringMode = 5
 )
 
@@ -2691,9 +2692,10 @@ func (x *BestFiring) GetHalfSecondLateM() float64 {
 	return 0
 }
 
-// PlannedFiring is the firing with the least run at a percentile among those that
-// stay covered. All figures are of the same draws, which had no part in the
-// choice; a draw that never lifts off counts as an infinite run.
+// PlannedFiring is the firing with the least run at a percentile among those whose
+// required run fits and that stay covered, as far as there are any. All figures
+// are of the same draws, which had no part in the search; a draw that never lifts
+// off counts as an infinite run.
 type PlannedFiring struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// Percentile of the run that it was planned on, 0.5 to 0.99.
@@ -2705,7 +2707,8 @@ type PlannedFiring struct {
 	// What the firing planned costs in nominal run over the nominal best; absent
 	// where either never lifts off.
 	PriceM *float64 `protobuf:"fixed64,4,opt,name=price_m,json=priceM,proto3,oneof" json:"price_m,omitempty"`
-	// What it saves in the run at the percentile; absent where either is.
+	// What it saves in the run at the percentile; absent where either is. In a cycle
+	// it may come out a little below zero where both are alike.
 	GainM *float64 `protobuf:"fixed64,5,opt,name=gain_m,json=gainM,proto3,oneof" json:"gain_m,omitempty"`
 	// Nominal run lost by commanding half a second early; absent where that is not
 	// possible.
