@@ -63,6 +63,8 @@ func startBowrolld(t *testing.T, store string) *child {
 	if err := cmd.Start(); err != nil {
 		t.Fatal(err)
 	}
+	// A test that fails leaves none behind; one that was killed is gone already.
+	t.Cleanup(func() { _ = cmd.Process.Kill() })
 	lines := bufio.NewScanner(pipe)
 	said := ""
 	for lines.Scan() {
