@@ -13,6 +13,13 @@ import (
 // of, then each launch, what is held and why, and the stock after. cycle is the
 // request that was planned, for names, masses and times of day; it may be nil.
 func Plan(w io.Writer, style Style, cycle *bowrollv1.Cycle, plan *bowrollv1.CyclePlan) error {
+	s := newPlanSheet(style, cycle, plan)
+	s.part()
+	s.provenance(plan.GetProvenance())
+	return s.write(w)
+}
+
+func newPlanSheet(style Style, cycle *bowrollv1.Cycle, plan *bowrollv1.CyclePlan) *planSheet {
 	s := &planSheet{page: newPage(style), plan: plan, cycle: cycle, sorties: map[string]*bowrollv1.Sortie{}}
 	for _, sortie := range cycle.GetSorties() {
 		s.sorties[sortie.GetId()] = sortie
@@ -20,16 +27,24 @@ func Plan(w io.Writer, style Style, cycle *bowrollv1.Cycle, plan *bowrollv1.Cycl
 	if cycle.GetStartTime() != nil {
 		s.start = cycle.GetStartTime().AsTime()
 	}
+	return s
+}
+
+// part draws all but where the answer comes from.
+func (s *planSheet) part() {
 	s.headline()
 	s.course()
-	cautions := gather(plan)
+	cautions := gather(s.plan)
 	s.warnings(cautions)
 	s.launches()
 	s.held()
+	s.spots()
+	s.replan()
+	s.timeline()
+	s.prices()
 	s.stock()
+	s.binding()
 	s.cautions("CAUTIONS", without(cautions, bowrollv1.Severity_SEVERITY_WARNING))
-	s.provenance(plan.GetProvenance())
-	return s.write(w)
 }
 
 type planSheet struct {
@@ -87,7 +102,11 @@ func (s *planSheet) proof() string {
 	text := fmt.Sprintf("Priority launched %d of %d; %s used, %d left. ", s.plan.GetObjective().GetPriorityLaunched(), asked,
 		plural(used, "unit", "units"), after)
 	if s.plan.GetOptimal() {
-		return text + "Proven best: no plan launches more, or as much with fewer units."
+		text += "Proven best: no plan launches more, or as much with fewer units."
+		if s.plan.GetProofChecked() {
+			text += " The proof was checked."
+		}
+		return text
 	}
 	return text + fmt.Sprintf("NOT PROVEN best: up to %s might be launched; the search stopped at its limit.", fixed(s.plan.GetBound(), 0))
 }

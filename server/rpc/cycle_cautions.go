@@ -63,7 +63,10 @@ func cycleCaution(c *bowrollv1.Caution, sorties []string) string {
 		}
 		names += s
 	}
-	return names + ": " + general[c.GetId()]
+	if text, ok := general[c.GetId()]; ok {
+		return names + ": " + text
+	}
+	return names + ": " + c.GetText()
 }
 
 // general words cautions for several sorties at once, without the numbers of one.

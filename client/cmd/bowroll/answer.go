@@ -3,6 +3,7 @@ package main
 import (
 	"bytes"
 	"encoding/json"
+	"fmt"
 	"io"
 	"os"
 
@@ -15,7 +16,12 @@ import (
 
 // ask connects, calls and shows what came back, as JSON or drawn.
 func ask[T proto.Message](p *program, what string, call func(*client.Client) (T, error), draw func(io.Writer, sheet.Style, T) error) (answer T, err error) {
-	done := p.waiting(what)
+	return askTelling(p, newReport(what), call, draw)
+}
+
+// askTelling is ask for what reports how far it is.
+func askTelling[T proto.Message](p *program, report *report, call func(*client.Client) (T, error), draw func(io.Writer, sheet.Style, T) error) (answer T, err error) {
+	done := p.waiting(report)
 	answer, err = func() (T, error) {
 		c, err := p.connect()
 		if err != nil {
@@ -55,11 +61,17 @@ func indent(w io.Writer, compact []byte) error {
 	return err
 }
 
-// longest is the longest file that is read: what the service takes at most.
-const longest = 1 << 20
+// longest is the longest file that is read: what the service takes at most of a
+// cycle. An earlier plan is read here and sent in part, so it may be longer.
+const (
+	longest     = 4 << 20
+	longestPlan = 64 << 20
+)
 
 // read reads a file, or stdin for "-".
-func (p *program) read(name string) ([]byte, error) {
+func (p *program) read(name string) ([]byte, error) { return p.readUpTo(name, longest) }
+
+func (p *program) readUpTo(name string, longest int64) ([]byte, error) {
 	in := p.stdin
 	if name != "-" {
 		file, err := os.Open(name)
@@ -73,14 +85,8 @@ func (p *program) read(name string) ([]byte, error) {
 	switch {
 	case err != nil:
 		return nil, badInput{err}
-	case len(source) > longest:
-		return nil, badInput{tooLong(name)}
+	case int64(len(source)) > longest:
+		return nil, badInput{fmt.Errorf("%s is longer than %d MiB, the longest that is read", name, longest>>20)}
 	}
 	return source, nil
-}
-
-type tooLong string
-
-func (t tooLong) Error() string {
-	return string(t) + " is longer than 1 MiB, the longest that the service takes"
 }

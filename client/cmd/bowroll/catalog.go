@@ -26,7 +26,7 @@ type catalogListCommand struct {
 }
 
 func (c *catalogListCommand) Run(p *program) error {
-	done := p.waiting("reading the catalog")
+	done := p.waiting(newReport("reading the catalog"))
 	found, err := c.list(p)
 	done()
 	if err != nil {

@@ -1,7 +1,6 @@
 package main
 
 import (
-	"fmt"
 	"io"
 
 	"bowroll/client"
@@ -11,19 +10,25 @@ import (
 )
 
 type planCommand struct {
-	File    string `arg:"" help:"Cycle file (YAML); - reads it from standard input."`
-	Options bool   `help:"In JSON, list every option that each sortie had."`
-	Nodes   *int32 `help:"Most search nodes to spend on the allocation." placeholder:"N"`
+	File      string   `arg:"" help:"Cycle file (YAML); - reads it from standard input."`
+	Options   bool     `help:"In JSON, list every option that each sortie had."`
+	Nodes     *int32   `help:"Most search nodes to spend on the allocation." placeholder:"N"`
+	Prices    bool     `help:"Say what one more pair of each lot, one more team and one more knot would buy; each is planned anew."`
+	Misfire   []string `help:"Work a misfire of this sortie into the timeline, with its waiting time where the booster type states none, e.g. --misfire birch-2=\"15 min\"." placeholder:"SORTIE[=TIME]" sep:"none"`
+	Keep      string   `help:"Earlier plan (JSON, as --format json writes it) to disturb as little as possible; says which cards are void." placeholder:"FILE"`
+	KeepAfter *int32   `help:"Level of the objective after which keeping cards counts: 1 gives up units for it, 4 nothing." placeholder:"LEVEL"`
+	ExportLP  string   `name:"export-lp" help:"Write each stage of the allocation into this folder, stage1.lp to stage4.lp, for any solver to check." placeholder:"FOLDER"`
 	planPaper
 }
 
 func (*planCommand) Help() string {
 	return `Draws the launches in order with run available, units and lot, firing, run, required
 run, margin, least wind and the leg relied on if a unit fails; then what is held and
-what would launch it, the stock after, and the cautions. Nothing is reserved.
-A wide terminal shows more columns. Example:
+what would launch it, the work on deck, the stock after, and the cautions. Nothing is
+reserved. A wide terminal shows more columns. Examples:
 
-  bowroll plan testdata/cycles/dawn.yaml`
+  bowroll plan testdata/cycles/dawn.yaml
+  bowroll plan testdata/cycles/dawn.yaml --export-lp stages`
 }
 
 func (c *planCommand) Run(p *program) error {
@@ -38,11 +43,24 @@ func (c *planCommand) Run(p *program) error {
 	if err != nil {
 		return err
 	}
-	request := &bowrollv1.CyclesPlanRequest{Cycle: asked, NodeLimit: c.Nodes, IncludeOptions: c.Options || p.line.Format == "table"}
-	plan, err := ask(p, fmt.Sprintf("planning %s", count(len(asked.GetSorties()), "sortie")),
+	request := &bowrollv1.CyclesPlanRequest{
+		Cycle: asked, NodeLimit: c.Nodes, IncludeOptions: c.Options || p.line.Format == "table",
+		IncludeLp: c.ExportLP != "", IncludePrices: c.Prices, KeepAfter: c.KeepAfter,
+	}
+	if request.Misfires, err = misfires(c.Misfire); err != nil {
+		return err
+	}
+	if request.Keep, err = p.earlier(c.Keep); err != nil {
+		return err
+	}
+	report := newReport("planning " + count(len(asked.GetSorties()), "sortie"))
+	plan, err := askTelling(p, report,
 		func(to *client.Client) (*bowrollv1.CyclePlan, error) {
-			plan, err := to.Cycles.Plan(p.ctx, request)
+			plan, err := p.planStream(to, request, report)
 			if err != nil {
+				return nil, err
+			}
+			if err := exportLP(c.ExportLP, plan); err != nil {
 				return nil, err
 			}
 			return plan, c.gather(p, to, asked, plan, c.Nodes)
@@ -50,15 +68,13 @@ func (c *planCommand) Run(p *program) error {
 		func(w io.Writer, style sheet.Style, plan *bowrollv1.CyclePlan) error {
 			return sheet.Plan(w, style, asked, plan)
 		})
-	switch {
-	case err != nil:
+	if err != nil {
 		return refused{err, index, "cycle."}
 	}
 	if err := c.write(p, asked, plan); err != nil {
 		return err
 	}
-	switch {
-	case len(plan.GetLaunches()) == 0:
+	if len(plan.GetLaunches()) == 0 {
 		return errNothing
 	}
 	return nil

@@ -50,6 +50,8 @@ type commandLine struct {
 	Timeout time.Duration `help:"Longest to wait for an answer." default:"30s"`
 
 	Plan    planCommand    `cmd:"" help:"Plan a launch cycle: who goes, with which units, fired when, on which course."`
+	Fleet   fleetCommand   `cmd:"" help:"Plan the cycles of several decks that share stock."`
+	Compare compareCommand `cmd:"" help:"Plan variants of a cycle side by side; say what wind over deck buys."`
 	Roll    rollCommand    `cmd:"" help:"Answer one take-off: does it get off in the run it has, and what if a unit fails."`
 	Wind    windCommand    `cmd:"" help:"Say in which winds a load may go, for each number of units."`
 	Model   modelCommand   `cmd:"" help:"Show the model's version, or check it against published values."`

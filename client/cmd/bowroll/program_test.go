@@ -38,7 +38,7 @@ func TestNothingIsSaidWhereNobodyWatches(t *testing.T) {
 	var complaints bytes.Buffer
 	p := &program{stderr: &complaints}
 	p.line.Timeout = time.Second
-	p.waiting("planning")()
+	p.waiting(newReport("planning"))()
 	if complaints.Len() > 0 {
 		t.Errorf("progress was written to what is no terminal: %q", complaints.String())
 	}
@@ -50,7 +50,7 @@ func TestFilesThatAreTooLong(t *testing.T) {
 		t.Fatal(err)
 	}
 	code, _, stderr := run(t.Context(), nil, "plan", name)
-	if code != exitBadInput || !strings.Contains(stderr, "longer than 1 MiB") {
+	if code != exitBadInput || !strings.Contains(stderr, "longer than 4 MiB") {
 		t.Errorf("exit code %d, stderr %q", code, stderr)
 	}
 }
