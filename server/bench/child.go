@@ -34,7 +34,8 @@ func startChild(ctx context.Context, kind string) (*child, error) {
 		return nil, err
 	}
 	c := &child{command: exec.CommandContext(ctx, self, "-child", kind)}
-	c.command.Env = append(os.Environ(), "GOMAXPROCS=1")
+	// As bowrolld sets it for itself; the echo gets the same.
+	c.command.Env = append(os.Environ(), "GOMAXPROCS=1", "GOGC=400")
 	c.command.Stderr = os.Stderr
 	if c.stdin, err = c.command.StdinPipe(); err != nil {
 		return nil, err

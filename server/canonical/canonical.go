@@ -14,13 +14,14 @@
 //	string, bytes       = length (4 bytes) and the bytes
 //
 // A field without presence (proto3 scalar, list) is present when it is not its
-// default. Provenance is left out: it is about an answer, not part of it.
+// default. Provenance is left out: it is about an answer, not part of it. An
+// aircraft type, booster type, site or deck inside another message is sealed:
+// the SHA-256 sum over its own form stands for it, so that what a catalog holds
+// is walked once ([Seals]) and not for every request that names it.
 package canonical
 
 import (
-	"crypto/sha256"
 	"encoding/binary"
-	"encoding/hex"
 	"math"
 	"slices"
 
@@ -34,25 +35,19 @@ const provenance protoreflect.FullName = "bowroll.v1.Provenance"
 // Digest returns "sha256:" and the first 32 hexadecimal digits of the SHA-256
 // sum over the canonical forms of the messages, one after the other.
 func Digest(messages ...proto.Message) string {
-	sum := sha256.New()
-	buf := make([]byte, 0, 4096)
-	for _, m := range messages {
-		buf = Append(buf[:0], m)
-		sum.Write(buf)
-	}
-	return "sha256:" + hex.EncodeToString(sum.Sum(nil))[:32]
+	return (*Seals)(nil).Digest(messages...)
 }
 
 // Append appends the canonical form of m to b.
 func Append(b []byte, m proto.Message) []byte {
-	return appendMessage(b, m.ProtoReflect())
+	return (*Seals)(nil).appendMessage(b, m.ProtoReflect())
 }
 
-func appendMessage(b []byte, m protoreflect.Message) []byte {
+func (s *Seals) appendMessage(b []byte, m protoreflect.Message) []byte {
 	fields := m.Descriptor().Fields()
 	if ordered(fields) {
 		for i := range fields.Len() {
-			b = appendPresent(b, fields.Get(i), m)
+			b = s.appendPresent(b, fields.Get(i), m)
 		}
 		return binary.BigEndian.AppendUint32(b, 0)
 	}
@@ -62,7 +57,7 @@ func appendMessage(b []byte, m protoreflect.Message) []byte {
 	}
 	slices.SortFunc(byNumber, func(x, y protoreflect.FieldDescriptor) int { return int(x.Number()) - int(y.Number()) })
 	for _, fd := range byNumber {
-		b = appendPresent(b, fd, m)
+		b = s.appendPresent(b, fd, m)
 	}
 	return binary.BigEndian.AppendUint32(b, 0)
 }
@@ -78,37 +73,37 @@ func ordered(fields protoreflect.FieldDescriptors) bool {
 	return true
 }
 
-func appendPresent(b []byte, fd protoreflect.FieldDescriptor, m protoreflect.Message) []byte {
+func (s *Seals) appendPresent(b []byte, fd protoreflect.FieldDescriptor, m protoreflect.Message) []byte {
 	if !m.Has(fd) || fd.Message() != nil && fd.Message().FullName() == provenance {
 		return b
 	}
 	b = binary.BigEndian.AppendUint32(b, uint32(fd.Number()))
-	return appendField(b, fd, m.Get(fd))
+	return s.appendField(b, fd, m.Get(fd))
 }
 
-func appendField(b []byte, fd protoreflect.FieldDescriptor, v protoreflect.Value) []byte {
+func (s *Seals) appendField(b []byte, fd protoreflect.FieldDescriptor, v protoreflect.Value) []byte {
 	switch {
 	case fd.IsMap():
-		return appendMap(b, fd, v.Map())
+		return s.appendMap(b, fd, v.Map())
 	case fd.IsList():
 		list := v.List()
 		b = binary.BigEndian.AppendUint32(b, uint32(list.Len()))
 		for i := range list.Len() {
-			b = appendValue(b, fd, list.Get(i))
+			b = s.appendValue(b, fd, list.Get(i))
 		}
 		return b
 	default:
-		return appendValue(b, fd, v)
+		return s.appendValue(b, fd, v)
 	}
 }
 
 // appendMap writes a map as a list of keys and values in the order of the
 // keys' own canonical bytes.
-func appendMap(b []byte, fd protoreflect.FieldDescriptor, m protoreflect.Map) []byte {
+func (s *Seals) appendMap(b []byte, fd protoreflect.FieldDescriptor, m protoreflect.Map) []byte {
 	entries := make([]string, 0, m.Len())
 	m.Range(func(k protoreflect.MapKey, v protoreflect.Value) bool {
-		e := appendValue(nil, fd.MapKey(), k.Value())
-		entries = append(entries, string(appendValue(e, fd.MapValue(), v)))
+		e := s.appendValue(nil, fd.MapKey(), k.Value())
+		entries = append(entries, string(s.appendValue(e, fd.MapValue(), v)))
 		return true
 	})
 	slices.Sort(entries)
@@ -119,10 +114,14 @@ func appendMap(b []byte, fd protoreflect.FieldDescriptor, m protoreflect.Map) []
 	return b
 }
 
-func appendValue(b []byte, fd protoreflect.FieldDescriptor, v protoreflect.Value) []byte {
+func (s *Seals) appendValue(b []byte, fd protoreflect.FieldDescriptor, v protoreflect.Value) []byte {
 	switch fd.Kind() {
 	case protoreflect.MessageKind, protoreflect.GroupKind:
-		return appendMessage(b, v.Message())
+		if sealed(fd.Message().FullName()) {
+			sum := s.sum(v.Message())
+			return append(b, sum[:]...)
+		}
+		return s.appendMessage(b, v.Message())
 	case protoreflect.DoubleKind, protoreflect.FloatKind:
 		f := v.Float()
 		if f == 0 {
@@ -130,11 +129,11 @@ func appendValue(b []byte, fd protoreflect.FieldDescriptor, v protoreflect.Value
 		}
 		return binary.BigEndian.AppendUint64(b, math.Float64bits(f))
 	case protoreflect.StringKind:
-		s := v.String()
-		return append(binary.BigEndian.AppendUint32(b, uint32(len(s))), s...)
+		text := v.String()
+		return append(binary.BigEndian.AppendUint32(b, uint32(len(text))), text...)
 	case protoreflect.BytesKind:
-		s := v.Bytes()
-		return append(binary.BigEndian.AppendUint32(b, uint32(len(s))), s...)
+		raw := v.Bytes()
+		return append(binary.BigEndian.AppendUint32(b, uint32(len(raw))), raw...)
 	case protoreflect.BoolKind:
 		if v.Bool() {
 			return binary.BigEndian.AppendUint64(b, 1)

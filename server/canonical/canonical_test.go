@@ -62,3 +62,19 @@ func TestFormIsFixed(t *testing.T) {
 		t.Errorf("digest %q is not %q and 32 digits", d, want)
 	}
 }
+
+// Remembering sums changes no digest, and what is sealed still counts.
+func TestSealsChangeNoDigest(t *testing.T) {
+	kind := &bowrollv1.AircraftType{Name: "aircraftTypes/corvane", SpanM: proto.Float64(18)}
+	request := &bowrollv1.TakeoffCase{Aircraft: kind, Flap: "takeoff"}
+	var seals canonical.Seals
+	canonical.Seal(&seals, []*bowrollv1.AircraftType{kind})
+	if seals.Digest(request) != canonical.Digest(request) {
+		t.Error("a remembered sum gave another digest")
+	}
+	longer := &bowrollv1.TakeoffCase{Aircraft: proto.CloneOf(kind), Flap: "takeoff"}
+	longer.Aircraft.SpanM = proto.Float64(19)
+	if canonical.Digest(longer) == canonical.Digest(request) {
+		t.Error("a change inside a sealed message did not change the digest")
+	}
+}

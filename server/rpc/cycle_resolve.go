@@ -177,7 +177,7 @@ func (r resolver) resolveLots(out *resolvedCycle, f *faults) {
 				"without it no reserve can be sized: state it, or give reserve_count in place of reserve_probability")
 		}
 		resolved := resolvedLot{
-			lot: lot, kind: boosterType(lot.GetType()), expire: lot.GetExpireTime().AsTime(),
+			lot: lot, kind: r.catalog.boosterModel(lot.GetType()), expire: lot.GetExpireTime().AsTime(),
 			available: max(0, int(lot.GetUsableCount())-int(lot.GetReserveCount())),
 		}
 		switch limits := resolved.kind.Firing; {

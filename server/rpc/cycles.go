@@ -23,7 +23,7 @@ type Cycles struct {
 // NewCycles plans with the catalog given, on as many goroutines as workers says
 // (at least one). How many there are changes no answer.
 func NewCycles(validator protovalidate.Validator, snapshot *catalog.Snapshot, workers int) *Cycles {
-	return &Cycles{resolver: resolver{validator: validator, catalog: snapshot, sampler: newSampler(1)}, workers: max(1, workers)}
+	return &Cycles{resolver: newResolver(validator, snapshot, workers), workers: max(1, workers)}
 }
 
 // defaultNodes is the node limit where the request gives none.

@@ -21,8 +21,12 @@ import (
 // resolver turns cases into what the model computes with.
 type resolver struct {
 	validator protovalidate.Validator
-	catalog   *catalog.Snapshot
+	catalog   *library
 	sampler   *sampler
+}
+
+func newResolver(validator protovalidate.Validator, snapshot *catalog.Snapshot, workers int) resolver {
+	return resolver{validator: validator, catalog: newLibrary(snapshot), sampler: newSampler(max(1, workers))}
 }
 
 // resolved is a case with every name replaced by what it stands for.
@@ -87,7 +91,7 @@ func (r resolver) resolve(prefix string, c *bowrollv1.TakeoffCase) (*resolved, [
 		return nil, nil, fmt.Errorf("checking %s: %w", prefix, err)
 	}
 	f := &faults{prefix: prefix, list: found}
-	out := &resolved{Case: proto.CloneOf(c)}
+	out := &resolved{Case: shallowCase(c)}
 
 	r.resolveAircraft(out, f)
 	deck := r.resolveDeck(out, f)
@@ -102,7 +106,7 @@ func (r resolver) resolve(prefix string, c *bowrollv1.TakeoffCase) (*resolved, [
 	if len(f.list) > 0 {
 		return nil, f.list, nil
 	}
-	out.Policy = policyUsed(c.GetPolicy(), deck.GetPolicy())
+	out.Policy = r.catalog.policy(c.GetPolicy(), deck)
 	out.Case.Policy = out.Policy
 	r.resolveFiring(out)
 	r.resolveWind(out, deck, f)
@@ -136,7 +140,7 @@ func (r resolver) resolveAircraft(out *resolved, f *faults) {
 	if len(f.list) > 0 {
 		return
 	}
-	t := aircraftType(c.GetAircraft())
+	t := r.catalog.aircraftModel(c.GetAircraft())
 	out.Setting.Aircraft = t
 	out.Setting.Flap = t.FlapIndex(c.GetFlap())
 	if out.Setting.Flap < 0 {
@@ -182,6 +186,9 @@ func (r resolver) resolveDeck(out *resolved, f *faults) *bowrollv1.Deck {
 		Upslope:         surface.GetUpslope(),
 	}
 	out.HasBrakes = surface != nil && surface.BrakingFriction != nil
+	if c.AvailableM == nil && c.GetSpot() == "" && !f.has("available_m") {
+		f.add("available_m", "", "required", "given, or a deck and a spot on it named", "")
+	}
 	out.Available = c.GetAvailableM()
 	out.ScreenM = c.GetScreenM()
 	out.EdgeM = c.EdgeHeightM
@@ -217,10 +224,11 @@ func resolveSpot(c *bowrollv1.TakeoffCase, d *bowrollv1.Deck, f *faults) {
 
 // resolveBoosters fills in the units, each at a station where the type has them.
 func (r resolver) resolveBoosters(out *resolved, f *faults) {
-	b := out.Case.GetBoosters()
-	if b == nil {
+	if out.Case.GetBoosters() == nil {
 		return
 	}
+	b := shallowBoosters(out.Case.GetBoosters())
+	out.Case.Boosters = b
 	if b.GetBoosterType() != "" {
 		t, ok := r.catalog.BoosterType(b.GetBoosterType())
 		if !ok {
@@ -236,6 +244,7 @@ func (r resolver) resolveBoosters(out *resolved, f *faults) {
 	if b.GetDuds() > b.GetCount() {
 		f.add("boosters.duds", strconv.Itoa(int(b.GetDuds())), "range", "0 to count ("+strconv.Itoa(int(b.GetCount()))+")", "")
 	}
+	checkFiring(b.GetFiring(), f)
 	if b.GetType() == nil {
 		return
 	}
@@ -249,7 +258,7 @@ func (r resolver) resolveBoosters(out *resolved, f *faults) {
 	}
 	out.Duds = int(b.GetDuds())
 	stations := stationsFor(out, int(b.GetCount()), f)
-	out.Setting.Units = fitUnits(boosterType(b.GetType()), stations, b.GetGrainTemperatureC())
+	out.Setting.Units = fitUnits(r.catalog.boosterModel(b.GetType()), stations, b.GetGrainTemperatureC())
 	for i, u := range b.GetUnitTemperatures() {
 		at := stationAt(stations, u.GetStation())
 		if at < 0 {

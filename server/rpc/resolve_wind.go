@@ -13,6 +13,9 @@ import (
 // in which the case gives it.
 func (r resolver) resolveWind(out *resolved, deck *bowrollv1.Deck, f *faults) {
 	c := out.Case
+	if c.CrosswindMps != nil && c.HeadwindMps == nil {
+		f.add("crosswind_mps", number(c.GetCrosswindMps()), "goes-with", "given with headwind_mps only", "")
+	}
 	if c.HeadwindMps != nil {
 		out.Wind = &bowrollv1.WindUsed{
 			HeadwindMps: c.GetHeadwindMps(), CreditedHeadwindMps: c.GetHeadwindMps(),

@@ -27,7 +27,7 @@ type Takeoffs struct {
 // NewTakeoffs computes with the catalog given, a batch on as many goroutines as
 // workers says (at least one). How many there are changes no answer.
 func NewTakeoffs(validator protovalidate.Validator, snapshot *catalog.Snapshot, workers int) *Takeoffs {
-	return &Takeoffs{resolver: resolver{validator: validator, catalog: snapshot, sampler: newSampler(max(1, workers))}, workers: max(1, workers)}
+	return &Takeoffs{resolver: newResolver(validator, snapshot, workers), workers: max(1, workers)}
 }
 
 // Compute answers one take-off.

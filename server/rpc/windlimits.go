@@ -27,7 +27,7 @@ type WindLimits struct {
 // as workers says (at least one). How many there are changes no answer.
 func NewWindLimits(validator protovalidate.Validator, snapshot *catalog.Snapshot, workers int) *WindLimits {
 	return &WindLimits{
-		resolver: resolver{validator: validator, catalog: snapshot, sampler: newSampler(1)},
+		resolver: newResolver(validator, snapshot, 1),
 		cycles:   NewCycles(validator, snapshot, workers), workers: max(1, workers),
 	}
 }

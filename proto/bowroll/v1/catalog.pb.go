@@ -2595,7 +2595,7 @@ const file_bowroll_v1_catalog_proto_rawDesc = "" +
 	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken\x126\n" +
 	"\n" +
 	"provenance\x18\x03 \x01(\v2\x16.bowroll.v1.ProvenanceR\n" +
-	"provenance\"\xb7\r\n" +
+	"provenance\"\xed\f\n" +
 	"\fAircraftType\x12F\n" +
 	"\x04name\x18\x01 \x01(\tB2\xe2A\x01\b\xbaH+r)2'^(aircraftTypes/[a-z][a-z0-9-]{0,62})?$R\x04name\x12+\n" +
 	"\fdisplay_name\x18\x02 \x01(\tB\b\xbaH\x05r\x03(\xc8\x01R\vdisplayName\x12 \n" +
@@ -2621,9 +2621,10 @@ const file_bowroll_v1_catalog_proto_rawDesc = "" +
 	"\bloadings\x18\x13 \x03(\v2\x13.bowroll.v1.LoadingB\b\xbaH\x05\x92\x01\x02\x10\x10R\bloadings\x12<\n" +
 	"\n" +
 	"provenance\x18\x14 \x01(\v2\x16.bowroll.v1.ProvenanceB\x04\xe2A\x01\x03R\n" +
-	"provenance:\xb8\x01\xeaAR\n" +
-	"\x14bowroll/AircraftType\x12\x1daircraftTypes/{aircraft_type}*\raircraftTypes2\faircraftType\xbaH`\x1a^\n" +
-	"\x0faircraft.thrust\x12\"give thrust or propeller, not both\x1a'has(this.thrust) != has(this.propeller)B\x0f\n" +
+	"provenance:o\xeaAR\n" +
+	"\x14bowroll/AircraftType\x12\x1daircraftTypes/{aircraft_type}*\raircraftTypes2\faircraftType\xbaH\x17\"\x15\n" +
+	"\x06thrust\n" +
+	"\tpropeller\x10\x01B\x0f\n" +
 	"\r_wing_area_m2B\t\n" +
 	"\a_span_mB\t\n" +
 	"\a_oswaldB\x10\n" +

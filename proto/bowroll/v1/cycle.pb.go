@@ -4301,7 +4301,7 @@ const file_bowroll_v1_cycle_proto_rawDesc = "" +
 	"\x04spot\x18\x01 \x01(\tB!\xe2A\x01\x02\xbaH\x1ar\x182\x16^[a-z][a-z0-9-]{0,62}$R\x04spot\x129\n" +
 	"\blaunch_s\x18\x02 \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x18\xf5@)\x00\x00\x00\x00\x00\x18\xf5\xc0H\x00R\alaunchS\x88\x01\x01\x128\n" +
 	"\x06behind\x18\x03 \x01(\tB \xbaH\x1dr\x1b2\x19^([a-z][a-z0-9-]{0,62})?$R\x06behindB\v\n" +
-	"\t_launch_s\"\xac\t\n" +
+	"\t_launch_s\"\xce\b\n" +
 	"\x06Sortie\x121\n" +
 	"\x02id\x18\x01 \x01(\tB!\xe2A\x01\x02\xbaH\x1ar\x182\x16^[a-z][a-z0-9-]{0,62}$R\x02id\x12+\n" +
 	"\fdisplay_name\x18\x02 \x01(\tB\b\xbaH\x05r\x03(\xc8\x01R\vdisplayName\x12l\n" +
@@ -4318,14 +4318,15 @@ const file_bowroll_v1_cycle_proto_rawDesc = "" +
 	"\blaunch_s\x18\n" +
 	" \x01(\x01B \xe2A\x01\x02\xbaH\x19\xc8\x01\x01\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x18\xf5@)\x00\x00\x00\x00\x00\x18\xf5\xc0H\x03R\alaunchS\x88\x01\x01\x12=\n" +
 	"\x10permitted_counts\x18\v \x03(\x05B\x12\xbaH\x0f\x92\x01\f\x10\x10\x18\x01\"\x06\x1a\x04\x18 (\x00R\x0fpermittedCounts\x126\n" +
-	"\x05group\x18\f \x01(\tB \xbaH\x1dr\x1b2\x19^([a-z][a-z0-9-]{0,62})?$R\x05group:\xfb\x02\xbaH\xf7\x02\x1ay\n" +
-	"\x0fsortie.aircraft\x124name aircraft_type or give aircraft inline, not both\x1a0(this.aircraft_type != '') != has(this.aircraft)\x1aq\n" +
+	"\x05group\x18\f \x01(\tB \xbaH\x1dr\x1b2\x19^([a-z][a-z0-9-]{0,62})?$R\x05group:\x9d\x02\xbaH\x99\x02\x1aq\n" +
 	"\x10sortie.available\x12\x1fgive spot, available_m or group\x1a<this.spot != '' || has(this.available_m) || this.group != ''\x1a\x86\x01\n" +
-	"\fsortie.group\x12Ja sortie of a group has the run of the spot it gets: leave available_m out\x1a*this.group == '' || !has(this.available_m)B\x10\n" +
+	"\fsortie.group\x12Ja sortie of a group has the run of the spot it gets: leave available_m out\x1a*this.group == '' || !has(this.available_m)\"\x1b\n" +
+	"\raircraft_type\n" +
+	"\baircraft\x10\x01B\x10\n" +
 	"\x0e_gross_mass_kgB\x0e\n" +
 	"\f_available_mB\v\n" +
 	"\t_priorityB\v\n" +
-	"\t_launch_s\"\xae\x05\n" +
+	"\t_launch_s\"\xdc\x04\n" +
 	"\x03Lot\x121\n" +
 	"\x02id\x18\x01 \x01(\tB!\xe2A\x01\x02\xbaH\x1ar\x182\x16^[a-z][a-z0-9-]{0,62}$R\x02id\x12h\n" +
 	"\fbooster_type\x18\x02 \x01(\tBE\xfaA\x15\n" +
@@ -4337,8 +4338,9 @@ const file_bowroll_v1_cycle_proto_rawDesc = "" +
 	"\xe2A\x01\x02\xbaH\x03\xc8\x01\x01R\n" +
 	"expireTime\x12 \n" +
 	"\vquarantined\x18\a \x01(\bR\vquarantined\x125\n" +
-	"\rreserve_count\x18\b \x01(\x05B\v\xbaH\b\x1a\x06\x18\xa0\x8d\x06(\x00H\x02R\freserveCount\x88\x01\x01:m\xbaHj\x1ah\n" +
-	"\blot.type\x12/name booster_type or give type inline, not both\x1a+(this.booster_type != '') != has(this.type)B\x0f\n" +
+	"\rreserve_count\x18\b \x01(\x05B\v\xbaH\b\x1a\x06\x18\xa0\x8d\x06(\x00H\x02R\freserveCount\x88\x01\x01:\x1b\xbaH\x18\"\x16\n" +
+	"\fbooster_type\n" +
+	"\x04type\x10\x01B\x0f\n" +
 	"\r_usable_countB\x16\n" +
 	"\x14_grain_temperature_cB\x10\n" +
 	"\x0e_reserve_count\"\xfd\x03\n" +

@@ -448,7 +448,8 @@ type TakeoffCase struct {
 	// Wind over deck along the launch axis, positive from ahead, -30 to 60 m/s,
 	// used as it is, without credit.
 	HeadwindMps *float64 `protobuf:"fixed64,7,opt,name=headwind_mps,json=headwindMps,proto3,oneof" json:"headwind_mps,omitempty"`
-	// Wind over deck across the axis, positive from starboard, -60 to 60 m/s.
+	// Wind over deck across the axis, positive from starboard, -60 to 60 m/s; it
+	// goes with headwind_mps. Not given means none.
 	CrosswindMps *float64 `protobuf:"fixed64,8,opt,name=crosswind_mps,json=crosswindMps,proto3,oneof" json:"crosswind_mps,omitempty"`
 	// Natural wind, combined with the ship's motion as vectors.
 	NaturalWind *NaturalWind `protobuf:"bytes,9,opt,name=natural_wind,json=naturalWind,proto3" json:"natural_wind,omitempty"`
@@ -466,7 +467,8 @@ type TakeoffCase struct {
 	// Heading of the launch axis, degrees true, where the surface is given inline
 	// and the wind is natural.
 	AxisHeadingDeg *float64 `protobuf:"fixed64,15,opt,name=axis_heading_deg,json=axisHeadingDeg,proto3,oneof" json:"axis_heading_deg,omitempty"`
-	// Run available, 0 to 5 000 m; with a spot it overrides the spot's.
+	// Run available, 0 to 5 000 m; needed where no spot is named, and overriding
+	// the spot's where one is.
 	AvailableM *float64 `protobuf:"fixed64,16,opt,name=available_m,json=availableM,proto3,oneof" json:"available_m,omitempty"`
 	// Height to clear, 0 to 100 m; not given takes the deck's, inline 0.
 	ScreenM *float64 `protobuf:"fixed64,17,opt,name=screen_m,json=screenM,proto3,oneof" json:"screen_m,omitempty"`
@@ -1098,7 +1100,8 @@ type Firing struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// Mode.
 	Mode FiringMode `protobuf:"varint,1,opt,name=mode,proto3,enum=bowroll.v1.FiringMode" json:"mode,omitempty"`
-	// Command, seconds after the brakes are let go, 0 to 400.
+	// Command, seconds after the brakes are let go, 0 to 400; needed with
+	// FIRING_MODE_ROLLING, and with no other.
 	DelayS *float64 `protobuf:"fixed64,2,opt,name=delay_s,json=delayS,proto3,oneof" json:"delay_s,omitempty"`
 	// Time from first thrust to brake release, 0 to 5 s; not given takes the
 	// policy's.
@@ -4555,7 +4558,7 @@ var File_bowroll_v1_takeoff_proto protoreflect.FileDescriptor
 const file_bowroll_v1_takeoff_proto_rawDesc = "" +
 	"\n" +
 	"\x18bowroll/v1/takeoff.proto\x12\n" +
-	"bowroll.v1\x1a\x14bowroll/v1/box.proto\x1a\x18bowroll/v1/catalog.proto\x1a\x17bowroll/v1/common.proto\x1a\x17bowroll/v1/safety.proto\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x19google/api/resource.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\x99\x12\n" +
+	"bowroll.v1\x1a\x14bowroll/v1/box.proto\x1a\x18bowroll/v1/catalog.proto\x1a\x17bowroll/v1/common.proto\x1a\x17bowroll/v1/safety.proto\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x19google/api/resource.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xe5\r\n" +
 	"\vTakeoffCase\x120\n" +
 	"\x02id\x18\x01 \x01(\tB \xbaH\x1dr\x1b2\x19^([a-z][a-z0-9-]{0,62})?$R\x02id\x12l\n" +
 	"\raircraft_type\x18\x02 \x01(\tBG\xfaA\x16\n" +
@@ -4587,12 +4590,14 @@ const file_bowroll_v1_takeoff_proto_rawDesc = "" +
 	"checkMarkM\x88\x01\x01\x12G\n" +
 	"\x0fstatic_friction\x18\x17 \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00\x00@)\x00\x00\x00\x00\x00\x00\x00\x00H\bR\x0estaticFriction\x88\x01\x01\x129\n" +
 	"\n" +
-	"until_time\x18\x18 \x01(\v2\x1a.google.protobuf.TimestampR\tuntilTime:\x91\x05\xbaH\x8d\x05\x1aw\n" +
-	"\rcase.aircraft\x124name aircraft_type or give aircraft inline, not both\x1a0(this.aircraft_type != '') != has(this.aircraft)\x1ab\n" +
-	"\fcase.surface\x12*name deck or give surface inline, not both\x1a&(this.deck != '') != has(this.surface)\x1a\xbc\x01\n" +
-	"\tcase.wind\x12Egive the wind in one way: headwind_mps, or deck_wind, or natural_wind\x1ah(has(this.headwind_mps) ? 1 : 0) + (has(this.deck_wind) ? 1 : 0) + (has(this.natural_wind) ? 1 : 0) == 1\x1aj\n" +
-	"\x0ecase.crosswind\x12$crosswind_mps goes with headwind_mps\x1a2!has(this.crosswind_mps) || has(this.headwind_mps)\x1a\x82\x01\n" +
-	"\x0ecase.available\x121give available_m, or name a deck and a spot on it\x1a=has(this.available_m) || (this.deck != '' && this.spot != '')B\x10\n" +
+	"until_time\x18\x18 \x01(\v2\x1a.google.protobuf.TimestampR\tuntilTime:^\xbaH[\"\x1b\n" +
+	"\raircraft_type\n" +
+	"\baircraft\x10\x01\"\x11\n" +
+	"\x04deck\n" +
+	"\asurface\x10\x01\")\n" +
+	"\fheadwind_mps\n" +
+	"\tdeck_wind\n" +
+	"\fnatural_wind\x10\x01B\x10\n" +
 	"\x0e_gross_mass_kgB\x0f\n" +
 	"\r_headwind_mpsB\x10\n" +
 	"\x0e_crosswind_mpsB\x13\n" +
@@ -4632,7 +4637,7 @@ const file_bowroll_v1_takeoff_proto_rawDesc = "" +
 	"\x12_unit_thrust_sigmaB\x17\n" +
 	"\x15_unit_burn_time_sigmaB\x19\n" +
 	"\x17_ignition_delay_sigma_sB\x12\n" +
-	"\x10_dud_probability\"\xa2\x06\n" +
+	"\x10_dud_probability\"\xcb\x05\n" +
 	"\bBoosters\x12+\n" +
 	"\x05count\x18\x01 \x01(\x05B\x10\xe2A\x01\x02\xbaH\t\xc8\x01\x01\x1a\x04\x18 (\x01H\x00R\x05count\x88\x01\x01\x12\"\n" +
 	"\x04duds\x18\x02 \x01(\x05B\t\xbaH\x06\x1a\x04\x18 (\x00H\x01R\x04duds\x88\x01\x01\x12h\n" +
@@ -4646,8 +4651,9 @@ const file_bowroll_v1_takeoff_proto_rawDesc = "" +
 	"\tunit_lots\x18\b \x03(\v2\x13.bowroll.v1.UnitLotB\b\xbaH\x05\x92\x01\x02\x10 R\bunitLots\x121\n" +
 	"\arelease\x18\t \x01(\v2\x17.bowroll.v1.UnitReleaseR\arelease\x12=\n" +
 	"\rfiring_supply\x18\n" +
-	" \x01(\v2\x18.bowroll.v1.FiringSupplyR\ffiringSupply:r\xbaHo\x1am\n" +
-	"\rboosters.type\x12/name booster_type or give type inline, not both\x1a+(this.booster_type != '') != has(this.type)B\b\n" +
+	" \x01(\v2\x18.bowroll.v1.FiringSupplyR\ffiringSupply:\x1b\xbaH\x18\"\x16\n" +
+	"\fbooster_type\n" +
+	"\x04type\x10\x01B\b\n" +
 	"\x06_countB\a\n" +
 	"\x05_dudsB\x16\n" +
 	"\x14_grain_temperature_c\"\xbd\x01\n" +
@@ -4660,14 +4666,12 @@ const file_bowroll_v1_takeoff_proto_rawDesc = "" +
 	"\fthrust_ratio\x18\x02 \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00\xf8?)\x00\x00\x00\x00\x00\x00\xe0?H\x00R\vthrustRatio\x88\x01\x01\x12F\n" +
 	"\x0fburn_time_ratio\x18\x03 \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00\xf8?)\x00\x00\x00\x00\x00\x00\xe0?H\x01R\rburnTimeRatio\x88\x01\x01B\x0f\n" +
 	"\r_thrust_ratioB\x12\n" +
-	"\x10_burn_time_ratio\"\x87\x04\n" +
+	"\x10_burn_time_ratio\"\xd7\x01\n" +
 	"\x06Firing\x12:\n" +
 	"\x04mode\x18\x01 \x01(\x0e2\x16.bowroll.v1.FiringModeB\x0e\xe2A\x01\x02\xbaH\a\x82\x01\x04\x10\x01 \x00R\x04mode\x127\n" +
 	"\adelay_s\x18\x02 \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00y@)\x00\x00\x00\x00\x00\x00\x00\x00H\x00R\x06delayS\x88\x01\x01\x12=\n" +
 	"\n" +
-	"reaction_s\x18\x03 \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00\x14@)\x00\x00\x00\x00\x00\x00\x00\x00H\x01R\treactionS\x88\x01\x01:\xad\x02\xbaH\xa9\x02\x1aq\n" +
-	"\ffiring.delay\x12:delay_s goes with FIRING_MODE_ROLLING, and is needed there\x1a%(this.mode == 2) == has(this.delay_s)\x1a\xb3\x01\n" +
-	"\x0ffiring.reaction\x12Sreaction_s goes with FIRING_MODE_ON_BRAKES, FIRING_MODE_BEST or FIRING_MODE_PLANNED\x1aK!has(this.reaction_s) || this.mode == 1 || this.mode == 4 || this.mode == 5B\n" +
+	"reaction_s\x18\x03 \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00\x14@)\x00\x00\x00\x00\x00\x00\x00\x00H\x01R\treactionS\x88\x01\x01B\n" +
 	"\n" +
 	"\b_delay_sB\r\n" +
 	"\v_reaction_s\"\x97\x01\n" +
