@@ -29,6 +29,9 @@ var shortRules = map[string]string{
 // shortRule returns the short name of the rule with this id, "double.gte_lte"
 // being "range".
 func shortRule(id string) string {
+	if id == "message.oneof" {
+		return "one-of"
+	}
 	kind, last, found := strings.Cut(id, ".")
 	switch kind {
 	case "double", "float", "int32", "int64", "uint32", "uint64", "string", "bytes", "enum", "repeated", "map":

@@ -139,7 +139,7 @@ func TestWhatHasNoPresenceIsNotGiven(t *testing.T) {
 		t.Fatal(err)
 	}
 	want(t, faults, "mode required ")
-	if got := Line(faults[0]); got != "mode is not given: must be one of FIRING_MODE_ON_BRAKES, FIRING_MODE_ROLLING, FIRING_MODE_UNLIT, FIRING_MODE_BEST" {
+	if got := Line(faults[0]); got != "mode is not given: must be one of FIRING_MODE_ON_BRAKES, FIRING_MODE_ROLLING, FIRING_MODE_UNLIT, FIRING_MODE_BEST, FIRING_MODE_PLANNED" {
 		t.Error(got)
 	}
 }
