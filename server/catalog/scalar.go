@@ -5,15 +5,14 @@ import (
 	"regexp"
 	"strconv"
 	"strings"
-	"unicode"
 	"unicode/utf8"
 
 	"go.yaml.in/yaml/v3"
-	"golang.org/x/text/unicode/norm"
 	"google.golang.org/protobuf/reflect/protoreflect"
 
 	bowrollv1 "bowroll/proto/bowroll/v1"
 	"bowroll/server/nearest"
+	"bowroll/server/refusal"
 )
 
 // number is how a number may be written: decimal, without the octal, binary
@@ -101,24 +100,12 @@ func (d *decoder) text(n *yaml.Node, path string) (protoreflect.Value, bool) {
 		d.wrongType(n, path, quoted(n)+" without quotes", "text", "put it in quotes")
 		return protoreflect.Value{}, false
 	}
-	switch {
-	case !utf8.ValidString(n.Value):
-		d.fault(placeOf(n), &bowrollv1.Violation{Field: path, Value: quoted(n), Rule: "utf8", Allowed: "UTF-8 text"})
-	case strings.ContainsFunc(n.Value, isControl):
-		d.fault(placeOf(n), &bowrollv1.Violation{Field: path, Value: quoted(n), Rule: "control-character", Allowed: "one line without control characters"})
-	case !norm.NFC.IsNormalString(n.Value):
-		d.fault(placeOf(n), &bowrollv1.Violation{Field: path, Value: quoted(n), Rule: "nfc", Allowed: "text in Unicode normalization form C", Hint: "write " + strconv.QuoteToASCII(shorten(norm.NFC.String(n.Value)))})
-	default:
-		return protoreflect.ValueOfString(n.Value), true
+	if fault := refusal.Text(path, n.Value); fault != nil {
+		fault.Value = quoted(n)
+		d.fault(placeOf(n), fault)
+		return protoreflect.Value{}, false
 	}
-	return protoreflect.Value{}, false
-}
-
-// isControl tells control characters and those that change the direction of the
-// text after them: neither can be seen, both can make a name read as another.
-func isControl(r rune) bool {
-	return unicode.IsControl(r) || r == '\u2028' || r == '\u2029' ||
-		(r >= '\u202a' && r <= '\u202e') || (r >= '\u2066' && r <= '\u2069')
+	return protoreflect.ValueOfString(n.Value), true
 }
 
 func (d *decoder) enum(n *yaml.Node, path string, ed protoreflect.EnumDescriptor) (protoreflect.Value, bool) {

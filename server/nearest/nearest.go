@@ -13,12 +13,18 @@ import (
 // inserted, dropped, replaced or swapped with their neighbour. Case, underscores
 // and hyphens do not count: grossMassKg is gross_mass_kg. Of equals the first in
 // sorted order is taken, so that the answer does not depend on the order of the
-// candidates.
+// candidates. A word that a candidate begins with, up to an underscore, is that
+// candidate without its unit.
 func Of(word string, candidates []string) (string, bool) {
 	if len(word) > maxLength {
 		return "", false
 	}
 	letters := fold(word)
+	for _, c := range slices.Sorted(slices.Values(candidates)) {
+		if len(letters) > 2 && strings.HasPrefix(strings.ToLower(c), strings.ToLower(word)+"_") {
+			return c, true
+		}
+	}
 	best, least := "", max(2, len(letters)/3)+1
 	for _, c := range slices.Sorted(slices.Values(candidates)) {
 		if len(c) > maxLength {

@@ -34,15 +34,15 @@ func Attach(m proto.Message, faults []*bowrollv1.Violation) error {
 }
 
 // strict returns what the binary form lets through and the contract does not:
-// unknown fields and numbers that are not finite, at any depth, and the faults
-// that were attached. Fields for which skip answers true are left alone.
+// unknown fields, numbers that are not finite and texts that are no line for
+// people, at any depth, and the faults that were attached. Fields for which skip answers true are left alone.
 func strict(prefix string, m protoreflect.Message, skip func(protoreflect.FieldDescriptor) bool) []*bowrollv1.Violation {
 	var faults []*bowrollv1.Violation
 	if unknown := m.GetUnknown(); len(unknown) > 0 {
 		faults = unknownFaults(prefix, m.Descriptor(), unknown)
 	}
 	m.Range(func(fd protoreflect.FieldDescriptor, v protoreflect.Value) bool {
-		if !holdsNumbers(fd) || skip != nil && skip(fd) {
+		if !holdsFaults(fd) || skip != nil && skip(fd) {
 			return true
 		}
 		switch {
@@ -69,19 +69,23 @@ func strict(prefix string, m protoreflect.Message, skip func(protoreflect.FieldD
 	return faults
 }
 
-// holdsNumbers says whether a value of fd can hold a fault at all.
-func holdsNumbers(fd protoreflect.FieldDescriptor) bool {
+// holdsFaults says whether a value of fd can hold a fault at all.
+func holdsFaults(fd protoreflect.FieldDescriptor) bool {
 	switch fd.Kind() {
-	case protoreflect.DoubleKind, protoreflect.FloatKind, protoreflect.MessageKind, protoreflect.GroupKind:
+	case protoreflect.DoubleKind, protoreflect.FloatKind, protoreflect.StringKind, protoreflect.MessageKind, protoreflect.GroupKind:
 		return true
 	}
 	return false
 }
 
-// sound settles the ordinary case, a finite number, without making a path.
+// sound settles the ordinary case, a finite number or plain text, without making
+// a path.
 func sound(fd protoreflect.FieldDescriptor, v protoreflect.Value) bool {
-	if fd.Message() != nil {
+	switch {
+	case fd.Message() != nil:
 		return false
+	case fd.Kind() == protoreflect.StringKind:
+		return plain(v.String())
 	}
 	f := v.Float()
 	return !math.IsNaN(f) && !math.IsInf(f, 0)
@@ -91,7 +95,16 @@ func strictValue(at string, fd protoreflect.FieldDescriptor, v protoreflect.Valu
 	if fd.Message() != nil {
 		return strict(at, v.Message(), nil)
 	}
-	if !holdsNumbers(fd) || sound(fd, v) {
+	if !holdsFaults(fd) || sound(fd, v) {
+		return nil
+	}
+	if fd.Kind() == protoreflect.StringKind {
+		if rulesOf(fd).GetString().GetMaxBytes() > mostText {
+			return nil
+		}
+		if fault := Text(at, v.String()); fault != nil {
+			return []*bowrollv1.Violation{fault}
+		}
 		return nil
 	}
 	return []*bowrollv1.Violation{{
