@@ -43,7 +43,7 @@ func run(ctx context.Context, file string) (missed bool, err error) {
 	}
 	defer os.RemoveAll(folder)
 	for _, measure := range []func(context.Context, []*nominal, string) ([]figure, error){
-		againstC, againstSciPy, ownFigures, allocation,
+		againstC, againstSciPy, ownFigures, chances, allocation,
 	} {
 		figures, err := measure(ctx, cases, folder)
 		if err != nil {

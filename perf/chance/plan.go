@@ -24,10 +24,10 @@ type Search struct {
 	Given *takeoff.Firing
 
 	// Times is how many command times are looked at before the best is refined,
-	// 0 for 24.
+	// 0 for 20.
 	Times int
 	// Look, Refine and Report are how many draws are used to look, to refine and
-	// to report, 0 for 64, 128 and 256. What is reported comes from draws that
+	// to report, 0 for 48, 96 and 192. What is reported comes from draws that
 	// had no part in the search, which would flatter it.
 	Look, Refine, Report int
 	// CurveCovered asks whether every command time looked at is covered.
@@ -39,10 +39,10 @@ type Search struct {
 
 // The search where nothing else is asked for.
 const (
-	defaultTimes  = 24
-	defaultLook   = 64
-	defaultRefine = 128
-	defaultReport = 256
+	defaultTimes  = 20
+	defaultLook   = 48
+	defaultRefine = 96
+	defaultReport = 192
 
 	planTolerS = 0.05 // below what a pilot can command to
 	asideS     = 0.5
@@ -68,8 +68,8 @@ type Planned struct {
 	Legs     takeoff.Legs // of the firing planned
 	Best     Option       // the nominal best
 	Found    takeoff.BestFiring
-	Early    *Option  // half a second before the firing planned; nil where that is not possible
-	Late     *Option  // half a second after it; nil on the brakes
+	Early    *Option  // half a second before the firing planned; nil where that is not possible; coverage left out
+	Late     *Option  // half a second after it; nil on the brakes; coverage left out
 	OnBrakes *Option  // if asked
 	House    []Option // as asked
 	Curve    []Option // over the command times looked at, on the draws to look with
@@ -138,10 +138,10 @@ func (p *Planner) Plan(ctx context.Context, c *Case, search Search, sample *Samp
 		plan.House = append(plan.House, p.report(rule))
 	}
 	if plan.Firing.Mode == takeoff.Rolling {
-		late := p.report(rollingAt(plan.Firing.DelayS + asideS))
+		late := p.option(rollingAt(plan.Firing.DelayS+asideS), p.draws[p.reportFrom:])
 		plan.Late = &late
 		if plan.Firing.DelayS >= asideS {
-			early := p.report(rollingAt(plan.Firing.DelayS - asideS))
+			early := p.option(rollingAt(plan.Firing.DelayS-asideS), p.draws[p.reportFrom:])
 			plan.Early = &early
 		}
 	}

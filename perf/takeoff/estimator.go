@@ -22,8 +22,8 @@ import (
 // The zero Estimator is empty. Set it as often as wanted; it reuses its memory.
 type Estimator struct {
 	r           *Runner
-	loadedKG    float64 // total mass before the first thrust
-	endKG       float64 // total mass after the last
+	carried     burning // before the first thrust
+	ended       burning // after the last
 	first, last float64 // thrust, after the command
 	cell        int     // where the airspeed was last
 	moves       bool    // from rest, before the units fire
@@ -53,18 +53,21 @@ type burning struct {
 	speed, way, mass, upward float64
 	perKG                    float64 // 1/mass
 	lightSq                  float64 // square of the airspeed that carries the wheels
+	piece                    int     // of the schedule that it is in
 }
 
 // The steps of an Estimator.
 const (
-	beforeStepS   = 0.8
-	burnStepS     = 1.5
-	burnStepMPS   = 6
-	leastSteps    = 3
-	panelMPS      = 5
-	leastRate     = 0.2 // m/s2: below it the take-off is left to Roll
-	farAheadS     = LimitS
-	liftoffTolerS = 1e-5 // under a millimetre of run
+	beforeStepS = 1.2
+	burnStepS   = 2.0
+	burnStepMPS = 5.5
+	leastSteps  = 3
+	panelMPS    = 5
+	leastRate   = 0.2 // m/s2: below it the take-off is left to Roll
+	farAheadS   = LimitS
+	// Either is less than a few millimetres of run.
+	liftoffTolerS   = 1e-5
+	liftoffTolerMPS = 1e-4
 )
 
 // Set makes e ready for a runner and a schedule of its units that are commanded
@@ -74,12 +77,12 @@ func (e *Estimator) Set(r *Runner, s *booster.Schedule) {
 	segments := s.Segments()
 	e.squareK = r.rollingMu*r.rollLiftK - r.rollDragK
 	e.steadyG = r.rollingMu*r.normalG + r.slopeG
-	e.loadedKG = r.grossMass + segments[0].MassKG
-	e.endKG = r.grossMass + segments[len(segments)-1].MassKG
+	e.carried = e.silent(r.grossMass + segments[0].MassKG)
+	e.ended = e.silent(r.grossMass + segments[len(segments)-1].MassKG)
 	e.first, e.last = s.FirstThrustS(), s.LastThrustS()
 	e.cell = findCell(r.cells, r.headwind)
-	rate := e.rate(r.headwind, e.loadedKG)
-	e.moves = rate > leastRate && r.headwind*math.Abs(r.headwind) < r.liftoffSq*e.loadedKG
+	rate := e.rate(r.headwind, &e.carried)
+	e.moves = rate > leastRate && r.headwind*math.Abs(r.headwind) < r.liftoffSq*e.carried.mass
 	e.before = append(e.before, rolling{airspeed: r.headwind, rate: rate})
 	if e.last < e.first {
 		return
@@ -145,17 +148,14 @@ func (e *Estimator) force(u, mass float64) (force, load float64) {
 	return force - r.rollingMu*load, load
 }
 
-// rate is the acceleration without thrust of the units.
-func (e *Estimator) rate(u, mass float64) float64 {
-	force, load := e.force(u, mass)
-	if load < 0 {
-		force += e.r.rollingMu * load
-	}
-	return force/mass - e.r.slopeG
+// silent is what units of a total mass do that give no thrust.
+func (e *Estimator) silent(massKG float64) burning {
+	return burning{mass: massKG, perKG: 1 / massKG, lightSq: massKG * e.r.normalG / e.r.rollLiftK}
 }
 
-// rateBurning is dy/dt at a node: the common case by itself.
-func (e *Estimator) rateBurning(y float64, n *burning) float64 {
+// rate is the acceleration less the thrust of the units, or dy/dt with their
+// impulse taken out: the common case by itself.
+func (e *Estimator) rate(y float64, n *burning) float64 {
 	u := y + n.speed
 	c := &e.r.cells[e.cell]
 	square := u * u
@@ -166,8 +166,8 @@ func (e *Estimator) rateBurning(y float64, n *burning) float64 {
 	return (c.c[0]+d*(c.c[1]+d*(c.c[2]+d*c.c[3]))+e.squareK*square)*n.perKG - e.steadyG
 }
 
-// rateSpecial is rateBurning in another cell, with air from behind or with the
-// wheels light.
+// rateSpecial is rate in another cell, with air from behind or with the wheels
+// light.
 func (e *Estimator) rateSpecial(u float64, n *burning) float64 {
 	force, load := e.force(u, n.mass)
 	if load -= n.upward; load < 0 {
@@ -180,18 +180,18 @@ func (e *Estimator) rateSpecial(u float64, n *burning) float64 {
 // false where the aircraft nearly stops gaining speed before.
 func (e *Estimator) goBefore(to float64) bool {
 	const h = beforeStepS
-	lift := math.Sqrt(e.r.liftoffSq * e.loadedKG)
+	lift := math.Sqrt(e.r.liftoffSq * e.carried.mass)
 	for float64(len(e.before)-1)*h <= to && !e.beforeEnds {
 		b := e.before[len(e.before)-1]
 		k1 := b.rate
-		k2 := e.rate(b.airspeed+0.5*h*k1, e.loadedKG)
-		k3 := e.rate(b.airspeed+0.5*h*k2, e.loadedKG)
-		k4 := e.rate(b.airspeed+h*k3, e.loadedKG)
+		k2 := e.rate(b.airspeed+0.5*h*k1, &e.carried)
+		k3 := e.rate(b.airspeed+0.5*h*k2, &e.carried)
+		k4 := e.rate(b.airspeed+h*k3, &e.carried)
 		next := rolling{
 			airspeed: b.airspeed + h/6*(k1+2*(k2+k3)+k4),
 			distance: b.distance + h*(b.airspeed-e.r.headwind) + h*h/6*(k1+k2+k3),
 		}
-		next.rate = e.rate(next.airspeed, e.loadedKG)
+		next.rate = e.rate(next.airspeed, &e.carried)
 		e.before = append(e.before, next)
 		if next.airspeed >= lift {
 			i := len(e.before) - 2
@@ -246,24 +246,25 @@ func (e *Estimator) impulse(i int, at float64) (speed, way float64) {
 }
 
 // node is what the units do at a time; from is a piece at or before it.
-func (e *Estimator) node(at float64, from int) (burning, int) {
+func (e *Estimator) node(at float64, from int) burning {
 	for from+1 < len(e.pieces) && e.pieces[from+1].segment.StartS <= at {
 		from++
 	}
 	var n burning
 	n.speed, n.way = e.impulse(from, at)
+	n.piece = from
 	g := e.pieces[from].segment
 	x := at - g.StartS
 	n.mass = e.r.grossMass + g.MassKG + x*(g.MassKGPS+x*g.MassKGPS2)
 	n.upward = g.UpwardN + x*g.UpwardNPS
 	n.perKG = 1 / n.mass
 	n.lightSq = (n.mass*e.r.normalG - n.upward) / e.r.rollLiftK
-	return n, from
+	return n
 }
 
 // settle works out the nodes of the burn.
 func (e *Estimator) settle() {
-	final, _ := e.node(e.last, 0)
+	final := e.node(e.last, 0)
 	gain := final.speed + max(0, e.before[0].rate)*(e.last-e.first)
 	steps := max(leastSteps, int(math.Ceil(max(gain/burnStepMPS, (e.last-e.first)/burnStepS))))
 	e.stepS = (e.last - e.first) / float64(steps)
@@ -273,8 +274,8 @@ func (e *Estimator) settle() {
 		if k == 2*steps {
 			at = e.last
 		}
-		var n burning
-		n, from = e.node(at, from)
+		n := e.node(at, from)
+		from = n.piece
 		e.nodes = append(e.nodes, n)
 	}
 	e.burnSettled = true
@@ -295,12 +296,12 @@ func (e *Estimator) burn(at, airspeed, distance float64) (float64, bool) {
 	y, x := airspeed-now.speed, distance-now.way
 	if at > e.first {
 		// On the brakes: start inside the burn, and go to the next node first.
-		now, _ = e.node(at, 0)
+		now = e.node(at, 0)
 		y, x = airspeed-now.speed, distance-now.way
 		k = min(len(e.nodes)-3, 2*int((at-e.first)/e.stepS))
 		next := &e.nodes[k+2]
 		h := e.first + 0.5*float64(k+2)*e.stepS - at
-		middle, _ := e.node(at+0.5*h, 0)
+		middle := e.node(at+0.5*h, now.piece)
 		if atRest && e.restRate(at) < leastRate {
 			return 0, false
 		}
@@ -327,8 +328,8 @@ func (e *Estimator) burn(at, airspeed, distance float64) (float64, bool) {
 
 // restRate is the acceleration from rest at a time of the burn.
 func (e *Estimator) restRate(at float64) float64 {
-	n, from := e.node(at, 0)
-	g := e.pieces[from].segment
+	n := e.node(at, 0)
+	g := e.pieces[n.piece].segment
 	force, load := e.force(e.r.headwind, n.mass)
 	force += e.r.rollingMu * n.upward
 	if load -= n.upward; load < 0 {
@@ -341,19 +342,19 @@ func (e *Estimator) restRate(at float64) float64 {
 // lift-off.
 func (e *Estimator) step(y, x, at, h float64, start, middle, end *burning) (y1, x1, run float64, off bool) {
 	w := e.r.headwind
-	k1 := e.rateBurning(y, start)
-	k2 := e.rateBurning(y+0.5*h*k1, middle)
-	k3 := e.rateBurning(y+0.5*h*k2, middle)
-	k4 := e.rateBurning(y+h*k3, end)
+	k1 := e.rate(y, start)
+	k2 := e.rate(y+0.5*h*k1, middle)
+	k3 := e.rate(y+0.5*h*k2, middle)
+	k4 := e.rate(y+h*k3, end)
 	y1 = y + h/6*(k1+2*(k2+k3)+k4)
 	x1 = x + h*(y-w) + h*h/6*(k1+k2+k3)
 	u1 := y1 + end.speed
 	if u1 <= 0 || u1*u1 < e.r.liftoffSq*end.mass {
 		return y1, x1, 0, false
 	}
-	slope := e.rateBurning(y1, end)
+	slope := e.rate(y1, end)
 	short := func(t float64) float64 {
-		n, _ := e.node(at+t, 0)
+		n := e.node(at+t, start.piece)
 		return hermite(y, k1, y1, slope, h, t) + n.speed - math.Sqrt(e.r.liftoffSq*n.mass)
 	}
 	low := y + start.speed - math.Sqrt(e.r.liftoffSq*start.mass)
@@ -361,7 +362,7 @@ func (e *Estimator) step(y, x, at, h float64, start, middle, end *burning) (y1, 
 	if low < 0 {
 		t = e.solve(h, low, u1-math.Sqrt(e.r.liftoffSq*end.mass), short)
 	}
-	n, _ := e.node(at+t, 0)
+	n := e.node(at+t, start.piece)
 	u := hermite(y, k1, y1, slope, h, t) + n.speed
 	s := hermite(x, y-w, x1, y1-w, h, t) + n.way
 	return y1, x1, s + (u-w)*e.r.rotationS, true
@@ -381,7 +382,7 @@ func (e *Estimator) solve(h, low, high float64, f func(float64) float64) float64
 			x = a + 0.5*(b-a)
 		}
 		switch v := f(x); {
-		case math.Abs(v) < 1e-6:
+		case math.Abs(v) < liftoffTolerMPS:
 			return x
 		case v < 0:
 			a, low = x, v
@@ -403,7 +404,7 @@ func (e *Estimator) solve(h, low, high float64, f func(float64) float64) float64
 // after goes on from the last thrust to lift-off.
 func (e *Estimator) after(airspeed, distance float64) (float64, bool) {
 	w := e.r.headwind
-	lift := math.Sqrt(e.r.liftoffSq * e.endKG)
+	lift := math.Sqrt(e.r.liftoffSq * e.ended.mass)
 	if airspeed >= lift {
 		return distance + (airspeed-w)*e.r.rotationS, true
 	}
@@ -414,7 +415,7 @@ func (e *Estimator) after(airspeed, distance float64) (float64, bool) {
 		middle := airspeed + (float64(i)+0.5)*width
 		for k, node := range gaussNodes {
 			for _, u := range [2]float64{middle - 0.5*width*node, middle + 0.5*width*node} {
-				rate := e.rate(u, e.endKG)
+				rate := e.rate(u, &e.ended)
 				if rate < leastRate {
 					return 0, false
 				}

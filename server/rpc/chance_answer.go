@@ -19,7 +19,8 @@ const (
 	sampleSeed      = 1
 	chanceScrambles = 16
 	chancePoints    = chance.ScreenSize / chanceScrambles
-	planPoints      = 384
+	planReport      = 512 // draws behind the figures of one take-off's plan
+	planPoints      = 2 * planReport
 	findPoints      = 2 * 4000
 )
 

@@ -89,7 +89,7 @@ func (rs resolver) computeTakeoff(ctx context.Context, prefix string, res *resol
 	var planned *chance.Planned
 	if res.Planned && len(res.Setting.Units) > 0 {
 		search := res.search()
-		search.House = takeoff.HouseRules()
+		search.House, search.Report = takeoff.HouseRules(), planReport
 		if planned, err = rs.sampler.planFiring(ctx, res, runner, search, rs.sampler.plan); err != nil {
 			return nil, nil, err
 		}
