@@ -80,26 +80,57 @@ func unreadable(name string, err error) Fault {
 }
 
 // Set writes a value at a path of keys, e.g. air.temperature, in place of what
-// stood there. flag is how the value is called in faults, e.g. --temperature.
-// The error says that the path leads through something that is no mapping.
+// stood there; loads[0] leads into the first item of a list. flag is how the
+// value is called in faults, e.g. --temperature. The error says that the path
+// leads through something that is no mapping.
 func (d *Document) Set(path, text, flag string) error {
+	return d.put(path, flag, &yaml.Node{Kind: yaml.ScalarNode, Value: text})
+}
+
+// SetList is Set for a list of values.
+func (d *Document) SetList(path string, texts []string, flag string) error {
+	list := &yaml.Node{Kind: yaml.SequenceNode}
+	for _, text := range texts {
+		item := &yaml.Node{Kind: yaml.ScalarNode, Value: text}
+		d.mark(item, flag)
+		list.Content = append(list.Content, item)
+	}
+	return d.put(path, flag, list)
+}
+
+// put writes a node at a path of keys.
+func (d *Document) put(path, flag string, value *yaml.Node) error {
 	at, steps := d.root, strings.Split(path, ".")
 	for i, step := range steps {
+		step, item := strings.CutSuffix(step, "[0]")
 		if at.Kind != yaml.MappingNode {
 			return fmt.Errorf("%s: %s holds no keys, so %s cannot be set", flag, strings.Join(steps[:i], "."), path)
 		}
 		child := valueOf(at, step)
-		last := i == len(steps)-1
 		if child == nil {
 			child = &yaml.Node{Kind: yaml.MappingNode}
+			if item {
+				child.Kind = yaml.SequenceNode
+			}
 			name := &yaml.Node{Kind: yaml.ScalarNode, Value: step}
 			at.Content = append(at.Content, name, child)
 			d.mark(name, flag)
 			d.mark(child, flag)
 		}
-		if last {
+		if item {
+			if child.Kind != yaml.SequenceNode {
+				return fmt.Errorf("%s: %s is no list, so %s cannot be set", flag, step, path)
+			}
+			if len(child.Content) == 0 {
+				first := &yaml.Node{Kind: yaml.MappingNode}
+				child.Content = append(child.Content, first)
+				d.mark(first, flag)
+			}
+			child = child.Content[0]
+		}
+		if i == len(steps)-1 {
 			// The whole node is replaced, so that nothing of the file is left in it.
-			*child = yaml.Node{Kind: yaml.ScalarNode, Value: text}
+			*child = *value
 			d.mark(child, flag)
 		}
 		at = child
@@ -159,4 +190,26 @@ func valueOf(mapping *yaml.Node, name string) *yaml.Node {
 		}
 	}
 	return nil
+}
+
+// HasPath reports whether something is written at a path of keys, loads[0] for
+// the first item of a list.
+func (d *Document) HasPath(path string) bool {
+	at := d.root
+	for _, step := range strings.Split(path, ".") {
+		step, item := strings.CutSuffix(step, "[0]")
+		if at.Kind != yaml.MappingNode {
+			return false
+		}
+		if at = valueOf(at, step); at == nil {
+			return false
+		}
+		if item {
+			if at.Kind != yaml.SequenceNode || len(at.Content) == 0 {
+				return false
+			}
+			at = at.Content[0]
+		}
+	}
+	return true
 }

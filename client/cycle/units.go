@@ -18,6 +18,7 @@ type unit struct {
 // ends with.
 var units = []unit{
 	{"_per_k", quantity.PerKelvin, "0.24 %/K"},
+	{"_deg_s", quantity.TurnRate, "48 deg/min"},
 	{"_mps", quantity.Speed, "24 kt"},
 	{"_deg", quantity.Angle, "292 deg"},
 	{"_kg", quantity.Mass, "14,200 lb"},

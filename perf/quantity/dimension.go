@@ -21,6 +21,7 @@ const (
 	Voltage                                    // V
 	Resistance                                 // ohm
 	Current                                    // A
+	TurnRate                                   // deg/s
 )
 
 // description is what a reader is told about a dimension: its name, the unit
@@ -63,6 +64,8 @@ func (d Dimension) describe() description {
 		return description{"resistance", "ohm", "ohm", "ohm", "1.2 ohm"}
 	case Current:
 		return description{"current", "A", "A", "A", "5 A"}
+	case TurnRate:
+		return description{"rate of turn", "deg/s", "deg/min", "deg/s", "48 deg/min"}
 	}
 	return description{name: "unknown dimension"}
 }

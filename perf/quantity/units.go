@@ -115,6 +115,9 @@ func units() []unit {
 
 		{Current, []string{"A"}, "1", ""},
 		{Current, []string{"mA"}, "0.001", ""},
+
+		{TurnRate, []string{"deg/s"}, "1", ""},
+		{TurnRate, []string{"deg/min"}, "1 / 60", ""},
 	}
 }
 

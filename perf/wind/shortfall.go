@@ -24,7 +24,9 @@ func (s *solver) shortfall(q CourseQuery) *Shortfall {
 		}
 	}
 	slices.SortStableFunc(short.Missed, func(a, b Margin) int { return cmp.Compare(a.MarginMPS, b.MarginMPS) })
-	short.OpenWithout = s.openWithout(q)
+	if len(q.Loads) > 1 {
+		short.OpenWithout = s.openWithout(q)
+	}
 	return short
 }
 

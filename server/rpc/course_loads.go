@@ -55,9 +55,15 @@ func (b *courseBuilder) loads(ctx context.Context) error {
 	return nil
 }
 
-// given takes a load over whose limits are known.
+// given takes a load over whose limits are known, inside those of the deck.
 func (b *courseBuilder) given(load *bowrollv1.CourseLoad) {
-	b.out.loads = append(b.out.loads, &courseLoad{used: &bowrollv1.CourseLoadUsed{Id: load.GetId(), Limits: load.GetLimits()}})
+	limits := proto.CloneOf(load.GetLimits())
+	if b.deck != nil {
+		limits.CrosswindLimitMps = lesser(limits.CrosswindLimitMps, b.deck.CrosswindLimitMps)
+		limits.TailwindLimitMps = lesser(limits.TailwindLimitMps, b.deck.TailwindLimitMps)
+		limits.WindCeilingMps = lesser(limits.WindCeilingMps, b.deck.WindCeilingMps)
+	}
+	b.out.loads = append(b.out.loads, &courseLoad{used: &bowrollv1.CourseLoadUsed{Id: load.GetId(), Limits: limits}})
 	b.out.digested = append(b.out.digested, load)
 }
 

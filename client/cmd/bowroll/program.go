@@ -54,6 +54,7 @@ type commandLine struct {
 	Compare compareCommand `cmd:"" help:"Plan variants of a cycle side by side; say what wind over deck buys."`
 	Roll    rollCommand    `cmd:"" help:"Answer one take-off: does it get off in the run it has, and what if a unit fails."`
 	Wind    windCommand    `cmd:"" help:"Say in which winds a load may go, for each number of units."`
+	Course  courseCommand  `cmd:"" help:"Find the course and speed that make a wind every load may go in."`
 	Model   modelCommand   `cmd:"" help:"Show the model's version, or check it against published values."`
 	Catalog catalogCommand `cmd:"" help:"Show the aircraft types, booster types, sites and decks that may be named."`
 }

@@ -173,10 +173,6 @@ func (e *envelope) spokes(c *canvas) {
 		c.say(letter{size: body, across: draw.XCenter, up: draw.YCenter}, float64(p.X), float64(p.Y),
 			strings.TrimSuffix(figure.Bearing(deg), " deg")+"°")
 	}
-	if e.half == 180 {
-		p := e.polar(180, e.reach*(1+13/e.radius))
-		c.say(letter{size: body, across: draw.XCenter, up: draw.YCenter}, float64(p.X), float64(p.Y), "180°")
-	}
 	for speed := e.ring; speed <= e.reach+1e-9; speed += e.ring {
 		p := e.polar(-e.half, speed)
 		l := letter{size: small, shade: dark, across: draw.XRight, up: draw.YCenter}
@@ -233,8 +229,15 @@ func (e *envelope) region(c *canvas, i int) {
 		}
 		shape := append(slices.Clone(inner), reversed(outer)...)
 		c.fill(field(i, len(e.open)), shape)
-		c.line(pen{ink, 0.8, nil}, append(slices.Clone(shape), shape[0])...)
-		c.line(pen{ink, 2.2, dashes[i%len(dashes)]}, inner...)
+		if len(run) > n {
+			c.line(pen{ink, 0.8, nil}, outer...)
+		} else {
+			c.line(pen{ink, 0.8, nil}, append(slices.Clone(shape), shape[0])...)
+		}
+		// Where any speed does, the least winds all stand in the middle.
+		if inner = slices.Compact(inner); len(inner) > 1 {
+			c.line(pen{ink, 2.2, dashes[i%len(dashes)]}, inner...)
+		}
 	}
 }
 
@@ -247,24 +250,54 @@ func reversed(points []vg.Point) []vg.Point {
 	return out
 }
 
-// labels says at each field what it is of.
+// labels says at each field what it is of: in it where it is wide enough, else to
+// the right of its least wind, or under it where there is no room either.
 func (e *envelope) labels(c *canvas) {
-	below := math.Inf(1)
+	l := letter{size: body, bold: true}
+	below, beside := math.Inf(1), math.Inf(1)
 	for i := len(e.open) - 1; i >= 0; i-- {
-		l := e.open[i]
+		limit := e.open[i]
+		words := []string{unitsWord(limit.GetUnitCount()), "any headwind"}
 		speed := 0.0
-		if least(l) > 0 {
-			speed = least(l) * e.per
+		if least(limit) > 0 {
+			speed = least(limit) * e.per
+			words[1] = "from " + figure.Fixed(speed, 1) + " " + e.unit
 		}
-		p := e.polar(0, speed)
-		y := math.Min(float64(p.Y)-9, below)
+		centred := l
+		centred.across = draw.XCenter
+		whole := words[0] + ": " + words[1]
+		if e.rightOf(limit)-e.x > wide(c.handler, l, whole)/2+6 {
+			c.clear(centred, e.x, float64(e.polar(0, speed).Y)+11, whole)
+			continue
+		}
+		room := max(wide(c.handler, l, words[0]), wide(c.handler, l, words[1]))
+		if x := e.rightOf(limit) + 8; x+room < width-margin {
+			y := math.Min(float64(e.polar(0, speed).Y)+4, beside)
+			c.clear(l, x, y, words[0])
+			c.clear(l, x, y-body-3, words[1])
+			beside = y - 2*(body+3) - 3
+			continue
+		}
+		y := math.Min(float64(e.polar(0, speed).Y)-9, below)
 		below = y - body - 5
-		words := unitsWord(l.GetUnitCount()) + ": any"
-		if speed > 0 {
-			words = fmt.Sprintf("%s: from %s %s", unitsWord(l.GetUnitCount()), figure.Fixed(speed, 1), e.unit)
-		}
-		c.clear(letter{size: body, bold: true, across: draw.XCenter}, float64(p.X), y, words)
+		c.clear(centred, e.x, y, whole)
 	}
+}
+
+// rightOf is how far to the right a field reaches at its least winds.
+func (e *envelope) rightOf(l *bowrollv1.WindLimit) float64 {
+	far := e.x
+	for _, p := range l.GetEnvelope() {
+		if !p.GetOpen() {
+			continue
+		}
+		for _, v := range []*float64{p.LeastMps, p.GreatestMps} {
+			if v != nil {
+				far = math.Max(far, float64(e.polar(p.GetRelativeFromDeg(), *v*e.per).X))
+			}
+		}
+	}
+	return far
 }
 
 // notes says what bounds the fields, and which loads go in no wind.

@@ -33,24 +33,27 @@ func Table(w io.Writer, style Style, rows []*bowrollv1.WindTableRow, summary *bo
 		return fmt.Errorf("the table has %d panels, a picture shows %d: name fewer aircraft types, flaps, spots or grain temperatures", len(t.panels), MaxPanels)
 	}
 	notes := []string{
-		"A line is the least headwind; between two masses it runs at the greater of the two, never on the unsafe side. A cross marks a mass that no wind does for.",
+		"Lines show the least headwind; between two masses they run at the greater of the two, never on the unsafe side. Crosses mark masses that no wind does for.",
 	}
 	if t.coldest < t.hottest {
 		notes = append(notes, fmt.Sprintf("Lines are for %s; the pale field under each reaches down to %s.",
 			t.degrees(t.hottest), t.degrees(t.coldest)))
 	}
 	foot := newFoot(summary.GetCautions(), notes, summary.GetProvenance())
-	const head, panel = 82.0, 232.0
+	const head, panel = 62.0, 226.0
 	c := newCanvas(style, head+panel*float64(len(t.panels))+foot.height()+6)
 	about := style.About
 	if about != "" {
 		about += ". "
 	}
-	air := "air " + t.degrees(t.hottest)
-	if t.coldest < t.hottest {
-		air = "air " + t.degrees(t.coldest) + " to " + t.degrees(t.hottest)
+	air := ""
+	switch {
+	case t.coldest < t.hottest:
+		air = ", air " + t.degrees(t.coldest) + " to " + t.degrees(t.hottest)
+	case t.coldest == t.hottest:
+		air = ", air " + t.degrees(t.hottest)
 	}
-	top := title(c, "Least headwind", about+"Credited headwind in "+t.unit+" by mass without units in "+figure.Unit(style.Units, figure.Mass)+", "+air+".")
+	top := title(c, "Least headwind", about+"Credited headwind in "+t.unit+" by mass without units in "+figure.Unit(style.Units, figure.Mass)+air+".")
 	for i := range t.panels {
 		t.draw(c, &t.panels[i], top-panel*float64(i), panel)
 	}
@@ -186,7 +189,7 @@ func (t *tableChart) draw(c *canvas, p *panel, top, height float64) {
 
 // frame finds the range of a panel's numbers.
 func (t *tableChart) frame(p *panel, top, height float64) frame {
-	f := frame{left: margin + 30, right: width - margin - 54, low: top - height + 44, high: top - body - 10, x0: math.Inf(1), x1: math.Inf(-1), y0: 0, y1: 5}
+	f := frame{left: margin + 30, right: width - margin - 54, low: top - height + 40, high: top - body - 22, x0: math.Inf(1), x1: math.Inf(-1), y0: 0, y1: 5}
 	per := t.mass()
 	for i := range p.counts {
 		n := &p.counts[i]
@@ -205,7 +208,7 @@ func (t *tableChart) frame(p *panel, top, height float64) frame {
 	if f.x1 <= f.x0 {
 		f.x0, f.x1 = f.x0-1, f.x1+1
 	}
-	step := nice((f.y1-f.y0)/5, false)
+	step := nice((f.y1 - f.y0) / 7)
 	f.y0, f.y1 = step*math.Floor(f.y0/step), step*math.Ceil(f.y1/step)
 	return f
 }
@@ -219,38 +222,33 @@ func (t *tableChart) mass() float64 {
 }
 
 // nice is a round number at least as large as one.
-func nice(v float64, down bool) float64 {
+func nice(v float64) float64 {
 	power := math.Pow(10, math.Floor(math.Log10(v)))
-	best := power
-	for _, m := range []float64{1, 2, 5, 10} {
+	for _, m := range []float64{1, 2, 5} {
 		if m*power >= v*(1-1e-9) {
-			if down {
-				return best
-			}
 			return m * power
 		}
-		best = m * power
 	}
 	return 10 * power
 }
 
 // axes draws scales and the frame.
 func (t *tableChart) axes(c *canvas, f frame) {
-	step := nice((f.y1-f.y0)/5, false)
+	step := nice((f.y1 - f.y0) / 7)
 	for y := f.y0; y <= f.y1+1e-9; y += step {
 		shade := pen{rule, 0.5, nil}
 		c.line(shade, f.at(f.x0, y), f.at(f.x1, y))
 		p := f.at(f.x0, y)
 		c.say(letter{size: small, across: draw.XRight, up: draw.YCenter}, f.left-5, float64(p.Y), figure.Fixed(y, 0))
 	}
-	across := nice((f.x1-f.x0)/4, false)
+	across := nice((f.x1 - f.x0) / 4)
 	for x := across * math.Ceil(f.x0/across); x <= f.x1+1e-9; x += across {
 		p := f.at(x, f.y0)
 		c.line(pen{ink, 0.8, nil}, p, at(float64(p.X), f.low-4))
 		c.say(letter{size: small, across: draw.XCenter, up: draw.YTop}, float64(p.X), f.low-6, thousands(x))
 	}
 	c.line(pen{ink, 0.9, nil}, f.at(f.x0, f.y1), f.at(f.x0, f.y0), f.at(f.x1, f.y0))
-	c.say(letter{size: small, shade: dark}, margin, f.high+3, t.unit)
+	c.say(letter{size: small, shade: dark, across: draw.XRight}, f.left-5, f.high+8, t.unit)
 	c.say(letter{size: small, shade: dark, across: draw.XRight, up: draw.YTop}, f.right, f.low-18, "mass, "+figure.Unit(t.style.Units, figure.Mass))
 }
 

@@ -153,7 +153,8 @@ type CourseLoad struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// Name, unique among the loads.
 	Id string `protobuf:"bytes,1,opt,name=id,proto3" json:"id,omitempty"`
-	// Its wind limits as they are known; one that is absent does not bind.
+	// Its wind limits as they are known, inside those of the deck where one is
+	// named; one that neither states does not bind.
 	Limits *WindBounds `protobuf:"bytes,2,opt,name=limits,proto3" json:"limits,omitempty"`
 	// The load; its wind is not used and need not be given.
 	Case          *TakeoffCase `protobuf:"bytes,3,opt,name=case,proto3" json:"case,omitempty"`
