@@ -1,8 +1,11 @@
 package main
 
 import (
+	"io"
+
 	"bowroll/client"
 	"bowroll/client/sheet/card"
+	"bowroll/client/sheet/chart"
 	"bowroll/client/sheet/cyclesheet"
 	bowrollv1 "bowroll/proto/bowroll/v1"
 )
@@ -12,7 +15,9 @@ type planPaper struct {
 	Sheet string `help:"Write the whole cycle on paper: plan, timeline, stock, course and wind, what-ifs: .pdf, .html or .txt." placeholder:"FILE" group:"Paper"`
 	cardFlags
 	paperFlags
+	Chart map[string]string `help:"Draw a chart into a file that ends in .svg or .png: margins (of the queue)." placeholder:"NAME=FILE" group:"Paper"`
 
+	charts   []chartFile
 	cards    []card.Sources
 	variants []cyclesheet.Variant
 	formats  struct{ cards, sheet string }
@@ -30,6 +35,9 @@ func (f *planPaper) check() (err error) {
 		if f.formats.sheet, err = ending("--sheet", f.Sheet, "pdf", "html", "txt"); err != nil {
 			return err
 		}
+	}
+	if f.charts, err = chartFiles(f.Chart, "margins"); err != nil {
+		return err
 	}
 	_, err = f.issue()
 	return err
@@ -51,6 +59,12 @@ func (f *planPaper) write(p *program, asked *bowrollv1.Cycle, plan *bowrollv1.Cy
 	if f.Sheet != "" {
 		sheet := cyclesheet.Sheet{Cycle: asked, Plan: plan, Variants: f.variants, Units: p.style().Units}
 		if err := f.print(f.Sheet, f.formats.sheet, sheet.Document()); err != nil {
+			return err
+		}
+	}
+	for _, c := range f.charts {
+		style := chart.Style{Format: c.format, Units: p.style().Units, About: asked.GetDisplayName()}
+		if err := write(c.file, func(w io.Writer) error { return chart.Margins(w, style, plan) }); err != nil {
 			return err
 		}
 	}

@@ -12,6 +12,7 @@ import (
 
 type rollCommand struct {
 	caseFlags
+	Chart map[string]string `help:"Draw a chart into a file that ends in .svg or .png: run (speed and thrust along the deck), firing (the run against the moment of firing) or wind-units (the least wind for each number of units)." placeholder:"NAME=FILE"`
 }
 
 func (*rollCommand) Help() string {
@@ -22,7 +23,7 @@ func (*rollCommand) Help() string {
     --temperature "79 degF" --pressure "29.83 inHg" \
     --boosters 2 --booster-type emberlin-6 --grain-temperature "68 degF" --firing best
 
-  bowroll roll --case case.yaml --headwind "28 kt"`
+  bowroll roll --case case.yaml --headwind "28 kt" --chart run=run.svg`
 }
 
 // everything is all that a take-off can be asked for.
@@ -32,6 +33,10 @@ var everything = []bowrollv1.Section{
 }
 
 func (c *rollCommand) Run(p *program) error {
+	charts, err := chartFiles(c.Chart, "run", "firing", "wind-units")
+	if err != nil {
+		return err
+	}
 	document, err := c.document(p)
 	if err != nil {
 		return err
@@ -41,14 +46,28 @@ func (c *rollCommand) Run(p *program) error {
 		return err
 	}
 	request := &bowrollv1.TakeoffsComputeRequest{Case: asked, Sections: everything}
+	if len(charts) > 0 {
+		request.Sections = append(slices.Clone(everything), bowrollv1.Section_SECTION_COMMIT)
+	}
+	var draw func() error
 	off, err := ask(p, "computing the take-off",
-		func(to *client.Client) (*bowrollv1.Takeoff, error) { return to.Takeoffs.Compute(p.ctx, request) },
+		func(to *client.Client) (off *bowrollv1.Takeoff, err error) {
+			if off, err = to.Takeoffs.Compute(p.ctx, request); err == nil {
+				draw, err = p.rollCharts(to, charts, asked, off)
+			}
+			return off, err
+		},
 		func(w io.Writer, style sheet.Style, off *bowrollv1.Takeoff) error {
 			return sheet.Takeoff(w, style, about(asked), off)
 		})
 	switch {
 	case err != nil:
 		return refused{err, index, "case."}
+	}
+	if err := draw(); err != nil {
+		return err
+	}
+	switch {
 	case !launchable(off.GetOutcome()):
 		return errNothing
 	}

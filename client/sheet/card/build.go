@@ -60,7 +60,8 @@ func Build(s Sources, issue Issue) (Card, error) {
 		Aircraft:        aircraftName(s, sortie),
 		Spot:            s.Launch.GetSpot(),
 		Order:           int(s.Launch.GetOrder()),
-		Slot:            start.Add(time.Duration(s.Launch.GetLaunchS() * float64(time.Second))),
+		Slot:            start.Add(time.Duration(launchS(s) * float64(time.Second))),
+		Planned:         start.Add(time.Duration(s.Launch.GetLaunchS() * float64(time.Second))),
 		IssuedAt:        issue.At,
 		IssuedBy:        issue.By,
 		Load:            load(s, sortie),
@@ -83,6 +84,25 @@ func Build(s Sources, issue Issue) (Card, error) {
 	c.VoidAfter, c.VoidBecause = void(s, c.Slot, issue.ValidFor)
 	c.Refusals = refusals(s, c)
 	return c, c.sign()
+}
+
+// task is the work on deck for the launch, where the plan carries a timeline.
+func task(s Sources) *bowrollv1.DeckTask {
+	for _, t := range s.Plan.GetTimeline().GetTasks() {
+		if t.GetSortie() == s.Launch.GetSortie() {
+			return t
+		}
+	}
+	return nil
+}
+
+// launchS is when the launch can go: as planned, or later where the work on deck
+// takes longer.
+func launchS(s Sources) float64 {
+	if t := task(s); t != nil && !t.GetHeld() {
+		return t.GetLaunchS()
+	}
+	return s.Launch.GetLaunchS()
 }
 
 // sign computes the digest that is read back: over every field of the card, so

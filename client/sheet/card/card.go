@@ -16,6 +16,7 @@ type Card struct {
 	Spot        string     `json:"spot"`
 	Order       int        `json:"order"`
 	Slot        time.Time  `json:"slot_time"`
+	Planned     time.Time  `json:"planned_time"` // the slot before the work on deck was scheduled
 	IssuedAt    *time.Time `json:"issued_time"`
 	IssuedBy    string     `json:"issued_by"`
 	VoidAfter   time.Time  `json:"void_after_time"`

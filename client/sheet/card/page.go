@@ -78,6 +78,9 @@ func (s setting) under() string {
 		by = "by " + s.IssuedBy
 	}
 	parts := []string{"Card " + s.ID + ", " + revision}
+	if !s.Slot.Equal(s.Planned) {
+		parts = append(parts, "planned for "+clockOf(s.Planned)+", later for the work on deck")
+	}
 	for _, part := range []string{s.Aircraft, s.Purpose, s.Cycle + " " + s.Slot.Format("2 Jan 2006"), s.Deck, issued + " " + by} {
 		if strings.TrimSpace(part) != "" {
 			parts = append(parts, part)

@@ -137,7 +137,7 @@ func cautions(s Sources) []Caution {
 		list, known[c.GetId()] = append(list, c), true
 	}
 	for _, c := range s.Plan.GetCautions() {
-		if !known[c.GetId()] && !namesAnother(s.Cycle, c.GetText()) {
+		if !known[c.GetId()] && concerns(s, c.GetText()) {
 			list = append(list, c)
 		}
 	}
@@ -149,8 +149,12 @@ func cautions(s Sources) []Caution {
 	return cards
 }
 
-// namesAnother reports whether a caution of the plan is about certain sorties:
-// those carry it themselves.
-func namesAnother(cycle *bowrollv1.Cycle, text string) bool {
-	return slices.ContainsFunc(cycle.GetSorties(), func(s *bowrollv1.Sortie) bool { return strings.Contains(text, s.GetId()) })
+// concerns reports whether a caution of the plan is about this launch: it names
+// it, or no sortie.
+func concerns(s Sources, text string) bool {
+	named := strings.FieldsFunc(text, func(r rune) bool { return r == ' ' || r == ',' || r == ':' || r == '.' })
+	if slices.Contains(named, s.Launch.GetSortie()) {
+		return true
+	}
+	return !slices.ContainsFunc(s.Cycle.GetSorties(), func(o *bowrollv1.Sortie) bool { return slices.Contains(named, o.GetId()) })
 }

@@ -26,6 +26,7 @@ func refusals(s Sources, c Card) []string {
 	default:
 		list = append(list, finding(off))
 	}
+	say(task(s).GetHeld(), "The launch window is shut once it could go.")
 	units := len(c.Load.Units) > 0
 	policy := off.GetPolicy()
 	say(policy == nil || policy.GetLegs() == bowrollv1.Legs_LEGS_UNSPECIFIED,

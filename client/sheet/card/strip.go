@@ -51,11 +51,15 @@ func (s setting) strip() paper.Cell {
 		longest = max(longest, m.at)
 	}
 	x := func(at float64) float64 { return left + at/longest*(width-2*left) }
-	labels := make([]label, len(marks))
-	highest := 0
+	const letter = 1.75 // room for one letter
+	tags, texts, highest := make([]figure.Tag, len(marks)), make([]string, len(marks)), 0
 	for i, m := range marks {
-		labels[i] = place(labels[:i], x(m.at), m.name+" "+figure.Number(s.units, figure.Length, m.at))
-		highest = max(highest, labels[i].tier)
+		texts[i] = m.name + " " + figure.Number(s.units, figure.Length, m.at)
+		tags[i] = figure.Tag{X: x(m.at), Wide: float64(len(texts[i]))*letter + 1}
+	}
+	places := figure.PlaceTags(tags, width)
+	for _, p := range places {
+		highest = max(highest, p.Tier)
 	}
 	deckY := 5.2 + float64(highest)*tierH
 	d := paper.Drawing{Width: width, Height: deckY + deckH + 4.4, Alt: "the run along the deck, to scale"}
@@ -74,14 +78,14 @@ func (s setting) strip() paper.Cell {
 	d.Shapes = append(d.Shapes, paper.Shape{Kind: paper.Stroke, X: end, Y: deckY - 1.2, X2: end, Y2: deckY + deckH + 1.2, Weight: 1.4})
 	var words []string
 	for i, m := range marks {
-		y := deckY - 1.4 - float64(labels[i].tier)*tierH
-		at := x(m.at) - 0.7
-		if labels[i].anchor == paper.Start {
-			at = x(m.at) + 0.7
+		y := deckY - 1.4 - float64(places[i].Tier)*tierH
+		at, anchor := x(m.at)-0.7, paper.End
+		if places[i].Right {
+			at, anchor = x(m.at)+0.7, paper.Start
 		}
 		d.Shapes = append(d.Shapes,
 			paper.Shape{Kind: paper.Stroke, X: x(m.at), Y: y - 2.5, X2: x(m.at), Y2: deckY + deckH, Weight: 0.35},
-			paper.Shape{Kind: paper.Label, X: at, Y: y, Text: labels[i].text, Size: 3.1, Anchor: labels[i].anchor, Strong: true})
+			paper.Shape{Kind: paper.Label, X: at, Y: y, Text: texts[i], Size: 3.1, Anchor: anchor, Strong: true})
 		words = append(words, m.name+" "+figure.Measured(s.units, figure.Length, m.at))
 	}
 	d.Shapes = append(d.Shapes,
@@ -91,38 +95,4 @@ func (s setting) strip() paper.Cell {
 	d.Words = []string{strings.Join(words, ", ")}
 	cell.Blocks = []paper.Block{d}
 	return cell
-}
-
-// A label is where the text of a mark stands: beside its line, on one of the
-// tiers above the deck.
-type label struct {
-	text     string
-	x        float64
-	from, to float64
-	tier     int
-	anchor   paper.Anchor
-}
-
-// place finds the lowest tier on which a label meets neither a label nor a line
-// that is there already. Marks come from the spot outward, so that later lines
-// never cross earlier labels.
-func place(placed []label, x float64, text string) label {
-	const letter = 1.75 // room for one letter
-	l := label{text: text, x: x, from: x - float64(len(text))*letter - 1, to: x, anchor: paper.End}
-	if l.from < 0 {
-		l.from, l.to, l.anchor = x, x+float64(len(text))*letter+1, paper.Start
-	}
-	for ; ; l.tier++ {
-		free := true
-		for _, p := range placed {
-			meets := p.tier == l.tier && p.to > l.from && p.from < l.to
-			crossed := p.tier >= l.tier && p.x > l.from && p.x < l.to
-			if meets || crossed {
-				free = false
-			}
-		}
-		if free {
-			return l
-		}
-	}
 }

@@ -31,6 +31,7 @@ var (
 	Mass        = Measure{quantity.Mass, 0, 0}
 	Temperature = Measure{quantity.Temperature, 0, 1}
 	Pressure    = Measure{quantity.Pressure, 2, 0}
+	Force       = Measure{quantity.Force, 0, 0}
 )
 
 // Measured writes a number with its unit.
@@ -97,4 +98,22 @@ func NoMinusZero(text string) string {
 		return rest
 	}
 	return text
+}
+
+// Decimal writes a number with no more decimals than it has, and a comma between
+// thousands.
+func Decimal(value float64) string {
+	text := NoMinusZero(strconv.FormatFloat(math.Round(value*1e6)/1e6, 'f', -1, 64))
+	whole, rest, found := strings.Cut(text, ".")
+	sign := ""
+	if strings.HasPrefix(whole, "-") {
+		sign, whole = "-", whole[1:]
+	}
+	for i := len(whole) - 3; i > 0; i -= 3 {
+		whole = whole[:i] + "," + whole[i:]
+	}
+	if found {
+		whole += "." + rest
+	}
+	return sign + whole
 }
