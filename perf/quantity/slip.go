@@ -110,11 +110,8 @@ func withoutDigit(value float64, believed func(float64) bool) (float64, bool) {
 
 // withDigit looks for a believed value among those that have one more digit.
 func withDigit(value float64, believed func(float64) bool) (float64, bool) {
-	text := plainDigits(value)
-	if value != math.Trunc(value) {
-		// A digit more behind the point changes nothing that matters.
-		text = text[:strings.IndexByte(text, '.')]
-	}
+	// A digit more behind the point changes nothing that matters.
+	text, _, _ := strings.Cut(plainDigits(value), ".")
 	for i := len(text); i >= 0; i-- {
 		if i == 0 && text[0] == '-' {
 			continue

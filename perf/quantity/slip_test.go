@@ -31,6 +31,8 @@ func TestSlips(t *testing.T) {
 		{quantity.Mass, 30000, 4000, 9500, quantity.NoSlip, 0, ""},
 		{quantity.Mass, math.NaN(), 4000, 9500, quantity.NoSlip, 0, ""},
 		{quantity.Mass, 0, 4000, 9500, quantity.NoSlip, 0, ""},
+		{quantity.Mass, 1e-9, 4000, 9500, quantity.NoSlip, 0, ""},
+		{quantity.Mass, -0.25, 4000, 9500, quantity.NoSlip, 0, ""},
 		{quantity.Mass, 1e300, 4000, 9500, quantity.NoSlip, 0, ""},
 		{quantity.Pressure, 1013, 50000, 110000, quantity.TradeForSI, 101300, "looks like hectopascals: send pascals"},
 		{quantity.Ratio, 12, 0, 1, quantity.DigitTooMany, 1, "looks like one digit too many"},
