@@ -50,6 +50,9 @@ func refuse(w http.ResponseWriter, httpStatus int, err error) {
 	if wait, ok := refusal.Retry(err); ok {
 		w.Header().Set("Retry-After", strconv.Itoa(int(math.Ceil(wait.Seconds()))))
 	}
+	if httpStatus == http.StatusUnauthorized {
+		w.Header().Set("WWW-Authenticate", "Bearer")
+	}
 	text, jsonErr := wirejson.Marshal(refusal.Status(err))
 	if jsonErr != nil {
 		text = []byte(`{"code":"INTERNAL","message":"an error that cannot be written","violations":[]}`)

@@ -11,8 +11,12 @@ import (
 	"golang.org/x/net/netutil"
 )
 
-// maxConnections bounds what a flood of connections to the gateway can hold.
-const maxConnections = 1024
+// What a flood of connections can hold: a connection of gRPC carries many
+// calls, one to the gateway one at a time.
+const (
+	maxConnections     = 1024
+	maxGRPCConnections = 4096
+)
 
 // Addresses are where a running server listens; empty where it does not.
 type Addresses struct{ GRPC, HTTP, Admin string }
@@ -29,13 +33,13 @@ func (s *Server) Run(ctx context.Context, ready func(Addresses)) error {
 	failed := make(chan error, 3)
 	var web []*http.Server
 	if open.http != nil {
-		web = append(web, serveHTTP(open.http, s.gateway, s.config.Log, failed))
+		web = append(web, s.serveHTTP(open.http, s.gateway, failed))
 	}
 	if open.admin != nil {
-		web = append(web, serveHTTP(open.admin, adminHandler(s.config.Registry), s.config.Log, failed))
+		web = append(web, s.serveHTTP(open.admin, adminHandler(s.config.Registry, s.config.Access), failed))
 	}
 	if open.grpc != nil {
-		go func() { failed <- s.grpc.Serve(open.grpc) }()
+		go func() { failed <- s.grpc.Serve(netutil.LimitListener(open.grpc, maxGRPCConnections)) }()
 	}
 	if ready != nil {
 		ready(open.addresses())
@@ -48,8 +52,10 @@ func (s *Server) Run(ctx context.Context, ready func(Addresses)) error {
 	return errors.Join(err, s.shutdown(web))
 }
 
-// serveHTTP serves h on l with limits against slow and idle clients.
-func serveHTTP(l net.Listener, h http.Handler, log *zap.Logger, failed chan<- error) *http.Server {
+// serveHTTP serves h on l with limits against slow and idle clients, encrypted
+// where there are certificates. Clients' certificates are for gRPC alone: behind
+// the gateway it is a token that says who calls.
+func (s *Server) serveHTTP(l net.Listener, h http.Handler, failed chan<- error) *http.Server {
 	server := &http.Server{
 		Handler:           h,
 		ReadHeaderTimeout: 5 * time.Second,
@@ -57,10 +63,15 @@ func serveHTTP(l net.Listener, h http.Handler, log *zap.Logger, failed chan<- er
 		WriteTimeout:      60 * time.Second,
 		IdleTimeout:       2 * time.Minute,
 		MaxHeaderBytes:    32 << 10,
-		ErrorLog:          zap.NewStdLog(log),
+		ErrorLog:          zap.NewStdLog(s.config.Log),
+	}
+	serve := server.Serve
+	if s.config.Certificates != nil {
+		server.TLSConfig = s.config.Certificates.Server(false, "h2", "http/1.1")
+		serve = func(l net.Listener) error { return server.ServeTLS(l, "", "") }
 	}
 	go func() {
-		if err := server.Serve(netutil.LimitListener(l, maxConnections)); !errors.Is(err, http.ErrServerClosed) {
+		if err := serve(netutil.LimitListener(l, maxConnections)); !errors.Is(err, http.ErrServerClosed) {
 			failed <- err
 		}
 	}()

@@ -12,6 +12,7 @@ import (
 	"go.opentelemetry.io/contrib/instrumentation/google.golang.org/grpc/otelgrpc"
 	"go.uber.org/zap"
 	"google.golang.org/grpc"
+	"google.golang.org/grpc/credentials"
 	"google.golang.org/grpc/credentials/insecure"
 	"google.golang.org/grpc/health"
 	healthpb "google.golang.org/grpc/health/grpc_health_v1"
@@ -19,6 +20,8 @@ import (
 	"google.golang.org/grpc/reflection"
 	"google.golang.org/grpc/test/bufconn"
 
+	"bowroll/server/access"
+	"bowroll/server/certs"
 	"bowroll/server/intercept"
 	"bowroll/server/refusal"
 )
@@ -47,6 +50,14 @@ type Config struct {
 	Screen *refusal.Screen
 	// Registry takes the metrics. Required.
 	Registry *prometheus.Registry
+	// Certificates encrypt every listener; nil leaves all as they are.
+	Certificates *certs.Store
+	// Access decides who may call; nil lets everyone who reaches a listener.
+	Access *access.Guard
+	// Quota bounds what one caller may ask; its zero value bounds nothing.
+	Quota intercept.Quota
+	// Now is the clock that quotas go by; the wall clock unless given.
+	Now func() time.Time
 }
 
 // Server is a server that is ready to run. Make one with [New] and end it with
@@ -66,6 +77,9 @@ type Server struct {
 // listens on no address before [Server.Run].
 func New(config Config, services Services) (*Server, error) {
 	config.Cores = max(1, config.Cores)
+	if config.Now == nil {
+		config.Now = time.Now
+	}
 	metrics, err := intercept.NewMetrics(config.Registry)
 	if err != nil {
 		return nil, err
@@ -73,10 +87,11 @@ func New(config Config, services Services) (*Server, error) {
 	methods := classes(config.Cores)
 	chain := intercept.Chain{
 		Log: config.Log, NewID: config.NewID, Classes: methods, Screen: config.Screen, Metrics: metrics,
+		Access: config.Access, Quota: config.Quota, Now: config.Now,
 	}
 	s := &Server{
 		config: config,
-		grpc:   grpc.NewServer(append(transportOptions(), chain.ServerOptions()...)...),
+		grpc:   grpc.NewServer(append(transportOptions(config.Certificates), chain.ServerOptions()...)...),
 		health: health.NewServer(),
 		inside: bufconn.Listen(256 << 10),
 		served: make(chan struct{}),
@@ -98,6 +113,9 @@ func New(config Config, services Services) (*Server, error) {
 	if config.Reflection {
 		reflection.Register(s.grpc)
 	}
+	if err := access.Covers(s.grpc); err != nil {
+		return nil, errors.Join(err, s.conn.Close())
+	}
 	go func() {
 		defer close(s.served)
 		// It ends when the server stops, which is no error.
@@ -106,9 +124,10 @@ func New(config Config, services Services) (*Server, error) {
 	return s, nil
 }
 
-// transportOptions bound what one connection may take.
-func transportOptions() []grpc.ServerOption {
-	return []grpc.ServerOption{
+// transportOptions bound what one connection may take, and encrypt those from
+// the network where there are certificates.
+func transportOptions(certificates *certs.Store) []grpc.ServerOption {
+	options := []grpc.ServerOption{
 		grpc.MaxRecvMsgSize(MaxRequestBytes),
 		grpc.MaxSendMsgSize(MaxAnswerBytes),
 		grpc.MaxConcurrentStreams(256),
@@ -121,6 +140,11 @@ func transportOptions() []grpc.ServerOption {
 		grpc.KeepaliveEnforcementPolicy(keepalive.EnforcementPolicy{MinTime: 20 * time.Second}),
 		grpc.StatsHandler(otelgrpc.NewServerHandler()),
 	}
+	if certificates != nil {
+		network := credentials.NewTLS(certificates.Server(true, "h2"))
+		options = append(options, grpc.Creds(newInsideOut(network)))
+	}
+	return options
 }
 
 // Connect returns a new connection to the server that needs no network. Every

@@ -61,6 +61,9 @@ func New(config server.Config, folder fs.FS, options ...Option) (*server.Server,
 	if err != nil {
 		return nil, err
 	}
+	if err := config.Registry.Register(buildInfo()); err != nil {
+		return nil, err
+	}
 	services := Services(config.Screen, snapshot, values, config.Cores)
 	for _, option := range options {
 		option(&services, snapshot)

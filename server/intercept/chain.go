@@ -2,14 +2,17 @@ package intercept
 
 import (
 	"context"
+	"time"
 
 	"go.uber.org/zap"
 	"google.golang.org/grpc"
 
+	"bowroll/server/access"
 	"bowroll/server/refusal"
 )
 
-// Chain holds what the interceptors need. All fields are required.
+// Chain holds what the interceptors need. All fields are required but Access and
+// Quota.
 type Chain struct {
 	// Log gets one line a call.
 	Log *zap.Logger
@@ -21,16 +24,25 @@ type Chain struct {
 	Screen *refusal.Screen
 	// Metrics counts calls.
 	Metrics *Metrics
+	// Access decides who may call; nil lets everyone.
+	Access *access.Guard
+	// Quota bounds what one caller may ask.
+	Quota Quota
+	// Now is the clock of the quota.
+	Now func() time.Time
 }
 
 // ServerOptions returns the interceptors in their order.
 func (c Chain) ServerOptions() []grpc.ServerOption {
 	places := newPlaces(c.Classes, c.Metrics)
+	accounts := newAccounts(c.Quota, c.Now, c.Metrics)
 	return []grpc.ServerOption{
 		grpc.ChainUnaryInterceptor(
-			c.identifyUnary, c.observeUnary, settleUnary, c.recoverUnary(), places.admitUnary, c.boundUnary, c.screenUnary),
+			c.identifyUnary, c.observeUnary, settleUnary, c.recoverUnary(),
+			c.authorizeUnary, accounts.admitUnary, places.admitUnary, c.boundUnary, c.screenUnary),
 		grpc.ChainStreamInterceptor(
-			c.identifyStream, c.observeStream, settleStream, c.recoverStream(), places.admitStream, c.boundStream, c.screenStream),
+			c.identifyStream, c.observeStream, settleStream, c.recoverStream(),
+			c.authorizeStream, accounts.admitStream, places.admitStream, c.boundStream, c.screenStream),
 	}
 }
 

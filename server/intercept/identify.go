@@ -5,6 +5,8 @@ import (
 
 	"google.golang.org/grpc"
 	"google.golang.org/grpc/metadata"
+
+	"bowroll/server/access"
 )
 
 // RequestIDKey is the metadata key of the request id, in both directions.
@@ -13,6 +15,8 @@ const RequestIDKey = "x-request-id"
 // call is what the interceptors know of a call; it travels in its context.
 type call struct {
 	requestID string
+	// who calls; nobody where that is not asked or not known.
+	who access.Identity
 	// cause is the error that settle hid from the caller.
 	cause error
 	// stack is where a panic was, if there was one.

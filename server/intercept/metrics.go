@@ -17,6 +17,7 @@ type Metrics struct {
 	seconds  *prometheus.HistogramVec
 	inFlight *prometheus.GaugeVec
 	shed     *prometheus.CounterVec
+	refused  *prometheus.CounterVec
 	panics   prometheus.Counter
 }
 
@@ -40,11 +41,14 @@ func NewMetrics(r prometheus.Registerer) (*Metrics, error) {
 		shed: prometheus.NewCounterVec(prometheus.CounterOpts{
 			Name: "bowroll_rpc_shed_total", Help: "Calls refused because their class was full.",
 		}, []string{"class"}),
+		refused: prometheus.NewCounterVec(prometheus.CounterOpts{
+			Name: "bowroll_caller_refused_total", Help: "Calls refused because their caller asks too much, by its limit: rate or calls.",
+		}, []string{"limit"}),
 		panics: prometheus.NewCounter(prometheus.CounterOpts{
 			Name: "bowroll_rpc_panics_total", Help: "Calls that panicked. Each is a bug.",
 		}),
 	}
-	for _, c := range []prometheus.Collector{m.begun, m.ended, m.seconds, m.inFlight, m.shed, m.panics} {
+	for _, c := range []prometheus.Collector{m.begun, m.ended, m.seconds, m.inFlight, m.shed, m.refused, m.panics} {
 		if err := r.Register(c); err != nil {
 			return nil, err
 		}

@@ -47,6 +47,9 @@ func (c Chain) begin(ctx context.Context, method string) (done func(error)) {
 		if from := caller(ctx); from != "" {
 			fields = append(fields, zap.String("caller", from))
 		}
+		if call.who.Name != "" {
+			fields = append(fields, zap.String("identity", call.who.Name))
+		}
 		switch {
 		case call.cause != nil:
 			fields = append(fields, zap.NamedError("cause", call.cause))

@@ -17,7 +17,8 @@ type commands struct {
 	Config struct {
 		Check checkCommand `cmd:"" help:"Check flags, environment, file and catalog, print what would be used, and end."`
 	} `cmd:"" help:"Look at the configuration."`
-	Store storeCommands `cmd:"" help:"Look after the store of stock and plans."`
+	Store  storeCommands `cmd:"" help:"Look after the store of stock and plans."`
+	Access accessCommand `cmd:"" help:"Print who may call what, from the table that calls are checked against."`
 }
 
 // settings are the flags of every command, and the keys of the file.
@@ -34,7 +35,10 @@ type settings struct {
 	Cores      int             `name:"cores" default:"0" env:"BOWROLLD_CORES" help:"Computations at once; 0 is one for each processor."`
 	LogLevel   string          `name:"log-level" default:"info" enum:"debug,info,warn,error" env:"BOWROLLD_LOG_LEVEL" help:"Least level logged: ${enum}."`
 	LogFormat  string          `name:"log-format" default:"json" enum:"json,text" env:"BOWROLLD_LOG_FORMAT" help:"Form of the log on standard error: ${enum}."`
-	Insecure   bool            `name:"insecure" env:"BOWROLLD_INSECURE" help:"Serve without encryption on addresses that other machines reach."`
+	Insecure   bool            `name:"insecure" env:"BOWROLLD_INSECURE" help:"Serve without encryption, or without asking who calls, on addresses that other machines reach."`
+
+	secured
+	bounded
 }
 
 // check returns everything that is wrong with the settings together.
@@ -49,12 +53,12 @@ func (s *settings) check() error {
 			faults = append(faults, fmt.Errorf("--%s is %q: must be host:port, e.g. 127.0.0.1:8471", a.flag, a.address))
 			continue
 		}
-		if !loopback(host) && (!s.Insecure || a.flag == "admin") {
-			hint := "pass --insecure to serve without encryption on a network that is trusted"
+		if lacks := s.lacks(); !loopback(host) && lacks != "" && (!s.Insecure || a.flag == "admin") {
+			hint := "or pass --insecure on a network that is trusted"
 			if a.flag == "admin" {
 				hint = "profiles are for this machine only"
 			}
-			faults = append(faults, fmt.Errorf("--%s is %q: must be on loopback, e.g. 127.0.0.1 (%s)", a.flag, a.address, hint))
+			faults = append(faults, fmt.Errorf("--%s is %q: must be on loopback, e.g. 127.0.0.1, without %s (%s)", a.flag, a.address, lacks, hint))
 		}
 	}
 	if s.GRPC == "" && s.HTTP == "" {
@@ -77,6 +81,7 @@ func (s *settings) check() error {
 			faults = append(faults, fmt.Errorf("--catalog is %q: must be a folder that can be read", s.Catalog))
 		}
 	}
+	faults = append(faults, s.secured.check(), s.bounded.check())
 	return errors.Join(faults...)
 }
 

@@ -30,16 +30,16 @@ func (c *serveCommand) Run(ctx context.Context, out streams) error {
 	if err != nil {
 		return err
 	}
-	s, err := c.make(log, kept)
+	s, watch, err := c.make(log, kept)
 	if err != nil {
 		return errors.Join(err, closeStore(kept))
 	}
-	if c.Insecure {
-		log.Warn("serving without encryption or identities: everyone who reaches the address may call")
-	}
+	c.warn(log)
+	stop := watch(ctx, log)
 	err = s.Run(ctx, func(at server.Addresses) {
 		log.Info("ready", zap.String("grpc", at.GRPC), zap.String("http", at.HTTP), zap.String("admin", at.Admin))
 	})
+	stop()
 	log.Info("stopped")
 	return errors.Join(err, closeStore(kept))
 }
@@ -49,10 +49,12 @@ type checkCommand struct{ settings }
 
 // Run prints what would be used.
 func (c *checkCommand) Run(out streams) error {
-	s, err := c.make(zap.NewNop(), nil)
+	s, _, err := c.make(zap.NewNop(), nil)
 	if err != nil {
 		return err
 	}
+	c.secured.print(out.out)
+	c.bounded.print(out.out)
 	fmt.Fprintf(out.out, "grpc: %s\nhttp: %s\nadmin: %s\ncatalog: %s\nstore: %s\norigin: %q\nreflection: %v\ngrace: %v\ncores: %d\nlog-level: %s\nlog-format: %s\ninsecure: %v\n",
 		c.GRPC, c.HTTP, orNone(c.Admin), orBuiltIn(c.Catalog), orNone(withoutPassword(c.Store)), c.Origins, c.Reflection, c.Grace, c.cores(), c.LogLevel, c.LogFormat, c.Insecure)
 	return s.Close()
@@ -83,10 +85,10 @@ func (s *settings) cores() int {
 }
 
 // make puts the server together from the settings.
-func (s *settings) make(log *zap.Logger, kept store.Store) (*server.Server, error) {
+func (s *settings) make(log *zap.Logger, kept store.Store) (*server.Server, watch, error) {
 	folder, err := s.catalog()
 	if err != nil {
-		return nil, err
+		return nil, nil, err
 	}
 	var options []assembly.Option
 	if kept != nil {
@@ -94,11 +96,17 @@ func (s *settings) make(log *zap.Logger, kept store.Store) (*server.Server, erro
 	}
 	registry := prometheus.NewRegistry()
 	registry.MustRegister(collectors.NewGoCollector(), collectors.NewProcessCollector(collectors.ProcessCollectorOpts{}))
-	return assembly.New(server.Config{
+	certificates, guard, err := s.secured.open(registry, time.Now)
+	if err != nil {
+		return nil, nil, err
+	}
+	made, err := assembly.New(server.Config{
 		GRPCAddress: s.GRPC, HTTPAddress: s.HTTP, AdminAddress: s.Admin, Reflection: s.Reflection,
 		Origins: s.Origins, Grace: s.Grace, Cores: s.cores(),
 		Log: log, NewID: assembly.NewID, Registry: registry,
+		Certificates: certificates, Access: guard, Quota: s.quota(), Now: time.Now,
 	}, folder, options...)
+	return made, watching(certificates, guard), err
 }
 
 func (s *settings) catalog() (fs.FS, error) {
