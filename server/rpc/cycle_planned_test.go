@@ -42,6 +42,24 @@ func TestCyclePlansOnPlannedFirings(t *testing.T) {
 	}
 }
 
+// How well inputs are known reaches the firing of every fit.
+func TestCycleDispersionsReachTheFits(t *testing.T) {
+	c := testCycle()
+	c.Dispersions = &bowrollv1.Dispersions{ReactionSigmaS: proto.Float64(1.1), UnitThrustSigma: proto.Float64(0.05)}
+	seen := false
+	for _, l := range plan(t, c, 2).GetLaunches() {
+		if p := l.GetTakeoff().GetPlannedFiring(); p != nil {
+			seen = true
+			if d := p.GetDispersions(); d.GetReactionSigmaS() != 1.1 || d.GetUnitThrustSigma() != 0.05 || d.GetUnitBurnTimeSigma() != 0.018 {
+				t.Errorf("%s: dispersions %v", l.GetSortie(), d)
+			}
+		}
+	}
+	if !seen {
+		t.Error("no firing was planned")
+	}
+}
+
 // largeCycle is a queue of many sorties with many lots that differ in grain
 // temperature, so that hardly two fits are alike.
 func largeCycle(sorties, lots int) *bowrollv1.Cycle {

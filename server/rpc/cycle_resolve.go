@@ -90,7 +90,7 @@ func (r resolver) resolveCycle(prefix string, c *bowrollv1.Cycle) (*resolvedCycl
 	if len(f.list) > 0 {
 		return nil, f.list, nil
 	}
-	out.setting = canonical.Digest(c.GetAir(), c.GetNaturalWind(), out.ship, out.policy, out.deck)
+	out.setting = canonical.Digest(c.GetAir(), c.GetNaturalWind(), out.ship, out.policy, out.deck, c.GetDispersions())
 	return out, nil, nil
 }
 
@@ -244,6 +244,7 @@ func (r resolver) resolveSorties(out *resolvedCycle, f *faults) error {
 			Id: s.GetId(), AircraftType: s.GetAircraftType(), Aircraft: s.GetAircraft(), Flap: s.GetFlap(),
 			GrossMassKg: s.GrossMassKg, Air: c.GetAir(), NaturalWind: c.GetNaturalWind(), Ship: out.ship,
 			Deck: c.GetDeck(), Spot: s.GetSpot(), AvailableM: s.AvailableM, Policy: out.policy,
+			Dispersions: c.GetDispersions(),
 		}
 		group := groupOf(c, s.GetGroup())
 		if group != nil {

@@ -717,7 +717,10 @@ type Cycle struct {
 	ReserveProbability *float64 `protobuf:"fixed64,17,opt,name=reserve_probability,json=reserveProbability,proto3,oneof" json:"reserve_probability,omitempty"`
 	// When launches are possible at all: the ship is steady in the wind. Not given
 	// means at any time. A sortie outside is held.
-	LaunchWindow  *LaunchWindow `protobuf:"bytes,18,opt,name=launch_window,json=launchWindow,proto3" json:"launch_window,omitempty"`
+	LaunchWindow *LaunchWindow `protobuf:"bytes,18,opt,name=launch_window,json=launchWindow,proto3" json:"launch_window,omitempty"`
+	// How well the inputs are known, for the planned firing of every fit; absent
+	// values take the defaults named there.
+	Dispersions   *Dispersions `protobuf:"bytes,19,opt,name=dispersions,proto3" json:"dispersions,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -874,6 +877,13 @@ func (x *Cycle) GetReserveProbability() float64 {
 func (x *Cycle) GetLaunchWindow() *LaunchWindow {
 	if x != nil {
 		return x.LaunchWindow
+	}
+	return nil
+}
+
+func (x *Cycle) GetDispersions() *Dispersions {
+	if x != nil {
+		return x.Dispersions
 	}
 	return nil
 }
@@ -4251,8 +4261,7 @@ const file_bowroll_v1_cycle_proto_rawDesc = "" +
 	"\rbest_priority\x18\x06 \x01(\x05H\x00R\fbestPriority\x88\x01\x01\x12\x19\n" +
 	"\x05bound\x18\a \x01(\x01H\x01R\x05bound\x88\x01\x01B\x10\n" +
 	"\x0e_best_priorityB\b\n" +
-	"\x06_bound\"\xcd\n" +
-	"\n" +
+	"\x06_bound\"\x88\v\n" +
 	"\x05Cycle\x121\n" +
 	"\x02id\x18\x01 \x01(\tB!\xe2A\x01\x02\xbaH\x1ar\x182\x16^[a-z][a-z0-9-]{0,62}$R\x02id\x12+\n" +
 	"\fdisplay_name\x18\x02 \x01(\tB\b\xbaH\x05r\x03(\xc8\x01R\vdisplayName\x12g\n" +
@@ -4277,7 +4286,8 @@ const file_bowroll_v1_cycle_proto_rawDesc = "" +
 	"\x06groups\x18\x0f \x03(\v2\x15.bowroll.v1.SpotGroupB\b\xbaH\x05\x92\x01\x02\x102R\x06groups\x121\n" +
 	"\tdeck_work\x18\x10 \x01(\v2\x14.bowroll.v1.DeckWorkR\bdeckWork\x12O\n" +
 	"\x13reserve_probability\x18\x11 \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\xe9\v!\xe7\xfd\xff\xef?)\x00\x00\x00\x00\x00\x00\xe0?H\x03R\x12reserveProbability\x88\x01\x01\x12=\n" +
-	"\rlaunch_window\x18\x12 \x01(\v2\x18.bowroll.v1.LaunchWindowR\flaunchWindow:\xb5\x01\xbaH\xb1\x01\x1a\xae\x01\n" +
+	"\rlaunch_window\x18\x12 \x01(\v2\x18.bowroll.v1.LaunchWindowR\flaunchWindow\x129\n" +
+	"\vdispersions\x18\x13 \x01(\v2\x17.bowroll.v1.DispersionsR\vdispersions:\xb5\x01\xbaH\xb1\x01\x1a\xae\x01\n" +
 	"\x10cycle.ship_speed\x12*least_speed_mps at most greatest_speed_mps\x1an!has(this.least_speed_mps) || !has(this.greatest_speed_mps) || this.least_speed_mps <= this.greatest_speed_mpsB\x12\n" +
 	"\x10_least_speed_mpsB\x15\n" +
 	"\x13_greatest_speed_mpsB\x10\n" +
@@ -4745,19 +4755,20 @@ var file_bowroll_v1_cycle_proto_goTypes = []any{
 	(*Ship)(nil),                     // 48: bowroll.v1.Ship
 	(*Policy)(nil),                   // 49: bowroll.v1.Policy
 	(*DeckWork)(nil),                 // 50: bowroll.v1.DeckWork
-	(*SpotNeighbour)(nil),            // 51: bowroll.v1.SpotNeighbour
-	(*AircraftType)(nil),             // 52: bowroll.v1.AircraftType
-	(*BoosterType)(nil),              // 53: bowroll.v1.BoosterType
-	(*Change)(nil),                   // 54: bowroll.v1.Change
-	(*WindUsed)(nil),                 // 55: bowroll.v1.WindUsed
-	(*AirState)(nil),                 // 56: bowroll.v1.AirState
-	(*Caution)(nil),                  // 57: bowroll.v1.Caution
-	(*Provenance)(nil),               // 58: bowroll.v1.Provenance
-	(*Timeline)(nil),                 // 59: bowroll.v1.Timeline
-	(*Takeoff)(nil),                  // 60: bowroll.v1.Takeoff
-	(*Limit)(nil),                    // 61: bowroll.v1.Limit
-	(Leg)(0),                         // 62: bowroll.v1.Leg
-	(Outcome)(0),                     // 63: bowroll.v1.Outcome
+	(*Dispersions)(nil),              // 51: bowroll.v1.Dispersions
+	(*SpotNeighbour)(nil),            // 52: bowroll.v1.SpotNeighbour
+	(*AircraftType)(nil),             // 53: bowroll.v1.AircraftType
+	(*BoosterType)(nil),              // 54: bowroll.v1.BoosterType
+	(*Change)(nil),                   // 55: bowroll.v1.Change
+	(*WindUsed)(nil),                 // 56: bowroll.v1.WindUsed
+	(*AirState)(nil),                 // 57: bowroll.v1.AirState
+	(*Caution)(nil),                  // 58: bowroll.v1.Caution
+	(*Provenance)(nil),               // 59: bowroll.v1.Provenance
+	(*Timeline)(nil),                 // 60: bowroll.v1.Timeline
+	(*Takeoff)(nil),                  // 61: bowroll.v1.Takeoff
+	(*Limit)(nil),                    // 62: bowroll.v1.Limit
+	(Leg)(0),                         // 63: bowroll.v1.Leg
+	(Outcome)(0),                     // 64: bowroll.v1.Outcome
 }
 var file_bowroll_v1_cycle_proto_depIdxs = []int32{
 	8,  // 0: bowroll.v1.CyclesPlanRequest.cycle:type_name -> bowroll.v1.Cycle
@@ -4778,94 +4789,95 @@ var file_bowroll_v1_cycle_proto_depIdxs = []int32{
 	10, // 15: bowroll.v1.Cycle.groups:type_name -> bowroll.v1.SpotGroup
 	50, // 16: bowroll.v1.Cycle.deck_work:type_name -> bowroll.v1.DeckWork
 	9,  // 17: bowroll.v1.Cycle.launch_window:type_name -> bowroll.v1.LaunchWindow
-	11, // 18: bowroll.v1.SpotGroup.spots:type_name -> bowroll.v1.GroupSpot
-	51, // 19: bowroll.v1.SpotGroup.neighbours:type_name -> bowroll.v1.SpotNeighbour
-	52, // 20: bowroll.v1.Sortie.aircraft:type_name -> bowroll.v1.AircraftType
-	53, // 21: bowroll.v1.Lot.type:type_name -> bowroll.v1.BoosterType
-	45, // 22: bowroll.v1.Lot.expire_time:type_name -> google.protobuf.Timestamp
-	2,  // 23: bowroll.v1.Binding.kind:type_name -> bowroll.v1.BindingKind
-	15, // 24: bowroll.v1.Respotting.given:type_name -> bowroll.v1.Objective
-	19, // 25: bowroll.v1.Respotting.moves:type_name -> bowroll.v1.SpotMove
-	54, // 26: bowroll.v1.Price.change:type_name -> bowroll.v1.Change
-	15, // 27: bowroll.v1.Price.gain:type_name -> bowroll.v1.Objective
-	21, // 28: bowroll.v1.Replan.void_cards:type_name -> bowroll.v1.VoidCard
-	1,  // 29: bowroll.v1.CyclePlan.proof:type_name -> bowroll.v1.Proof
-	15, // 30: bowroll.v1.CyclePlan.objective:type_name -> bowroll.v1.Objective
-	48, // 31: bowroll.v1.CyclePlan.ship:type_name -> bowroll.v1.Ship
-	55, // 32: bowroll.v1.CyclePlan.wind:type_name -> bowroll.v1.WindUsed
-	56, // 33: bowroll.v1.CyclePlan.air:type_name -> bowroll.v1.AirState
-	26, // 34: bowroll.v1.CyclePlan.launches:type_name -> bowroll.v1.PlannedLaunch
-	27, // 35: bowroll.v1.CyclePlan.held:type_name -> bowroll.v1.HeldSortie
-	29, // 36: bowroll.v1.CyclePlan.lots:type_name -> bowroll.v1.LotUse
-	57, // 37: bowroll.v1.CyclePlan.cautions:type_name -> bowroll.v1.Caution
-	49, // 38: bowroll.v1.CyclePlan.policy:type_name -> bowroll.v1.Policy
-	58, // 39: bowroll.v1.CyclePlan.provenance:type_name -> bowroll.v1.Provenance
-	16, // 40: bowroll.v1.CyclePlan.levels:type_name -> bowroll.v1.ObjectiveLevel
-	17, // 41: bowroll.v1.CyclePlan.bindings:type_name -> bowroll.v1.Binding
-	59, // 42: bowroll.v1.CyclePlan.timeline:type_name -> bowroll.v1.Timeline
-	18, // 43: bowroll.v1.CyclePlan.respotting:type_name -> bowroll.v1.Respotting
-	20, // 44: bowroll.v1.CyclePlan.prices:type_name -> bowroll.v1.Price
-	22, // 45: bowroll.v1.CyclePlan.replan:type_name -> bowroll.v1.Replan
-	23, // 46: bowroll.v1.CyclePlan.reserves:type_name -> bowroll.v1.SizedReserve
-	25, // 47: bowroll.v1.PlannedLaunch.draws:type_name -> bowroll.v1.Draw
-	60, // 48: bowroll.v1.PlannedLaunch.takeoff:type_name -> bowroll.v1.Takeoff
-	61, // 49: bowroll.v1.PlannedLaunch.least_headwind_mps:type_name -> bowroll.v1.Limit
-	62, // 50: bowroll.v1.PlannedLaunch.leg:type_name -> bowroll.v1.Leg
-	28, // 51: bowroll.v1.PlannedLaunch.options:type_name -> bowroll.v1.FitOption
-	3,  // 52: bowroll.v1.HeldSortie.reason:type_name -> bowroll.v1.HoldReason
-	54, // 53: bowroll.v1.HeldSortie.releases:type_name -> bowroll.v1.Change
-	28, // 54: bowroll.v1.HeldSortie.options:type_name -> bowroll.v1.FitOption
-	25, // 55: bowroll.v1.FitOption.draws:type_name -> bowroll.v1.Draw
-	63, // 56: bowroll.v1.FitOption.outcome:type_name -> bowroll.v1.Outcome
-	31, // 57: bowroll.v1.CyclesPlanFleetRequest.fleet:type_name -> bowroll.v1.Fleet
-	8,  // 58: bowroll.v1.Fleet.cycles:type_name -> bowroll.v1.Cycle
-	32, // 59: bowroll.v1.Fleet.pools:type_name -> bowroll.v1.Pool
-	33, // 60: bowroll.v1.Fleet.transfers:type_name -> bowroll.v1.Transfer
-	13, // 61: bowroll.v1.Pool.lots:type_name -> bowroll.v1.Lot
-	45, // 62: bowroll.v1.Transfer.arrive_time:type_name -> google.protobuf.Timestamp
-	1,  // 63: bowroll.v1.FleetPlan.proof:type_name -> bowroll.v1.Proof
-	15, // 64: bowroll.v1.FleetPlan.objective:type_name -> bowroll.v1.Objective
-	16, // 65: bowroll.v1.FleetPlan.levels:type_name -> bowroll.v1.ObjectiveLevel
-	24, // 66: bowroll.v1.FleetPlan.plans:type_name -> bowroll.v1.CyclePlan
-	35, // 67: bowroll.v1.FleetPlan.transfers:type_name -> bowroll.v1.TransferUse
-	29, // 68: bowroll.v1.FleetPlan.lots:type_name -> bowroll.v1.LotUse
-	17, // 69: bowroll.v1.FleetPlan.bindings:type_name -> bowroll.v1.Binding
-	58, // 70: bowroll.v1.FleetPlan.provenance:type_name -> bowroll.v1.Provenance
-	25, // 71: bowroll.v1.TransferUse.draws:type_name -> bowroll.v1.Draw
-	8,  // 72: bowroll.v1.CyclesCompareRequest.cycle:type_name -> bowroll.v1.Cycle
-	37, // 73: bowroll.v1.CyclesCompareRequest.variants:type_name -> bowroll.v1.CycleVariant
-	39, // 74: bowroll.v1.CyclesCompareRequest.speed_sweep:type_name -> bowroll.v1.SpeedSweep
-	47, // 75: bowroll.v1.CycleVariant.natural_wind:type_name -> bowroll.v1.NaturalWind
-	48, // 76: bowroll.v1.CycleVariant.ship:type_name -> bowroll.v1.Ship
-	38, // 77: bowroll.v1.CycleVariant.lots:type_name -> bowroll.v1.LotCount
-	14, // 78: bowroll.v1.CycleVariant.crews:type_name -> bowroll.v1.Crews
-	49, // 79: bowroll.v1.CycleVariant.policy:type_name -> bowroll.v1.Policy
-	46, // 80: bowroll.v1.CycleVariant.air:type_name -> bowroll.v1.Air
-	41, // 81: bowroll.v1.CyclesCompareResponse.variants:type_name -> bowroll.v1.VariantAnswer
-	42, // 82: bowroll.v1.CyclesCompareResponse.winners:type_name -> bowroll.v1.LevelWinner
-	43, // 83: bowroll.v1.CyclesCompareResponse.curve:type_name -> bowroll.v1.SweepPoint
-	58, // 84: bowroll.v1.CyclesCompareResponse.provenance:type_name -> bowroll.v1.Provenance
-	1,  // 85: bowroll.v1.VariantAnswer.proof:type_name -> bowroll.v1.Proof
-	15, // 86: bowroll.v1.VariantAnswer.objective:type_name -> bowroll.v1.Objective
-	15, // 87: bowroll.v1.VariantAnswer.difference:type_name -> bowroll.v1.Objective
-	48, // 88: bowroll.v1.VariantAnswer.ship:type_name -> bowroll.v1.Ship
-	55, // 89: bowroll.v1.VariantAnswer.wind:type_name -> bowroll.v1.WindUsed
-	29, // 90: bowroll.v1.VariantAnswer.lots:type_name -> bowroll.v1.LotUse
-	24, // 91: bowroll.v1.VariantAnswer.plan:type_name -> bowroll.v1.CyclePlan
-	15, // 92: bowroll.v1.SweepPoint.objective:type_name -> bowroll.v1.Objective
-	4,  // 93: bowroll.v1.Cycles.Plan:input_type -> bowroll.v1.CyclesPlanRequest
-	4,  // 94: bowroll.v1.Cycles.PlanStream:input_type -> bowroll.v1.CyclesPlanRequest
-	30, // 95: bowroll.v1.Cycles.PlanFleet:input_type -> bowroll.v1.CyclesPlanFleetRequest
-	36, // 96: bowroll.v1.Cycles.Compare:input_type -> bowroll.v1.CyclesCompareRequest
-	24, // 97: bowroll.v1.Cycles.Plan:output_type -> bowroll.v1.CyclePlan
-	6,  // 98: bowroll.v1.Cycles.PlanStream:output_type -> bowroll.v1.CyclesPlanStreamResponse
-	34, // 99: bowroll.v1.Cycles.PlanFleet:output_type -> bowroll.v1.FleetPlan
-	40, // 100: bowroll.v1.Cycles.Compare:output_type -> bowroll.v1.CyclesCompareResponse
-	97, // [97:101] is the sub-list for method output_type
-	93, // [93:97] is the sub-list for method input_type
-	93, // [93:93] is the sub-list for extension type_name
-	93, // [93:93] is the sub-list for extension extendee
-	0,  // [0:93] is the sub-list for field type_name
+	51, // 18: bowroll.v1.Cycle.dispersions:type_name -> bowroll.v1.Dispersions
+	11, // 19: bowroll.v1.SpotGroup.spots:type_name -> bowroll.v1.GroupSpot
+	52, // 20: bowroll.v1.SpotGroup.neighbours:type_name -> bowroll.v1.SpotNeighbour
+	53, // 21: bowroll.v1.Sortie.aircraft:type_name -> bowroll.v1.AircraftType
+	54, // 22: bowroll.v1.Lot.type:type_name -> bowroll.v1.BoosterType
+	45, // 23: bowroll.v1.Lot.expire_time:type_name -> google.protobuf.Timestamp
+	2,  // 24: bowroll.v1.Binding.kind:type_name -> bowroll.v1.BindingKind
+	15, // 25: bowroll.v1.Respotting.given:type_name -> bowroll.v1.Objective
+	19, // 26: bowroll.v1.Respotting.moves:type_name -> bowroll.v1.SpotMove
+	55, // 27: bowroll.v1.Price.change:type_name -> bowroll.v1.Change
+	15, // 28: bowroll.v1.Price.gain:type_name -> bowroll.v1.Objective
+	21, // 29: bowroll.v1.Replan.void_cards:type_name -> bowroll.v1.VoidCard
+	1,  // 30: bowroll.v1.CyclePlan.proof:type_name -> bowroll.v1.Proof
+	15, // 31: bowroll.v1.CyclePlan.objective:type_name -> bowroll.v1.Objective
+	48, // 32: bowroll.v1.CyclePlan.ship:type_name -> bowroll.v1.Ship
+	56, // 33: bowroll.v1.CyclePlan.wind:type_name -> bowroll.v1.WindUsed
+	57, // 34: bowroll.v1.CyclePlan.air:type_name -> bowroll.v1.AirState
+	26, // 35: bowroll.v1.CyclePlan.launches:type_name -> bowroll.v1.PlannedLaunch
+	27, // 36: bowroll.v1.CyclePlan.held:type_name -> bowroll.v1.HeldSortie
+	29, // 37: bowroll.v1.CyclePlan.lots:type_name -> bowroll.v1.LotUse
+	58, // 38: bowroll.v1.CyclePlan.cautions:type_name -> bowroll.v1.Caution
+	49, // 39: bowroll.v1.CyclePlan.policy:type_name -> bowroll.v1.Policy
+	59, // 40: bowroll.v1.CyclePlan.provenance:type_name -> bowroll.v1.Provenance
+	16, // 41: bowroll.v1.CyclePlan.levels:type_name -> bowroll.v1.ObjectiveLevel
+	17, // 42: bowroll.v1.CyclePlan.bindings:type_name -> bowroll.v1.Binding
+	60, // 43: bowroll.v1.CyclePlan.timeline:type_name -> bowroll.v1.Timeline
+	18, // 44: bowroll.v1.CyclePlan.respotting:type_name -> bowroll.v1.Respotting
+	20, // 45: bowroll.v1.CyclePlan.prices:type_name -> bowroll.v1.Price
+	22, // 46: bowroll.v1.CyclePlan.replan:type_name -> bowroll.v1.Replan
+	23, // 47: bowroll.v1.CyclePlan.reserves:type_name -> bowroll.v1.SizedReserve
+	25, // 48: bowroll.v1.PlannedLaunch.draws:type_name -> bowroll.v1.Draw
+	61, // 49: bowroll.v1.PlannedLaunch.takeoff:type_name -> bowroll.v1.Takeoff
+	62, // 50: bowroll.v1.PlannedLaunch.least_headwind_mps:type_name -> bowroll.v1.Limit
+	63, // 51: bowroll.v1.PlannedLaunch.leg:type_name -> bowroll.v1.Leg
+	28, // 52: bowroll.v1.PlannedLaunch.options:type_name -> bowroll.v1.FitOption
+	3,  // 53: bowroll.v1.HeldSortie.reason:type_name -> bowroll.v1.HoldReason
+	55, // 54: bowroll.v1.HeldSortie.releases:type_name -> bowroll.v1.Change
+	28, // 55: bowroll.v1.HeldSortie.options:type_name -> bowroll.v1.FitOption
+	25, // 56: bowroll.v1.FitOption.draws:type_name -> bowroll.v1.Draw
+	64, // 57: bowroll.v1.FitOption.outcome:type_name -> bowroll.v1.Outcome
+	31, // 58: bowroll.v1.CyclesPlanFleetRequest.fleet:type_name -> bowroll.v1.Fleet
+	8,  // 59: bowroll.v1.Fleet.cycles:type_name -> bowroll.v1.Cycle
+	32, // 60: bowroll.v1.Fleet.pools:type_name -> bowroll.v1.Pool
+	33, // 61: bowroll.v1.Fleet.transfers:type_name -> bowroll.v1.Transfer
+	13, // 62: bowroll.v1.Pool.lots:type_name -> bowroll.v1.Lot
+	45, // 63: bowroll.v1.Transfer.arrive_time:type_name -> google.protobuf.Timestamp
+	1,  // 64: bowroll.v1.FleetPlan.proof:type_name -> bowroll.v1.Proof
+	15, // 65: bowroll.v1.FleetPlan.objective:type_name -> bowroll.v1.Objective
+	16, // 66: bowroll.v1.FleetPlan.levels:type_name -> bowroll.v1.ObjectiveLevel
+	24, // 67: bowroll.v1.FleetPlan.plans:type_name -> bowroll.v1.CyclePlan
+	35, // 68: bowroll.v1.FleetPlan.transfers:type_name -> bowroll.v1.TransferUse
+	29, // 69: bowroll.v1.FleetPlan.lots:type_name -> bowroll.v1.LotUse
+	17, // 70: bowroll.v1.FleetPlan.bindings:type_name -> bowroll.v1.Binding
+	59, // 71: bowroll.v1.FleetPlan.provenance:type_name -> bowroll.v1.Provenance
+	25, // 72: bowroll.v1.TransferUse.draws:type_name -> bowroll.v1.Draw
+	8,  // 73: bowroll.v1.CyclesCompareRequest.cycle:type_name -> bowroll.v1.Cycle
+	37, // 74: bowroll.v1.CyclesCompareRequest.variants:type_name -> bowroll.v1.CycleVariant
+	39, // 75: bowroll.v1.CyclesCompareRequest.speed_sweep:type_name -> bowroll.v1.SpeedSweep
+	47, // 76: bowroll.v1.CycleVariant.natural_wind:type_name -> bowroll.v1.NaturalWind
+	48, // 77: bowroll.v1.CycleVariant.ship:type_name -> bowroll.v1.Ship
+	38, // 78: bowroll.v1.CycleVariant.lots:type_name -> bowroll.v1.LotCount
+	14, // 79: bowroll.v1.CycleVariant.crews:type_name -> bowroll.v1.Crews
+	49, // 80: bowroll.v1.CycleVariant.policy:type_name -> bowroll.v1.Policy
+	46, // 81: bowroll.v1.CycleVariant.air:type_name -> bowroll.v1.Air
+	41, // 82: bowroll.v1.CyclesCompareResponse.variants:type_name -> bowroll.v1.VariantAnswer
+	42, // 83: bowroll.v1.CyclesCompareResponse.winners:type_name -> bowroll.v1.LevelWinner
+	43, // 84: bowroll.v1.CyclesCompareResponse.curve:type_name -> bowroll.v1.SweepPoint
+	59, // 85: bowroll.v1.CyclesCompareResponse.provenance:type_name -> bowroll.v1.Provenance
+	1,  // 86: bowroll.v1.VariantAnswer.proof:type_name -> bowroll.v1.Proof
+	15, // 87: bowroll.v1.VariantAnswer.objective:type_name -> bowroll.v1.Objective
+	15, // 88: bowroll.v1.VariantAnswer.difference:type_name -> bowroll.v1.Objective
+	48, // 89: bowroll.v1.VariantAnswer.ship:type_name -> bowroll.v1.Ship
+	56, // 90: bowroll.v1.VariantAnswer.wind:type_name -> bowroll.v1.WindUsed
+	29, // 91: bowroll.v1.VariantAnswer.lots:type_name -> bowroll.v1.LotUse
+	24, // 92: bowroll.v1.VariantAnswer.plan:type_name -> bowroll.v1.CyclePlan
+	15, // 93: bowroll.v1.SweepPoint.objective:type_name -> bowroll.v1.Objective
+	4,  // 94: bowroll.v1.Cycles.Plan:input_type -> bowroll.v1.CyclesPlanRequest
+	4,  // 95: bowroll.v1.Cycles.PlanStream:input_type -> bowroll.v1.CyclesPlanRequest
+	30, // 96: bowroll.v1.Cycles.PlanFleet:input_type -> bowroll.v1.CyclesPlanFleetRequest
+	36, // 97: bowroll.v1.Cycles.Compare:input_type -> bowroll.v1.CyclesCompareRequest
+	24, // 98: bowroll.v1.Cycles.Plan:output_type -> bowroll.v1.CyclePlan
+	6,  // 99: bowroll.v1.Cycles.PlanStream:output_type -> bowroll.v1.CyclesPlanStreamResponse
+	34, // 100: bowroll.v1.Cycles.PlanFleet:output_type -> bowroll.v1.FleetPlan
+	40, // 101: bowroll.v1.Cycles.Compare:output_type -> bowroll.v1.CyclesCompareResponse
+	98, // [98:102] is the sub-list for method output_type
+	94, // [94:98] is the sub-list for method input_type
+	94, // [94:94] is the sub-list for extension type_name
+	94, // [94:94] is the sub-list for extension extendee
+	0,  // [0:94] is the sub-list for field type_name
 }
 
 func init() { file_bowroll_v1_cycle_proto_init() }
