@@ -28,6 +28,7 @@ what would launch it, the work on deck, the stock after, and the cautions. Nothi
 reserved. A wide terminal shows more columns. Examples:
 
   bowroll plan testdata/cycles/dawn.yaml
+  bowroll plan testdata/cycles/dawn.yaml --cards cards.pdf --valid-for "15 min" --sheet dawn.html
   bowroll plan testdata/cycles/dawn.yaml --export-lp stages`
 }
 
@@ -63,6 +64,8 @@ func (c *planCommand) Run(p *program) error {
 			if err := exportLP(c.ExportLP, plan); err != nil {
 				return nil, err
 			}
+			report.counted(0, 0)
+			report.say("working out what is printed")
 			return plan, c.gather(p, to, asked, plan, c.Nodes)
 		},
 		func(w io.Writer, style sheet.Style, plan *bowrollv1.CyclePlan) error {

@@ -39,7 +39,9 @@ func (p *program) planStream(to *client.Client, request *bowrollv1.CyclesPlanReq
 		case answer.GetItem() != nil:
 			plan = answer.GetItem()
 		default:
-			report.say(stage(answer.GetProgress()))
+			at := answer.GetProgress()
+			report.say(stage(at))
+			report.counted(int(at.GetDoneCount()), int(at.GetTotalCount()))
 		}
 	}
 }

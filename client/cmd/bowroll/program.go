@@ -57,6 +57,10 @@ type commandLine struct {
 	Course  courseCommand  `cmd:"" help:"Find the course and speed that make a wind every load may go in."`
 	Model   modelCommand   `cmd:"" help:"Show the model's version, or check it against published values."`
 	Catalog catalogCommand `cmd:"" help:"Show the aircraft types, booster types, sites and decks that may be named."`
+
+	Completion completionCommand `cmd:"" help:"Print a script that makes a shell complete commands, flags and values."`
+	Man        manualCommand     `cmd:"" help:"Print the manual page."`
+	Complete   completeCommand   `cmd:"" hidden:""`
 }
 
 const description = `Gets a queue of aircraft off a short deck with a limited stock of booster units.

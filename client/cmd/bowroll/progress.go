@@ -2,15 +2,17 @@ package main
 
 import (
 	"fmt"
+	"strings"
 	"sync"
 	"time"
 )
 
 // A report is what is being waited for, and how far that is.
 type report struct {
-	mu   sync.Mutex
-	what string
-	how  string
+	mu          sync.Mutex
+	what        string
+	how         string
+	done, total int // of what is counted; total is 0 where nothing is
 }
 
 func newReport(what string) *report { return &report{what: what} }
@@ -20,6 +22,23 @@ func (r *report) say(how string) {
 	r.mu.Lock()
 	defer r.mu.Unlock()
 	r.how = how
+}
+
+// counted notes how many of how many are done.
+func (r *report) counted(done, total int) {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	r.done, r.total = done, total
+}
+
+// part is what is done of what is counted, 0 to 1; 0 where nothing is.
+func (r *report) part() float64 {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	if r.total <= 0 {
+		return 0
+	}
+	return min(1, float64(r.done)/float64(r.total))
 }
 
 func (r *report) text() string {
@@ -48,7 +67,7 @@ func (p *program) waiting(r *report) (done func()) {
 			select {
 			case <-tick.C:
 				shown = true
-				fmt.Fprintf(p.stderr, "\r%s\x1b[K", progressLine(r.text(), time.Since(began), p.line.Timeout, width))
+				fmt.Fprintf(p.stderr, "\r%s\x1b[K", progressLine(r.text(), r.part(), time.Since(began), p.line.Timeout, width))
 			case <-ended:
 				if shown {
 					fmt.Fprint(p.stderr, "\r\x1b[K")
@@ -60,12 +79,23 @@ func (p *program) waiting(r *report) (done func()) {
 	return func() { close(ended); <-gone }
 }
 
+// barColumns is the length of a progress bar.
+const barColumns = 16
+
 // progressLine fits into one line of a terminal, so that the next can take its
-// place.
-func progressLine(text string, spent, most time.Duration, width int) string {
-	end := fmt.Sprintf(", %.0f s of at most %.0f s; Ctrl-C stops", spent.Seconds(), most.Seconds())
-	if room := width - 1 - len(end); len(text) > room {
+// place. With a part done it has a bar and the time that is left at this pace;
+// otherwise the longest that it may still take.
+func progressLine(text string, part float64, spent, most time.Duration, width int) string {
+	end := fmt.Sprintf(", at most %.0f s left; Ctrl-C stops", max(0, (most-spent).Seconds()))
+	bar := ""
+	if part > 0 {
+		filled := int(part * barColumns)
+		bar = "[" + strings.Repeat("#", filled) + strings.Repeat(".", barColumns-filled) + "] "
+		left := time.Duration(float64(spent) * (1 - part) / part)
+		end = fmt.Sprintf(", about %.0f s left; Ctrl-C stops", min(left, max(0, most-spent)).Seconds())
+	}
+	if room := width - 1 - len(bar) - len(end); len(text) > room {
 		text = text[:max(0, room)]
 	}
-	return text + end
+	return bar + text + end
 }

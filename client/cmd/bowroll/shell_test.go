@@ -1,0 +1,85 @@
+package main
+
+import (
+	"bytes"
+	"context"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+)
+
+// TestBashCompletes reads the printed script in a real bash and completes with
+// it.
+func TestBashCompletes(t *testing.T) {
+	bash, err := exec.LookPath("bash")
+	if err != nil {
+		t.Skip("bash is not installed")
+	}
+	folder := t.TempDir()
+	self, err := os.Executable()
+	if err != nil {
+		t.Fatal(err)
+	}
+	// The test binary is the program when it goes by its name.
+	if err := os.Symlink(self, filepath.Join(folder, "bowroll")); err != nil {
+		t.Fatal(err)
+	}
+	script := `source <(bowroll completion bash)
+COMP_WORDS=(bowroll plan dawn.yaml --paper "") COMP_CWORD=4
+_bowroll
+echo "${COMPREPLY[@]}"`
+	command := exec.Command(bash, "-c", script)
+	command.Env = append(os.Environ(), "PATH="+folder+":"+os.Getenv("PATH"))
+	out, err := command.CombinedOutput()
+	if err != nil {
+		t.Fatalf("%v\n%s", err, out)
+	}
+	if got := strings.TrimSpace(string(out)); got != "a4 letter" {
+		t.Errorf("bash completed %q, want %q", got, "a4 letter")
+	}
+}
+
+// TestManualPageFormats has the page set by man itself, which complains about
+// what it does not understand.
+func TestManualPageFormats(t *testing.T) {
+	groff, err := exec.LookPath("groff")
+	if err != nil {
+		t.Skip("groff is not installed")
+	}
+	var page, complaints bytes.Buffer
+	p := &program{stdout: &page, stderr: &complaints, getenv: func(string) string { return "" }}
+	if code := p.run(context.Background(), []string{"man"}); code != exitAnswered {
+		t.Fatalf("exit code %d: %s", code, complaints.String())
+	}
+	command := exec.Command(groff, "-man", "-Tutf8", "-ww")
+	command.Stdin = &page
+	var text, warnings bytes.Buffer
+	command.Stdout, command.Stderr = &text, &warnings
+	if err := command.Run(); err != nil {
+		t.Fatalf("%v\n%s", err, warnings.String())
+	}
+	if warnings.Len() > 0 {
+		t.Errorf("groff complains:\n%s", warnings.String())
+	}
+}
+
+func TestProgressLineHasTimeLeftAndFits(t *testing.T) {
+	for _, c := range []struct {
+		part float64
+		want string
+	}{
+		{0, "planning 200 sorties, at most 26 s left; Ctrl-C stops"},
+		{0.25, "[####............] planning 200 sorties, about 12 s left; Ctrl-C stops"},
+		{1, "[################] planning 200 sorties, about 0 s left; Ctrl-C stops"},
+	} {
+		if got := progressLine("planning 200 sorties", c.part, 4*time.Second, 30*time.Second, 80); got != c.want {
+			t.Errorf("part %g: %q, want %q", c.part, got, c.want)
+		}
+		if got := progressLine(strings.Repeat("long ", 40), c.part, time.Second, 30*time.Second, 80); len(got) > 79 {
+			t.Errorf("part %g: %d columns do not fit 80", c.part, len(got))
+		}
+	}
+}
