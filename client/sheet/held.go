@@ -87,7 +87,10 @@ func units(list []*bowrollv1.Draw) string {
 // nearest returns the option that would have served best: one that is usable
 // before one that is not, then the one with the greatest margin.
 func nearest(h *bowrollv1.HeldSortie) *bowrollv1.FitOption {
-	var best *bowrollv1.FitOption
+	best := h.GetNearest()
+	if best != nil {
+		return best
+	}
 	rank := func(o *bowrollv1.FitOption) float64 {
 		if o.MarginM == nil {
 			return math.Inf(-1)

@@ -65,6 +65,11 @@ func run(ctx context.Context, p plan) (missed bool, err error) {
 	if err != nil {
 		return false, err
 	}
+	more, err := plans(ctx)
+	if err != nil {
+		return false, err
+	}
+	figures = append(figures, more...)
 	if !pinned {
 		fmt.Println("# not pinned: service, echo and load share the cores")
 	}

@@ -77,7 +77,7 @@ func (p *planner) sorties(ctx context.Context, out *bowrollv1.CyclePlan) error {
 		key := ""
 		if fit != nil {
 			key = "goes " + rc.likeness(s, fit)
-		} else if near := nearestFit(p.part.fits[i], func(f *cycleFit) bool { return !f.usable() }); near != nil {
+		} else if near := p.clears(i); near != nil {
 			key = "held " + rc.likeness(s, near)
 		} else {
 			continue
@@ -95,7 +95,7 @@ func (p *planner) sorties(ctx context.Context, out *bowrollv1.CyclePlan) error {
 		if fit := p.part.chosen(p.res, i); fit != nil {
 			answers[k], err = p.goes(ctx, rc.sorties[i], fit)
 		} else {
-			answers[k].takeoff, err = p.release(rc.sorties[i], nearestFit(p.part.fits[i], func(f *cycleFit) bool { return !f.usable() }))
+			answers[k].takeoff, err = p.release(rc.sorties[i], p.clears(i))
 		}
 		return err
 	})
@@ -193,6 +193,17 @@ func (p *planner) release(s *resolvedSortie, fit *cycleFit) (*bowrollv1.Takeoff,
 	a := *fit.a
 	r.fire(&a)
 	return r.answer(&a, sections{bowrollv1.Section_SECTION_LIMITS: true}), nil
+}
+
+// clears is the fit of a held sortie that a change of the take-off alone could make
+// usable, the nearest: any where none is usable, else one without units, since
+// those with units lack them.
+func (p *planner) clears(i int) *cycleFit {
+	fits := p.part.fits[i]
+	if nearestFit(fits, (*cycleFit).usable) == nil {
+		return nearestFit(fits, func(*cycleFit) bool { return true })
+	}
+	return nearestFit(fits, func(f *cycleFit) bool { return f.count == 0 && !f.usable() })
 }
 
 // nearestFit is the fit that is nearest to going of those that count: the one with

@@ -128,7 +128,7 @@ func varied(cycle *bowrollv1.Cycle, v *bowrollv1.CycleVariant, path string) (*bo
 func (c *Cycles) sideBySide(ctx context.Context, req *bowrollv1.CyclesCompareRequest, variants []*resolvedCycle, assessor *assessor, o allocate.Options, out *bowrollv1.CyclesCompareResponse) error {
 	var first map[string]string
 	for i, rc := range variants {
-		fits, err := assessor.all(ctx, rc)
+		fits, err := assessor.all(ctx, rc, nil)
 		if err != nil {
 			return err
 		}
@@ -279,7 +279,7 @@ func (c *Cycles) sweep(req *bowrollv1.CyclesCompareRequest) ([]*resolvedCycle, [
 }
 
 func (c *Cycles) sweepPoint(ctx context.Context, rc *resolvedCycle, assessor *assessor, o allocate.Options) (*bowrollv1.SweepPoint, error) {
-	fits, err := assessor.all(ctx, rc)
+	fits, err := assessor.all(ctx, rc, nil)
 	if err != nil {
 		return nil, err
 	}

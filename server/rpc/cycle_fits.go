@@ -48,7 +48,7 @@ func (rc *resolvedCycle) fits(s *resolvedSortie) []*cycleFit {
 				continue
 			}
 			sides := sidesOf(s.base, count)
-			for _, lots := range rc.mixtures(len(sides), launch, min(maxCombinations, max(1, maxFits/(len(s.counts)*len(s.places))))) {
+			for _, lots := range rc.mixtures(sizes(sides), launch, min(maxCombinations, max(1, maxFits/(len(s.counts)*len(s.places))))) {
 				fit := &cycleFit{place: p, count: count}
 				for i, side := range sides {
 					for _, station := range side {
@@ -85,10 +85,20 @@ func sidesOf(base *resolved, count int) [][]aircraft.Station {
 	return sides
 }
 
-// mixtures lists which lots may serve a number of sides, at most so many: every
-// multiset of lots of one type, given out in the order of lots. A lot without
-// units enters all the same, since it tells what more stock would do.
-func (rc *resolvedCycle) mixtures(sides int, launch time.Time, most int) [][]int {
+// sizes counts the stations of each side.
+func sizes(sides [][]aircraft.Station) []int {
+	list := make([]int, len(sides))
+	for i, side := range sides {
+		list[i] = len(side)
+	}
+	return list
+}
+
+// mixtures lists which lots of one type may serve sides of such sizes, at most so
+// many. Sides of one size are served in the order of lots: which of them has which
+// lot changes no draw. A lot without units enters all the same, since it tells
+// what more stock would do.
+func (rc *resolvedCycle) mixtures(sides []int, launch time.Time, most int) [][]int {
 	kinds := 0
 	for i := range rc.lots {
 		if rc.firstOfKind(i) {
@@ -113,14 +123,14 @@ func (rc *resolvedCycle) firstOfKind(i int) bool {
 	return true
 }
 
-func (rc *resolvedCycle) mixturesOf(kind *booster.Type, sides int, launch time.Time, most int) [][]int {
+func (rc *resolvedCycle) mixturesOf(kind *booster.Type, sides []int, launch time.Time, most int) [][]int {
 	var lots []int
 	for i := range rc.lots {
 		if lot := &rc.lots[i]; lot.kind == kind && lot.barred == "" && lot.expire.After(launch) {
 			lots = append(lots, i)
 		}
 	}
-	for _, distinct := range []int{sides, 2, 1} {
+	for _, distinct := range []int{len(sides), 2, 1} {
 		if list := multisets(lots, sides, distinct, most); len(list) <= most {
 			return list
 		}
@@ -132,31 +142,45 @@ func (rc *resolvedCycle) mixturesOf(kind *booster.Type, sides int, launch time.T
 	return multisets(lots, sides, 1, most)
 }
 
-// multisets lists the multisets of so many lots with at most so many distinct
-// ones, in order. It gives up one past most.
-func multisets(lots []int, size, distinct, most int) [][]int {
+// multisets lists the ways to serve sides of such sizes from lots, with at most so
+// many distinct ones, in order. It gives up one past most.
+func multisets(lots, sides []int, distinct, most int) [][]int {
 	var list [][]int
-	var extend func(mixture []int, from, used int)
-	extend = func(mixture []int, from, used int) {
+	picked := make([]int, len(sides)) // index into lots
+	var extend func(at int)
+	extend = func(at int) {
 		if len(list) > most {
 			return
 		}
-		if len(mixture) == size {
-			list = append(list, slices.Clone(mixture))
+		if at == len(sides) {
+			mixture := make([]int, len(sides))
+			for i, k := range picked {
+				mixture[i] = lots[k]
+			}
+			list = append(list, mixture)
 			return
 		}
-		for k := from; k < len(lots); k++ {
-			more := used
-			if len(mixture) == 0 || mixture[len(mixture)-1] != lots[k] {
-				more++
+		from := 0
+		for i := range at {
+			if sides[i] == sides[at] {
+				from = picked[i]
 			}
-			if more <= distinct {
-				extend(append(mixture, lots[k]), k, more)
+		}
+		for k := from; k < len(lots); k++ {
+			picked[at] = k
+			if used := slices.Clone(picked[:at+1]); len(compact(used)) <= distinct {
+				extend(at + 1)
 			}
 		}
 	}
-	extend(nil, 0, 0)
+	extend(0)
 	return list
+}
+
+// compact is what differs of a list.
+func compact(list []int) []int {
+	slices.Sort(list)
+	return slices.Compact(list)
 }
 
 // units hangs the fit's units, each at the temperature of its lot.

@@ -34,9 +34,13 @@ func (c *Cycles) PlanFleet(ctx context.Context, req *bowrollv1.CyclesPlanFleetRe
 		return nil, refusal.Invalid(found)
 	}
 	assessor := newAssessor(c.workers, nil)
+	var wanted func(*resolvedSortie, *cycleFit) bool
+	if req.GetIncludeOptions() {
+		wanted = func(*resolvedSortie, *cycleFit) bool { return true }
+	}
 	fits := make([][][]*cycleFit, len(rf.cycles))
 	for k, rc := range rf.cycles {
-		if fits[k], err = assessor.all(ctx, rc); err != nil {
+		if fits[k], err = assessor.all(ctx, rc, wanted); err != nil {
 			return nil, err
 		}
 	}

@@ -84,7 +84,7 @@ func (c *Cycles) oneMoreKnot(ctx context.Context, p *planner, assessor *assessor
 	if err != nil || len(found) > 0 {
 		return nil, err // a knot more is outside what the contract takes: it has no price
 	}
-	fits, err := assessor.all(ctx, rc)
+	fits, err := assessor.all(ctx, rc, nil)
 	if err != nil {
 		return nil, err
 	}

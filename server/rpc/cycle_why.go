@@ -63,19 +63,24 @@ func (p *planner) options(i int) []*bowrollv1.FitOption {
 		return nil
 	}
 	why := p.fitWhy(i)
-	chosen := p.part.chosen(p.res, i)
 	list := make([]*bowrollv1.FitOption, 0, len(p.part.fits[i]))
 	for _, fit := range p.part.fits[i] {
-		list = append(list, &bowrollv1.FitOption{
-			Draws: p.rc.draws(fit), UnitCount: int32(fit.count),
-			Usable:       fit.usable() && p.rc.opens(fit.place) && p.q.inStock(p.part, fit),
-			Outcome:      outcome(fit.a.Verdict.Outcome()),
-			RequiredRunM: finite(fit.a.RequiredM), MarginM: finite(fit.a.MarginM),
-			Limiting: limiting(fit.a), Spot: fit.place.spot, Chosen: fit == chosen,
-			Reason: p.reason(fit, chosen, why[fit]),
-		})
+		list = append(list, p.option(i, fit, why[fit]))
 	}
 	return list
+}
+
+// option is one fit of a sortie.
+func (p *planner) option(i int, fit *cycleFit, why *allocate.FitWhy) *bowrollv1.FitOption {
+	chosen := p.part.chosen(p.res, i)
+	return &bowrollv1.FitOption{
+		Draws: p.rc.draws(fit), UnitCount: int32(fit.count),
+		Usable:       fit.usable() && p.rc.opens(fit.place) && p.q.inStock(p.part, fit),
+		Outcome:      outcome(fit.a.Verdict.Outcome()),
+		RequiredRunM: finite(fit.a.RequiredM), MarginM: finite(fit.a.MarginM),
+		Limiting: limiting(fit.a), Spot: fit.place.spot, Chosen: fit == chosen,
+		Reason: p.reason(fit, chosen, why),
+	}
 }
 
 // reason says why the plan does not have a fit.
@@ -168,8 +173,8 @@ func (q *queue) reserveName(id string) string {
 	return id
 }
 
-// held answers one sortie that does not go. near is the take-off nearest to going
-// of those that are not usable, if there is one.
+// held answers one sortie that does not go. near is the take-off that a change of
+// its own could make usable, if there is one; see [planner.clears].
 func (p *planner) held(i int, near *bowrollv1.Takeoff) *bowrollv1.HeldSortie {
 	s := p.rc.sorties[i]
 	out := &bowrollv1.HeldSortie{
@@ -195,19 +200,17 @@ func (p *planner) held(i int, near *bowrollv1.Takeoff) *bowrollv1.HeldSortie {
 		out.Reason = bowrollv1.HoldReason_HOLD_REASON_NO_USABLE_FIT
 		out.Text = near.GetLimiting()
 	}
-	for _, f := range near.GetFindings() {
-		if out.Reason == bowrollv1.HoldReason_HOLD_REASON_NO_USABLE_FIT || s.takesUnitless(fits) {
+	if out.Nearest == nil {
+		if fit := nearestFit(fits, func(*cycleFit) bool { return true }); fit != nil {
+			out.Nearest = p.option(i, fit, p.fitWhy(i)[fit])
+		}
+	}
+	if out.Reason != bowrollv1.HoldReason_HOLD_REASON_WINDOW {
+		for _, f := range near.GetFindings() {
 			out.Releases = append(out.Releases, f.GetChanges()...)
 		}
 	}
 	return out
-}
-
-// takesUnitless tells whether what is nearest to going is a fit without units, so
-// that what clears it needs nothing of the stock.
-func (s *resolvedSortie) takesUnitless(fits []*cycleFit) bool {
-	near := nearestFit(fits, func(f *cycleFit) bool { return !f.usable() })
-	return near != nil && near.count == 0
 }
 
 // outside says how a sortie misses the launch window.
@@ -239,6 +242,7 @@ func (p *planner) wantsMeans(i int, out *bowrollv1.HeldSortie) {
 		return
 	}
 	fit := p.whyFit(i, best.Fit)
+	out.Nearest = p.option(i, fit, &best)
 	with := "without units"
 	if fit.count > 0 {
 		with = fmt.Sprintf("with %d %s", fit.count, plural(fit.count, "unit", "units"))

@@ -77,7 +77,7 @@ func (c *Cycles) plan(ctx context.Context, req *bowrollv1.CyclesPlanRequest, tel
 	assessor := newAssessor(c.workers, func(done, total int) {
 		tell(&bowrollv1.PlanProgress{Stage: bowrollv1.PlanStage_PLAN_STAGE_FITS, DoneCount: int32(done), TotalCount: int32(total)})
 	})
-	fits, err := assessor.all(ctx, rc)
+	fits, err := assessor.all(ctx, rc, wantedBy(rc, req))
 	if err != nil {
 		return nil, err
 	}
@@ -107,6 +107,22 @@ func (c *Cycles) plan(ctx context.Context, req *bowrollv1.CyclesPlanRequest, tel
 	out.Cautions = p.cautions(out)
 	out.Provenance = provenance(c.resolver.catalog, rc.cycle, rc.deck, rc.site, settings(req))
 	return out, nil
+}
+
+// wantedBy names the fits that a request asks about although no plan would choose
+// them: all of them where options are listed, else those of an earlier plan.
+func wantedBy(rc *resolvedCycle, req *bowrollv1.CyclesPlanRequest) func(*resolvedSortie, *cycleFit) bool {
+	if req.GetIncludeOptions() {
+		return func(*resolvedSortie, *cycleFit) bool { return true }
+	}
+	kept := map[string]*bowrollv1.KeptLaunch{}
+	for _, k := range req.GetKeep() {
+		kept[k.GetSortie()] = k
+	}
+	return func(s *resolvedSortie, fit *cycleFit) bool {
+		k := kept[s.sortie.GetId()]
+		return k != nil && rc.sameUnits(fit, k)
+	}
 }
 
 // extras adds what goes beyond the launches: the comparison of spots, the

@@ -40,7 +40,7 @@ func (c *fleetCommand) Run(p *program) error {
 		return err
 	}
 	request := &bowrollv1.CyclesPlanFleetRequest{
-		Fleet: fleet, NodeLimit: c.Nodes, IncludeOptions: c.Options || p.line.Format == "table", IncludeLp: c.ExportLP != "",
+		Fleet: fleet, NodeLimit: c.Nodes, IncludeOptions: c.Options, IncludeLp: c.ExportLP != "",
 	}
 	plan, err := ask(p, "planning "+count(len(fleet.GetCycles()), "cycle"),
 		func(to *client.Client) (*bowrollv1.FleetPlan, error) {

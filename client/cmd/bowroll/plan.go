@@ -45,7 +45,7 @@ func (c *planCommand) Run(p *program) error {
 		return err
 	}
 	request := &bowrollv1.CyclesPlanRequest{
-		Cycle: asked, NodeLimit: c.Nodes, IncludeOptions: c.Options || p.line.Format == "table",
+		Cycle: asked, NodeLimit: c.Nodes, IncludeOptions: c.Options,
 		IncludeLp: c.ExportLP != "", IncludePrices: c.Prices, KeepAfter: c.KeepAfter,
 	}
 	if request.Misfires, err = misfires(c.Misfire); err != nil {

@@ -283,7 +283,8 @@ type CyclesPlanRequest struct {
 	// Most search nodes to spend on the allocation, 1 to 100 000 000; not given
 	// means 2 000 000. The answer depends on nodes, not on how fast a machine is.
 	NodeLimit *int32 `protobuf:"varint,2,opt,name=node_limit,json=nodeLimit,proto3,oneof" json:"node_limit,omitempty"`
-	// Whether each sortie lists every option it had.
+	// Whether each sortie lists every option it had. Otherwise options that need
+	// more units of lots that fewer units would do are not even computed.
 	IncludeOptions bool `protobuf:"varint,3,opt,name=include_options,json=includeOptions,proto3" json:"include_options,omitempty"`
 	// Whether the answer carries each stage of the allocation as an LP text.
 	IncludeLp bool `protobuf:"varint,4,opt,name=include_lp,json=includeLp,proto3" json:"include_lp,omitempty"`
@@ -2577,7 +2578,10 @@ type HeldSortie struct {
 	// Single changes that would launch it, the cheapest first.
 	Releases []*Change `protobuf:"bytes,8,rep,name=releases,proto3" json:"releases,omitempty"`
 	// Options the sortie had, on request.
-	Options       []*FitOption `protobuf:"bytes,9,rep,name=options,proto3" json:"options,omitempty"`
+	Options []*FitOption `protobuf:"bytes,9,rep,name=options,proto3" json:"options,omitempty"`
+	// The option that the text speaks of: the one that could be had for the least,
+	// else the one with the most margin; absent where there is none.
+	Nearest       *FitOption `protobuf:"bytes,10,opt,name=nearest,proto3" json:"nearest,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -2671,6 +2675,13 @@ func (x *HeldSortie) GetReleases() []*Change {
 func (x *HeldSortie) GetOptions() []*FitOption {
 	if x != nil {
 		return x.Options
+	}
+	return nil
+}
+
+func (x *HeldSortie) GetNearest() *FitOption {
+	if x != nil {
+		return x.Nearest
 	}
 	return nil
 }
@@ -2902,7 +2913,8 @@ type CyclesPlanFleetRequest struct {
 	// Most search nodes to spend on the allocation, 1 to 100 000 000; not given
 	// means 2 000 000.
 	NodeLimit *int32 `protobuf:"varint,2,opt,name=node_limit,json=nodeLimit,proto3,oneof" json:"node_limit,omitempty"`
-	// Whether each sortie lists every option it had.
+	// Whether each sortie lists every option it had. Otherwise options that need
+	// more units of lots that fewer units would do are not even computed.
 	IncludeOptions bool `protobuf:"varint,3,opt,name=include_options,json=includeOptions,proto3" json:"include_options,omitempty"`
 	// Whether the answer carries each stage of the allocation as an LP text.
 	IncludeLp     bool `protobuf:"varint,4,opt,name=include_lp,json=includeLp,proto3" json:"include_lp,omitempty"`
@@ -4480,7 +4492,7 @@ const file_bowroll_v1_cycle_proto_rawDesc = "" +
 	"\n" +
 	"given_spot\x18\n" +
 	" \x01(\tR\tgivenSpotB\x06\n" +
-	"\x04_leg\"\xb0\x02\n" +
+	"\x04_leg\"\xe1\x02\n" +
 	"\n" +
 	"HeldSortie\x12\x16\n" +
 	"\x06sortie\x18\x01 \x01(\tR\x06sortie\x12\x14\n" +
@@ -4492,7 +4504,9 @@ const file_bowroll_v1_cycle_proto_rawDesc = "" +
 	"\x06reason\x18\x06 \x01(\x0e2\x16.bowroll.v1.HoldReasonR\x06reason\x12\x12\n" +
 	"\x04text\x18\a \x01(\tR\x04text\x12.\n" +
 	"\breleases\x18\b \x03(\v2\x12.bowroll.v1.ChangeR\breleases\x12/\n" +
-	"\aoptions\x18\t \x03(\v2\x15.bowroll.v1.FitOptionR\aoptions\"\xe4\x02\n" +
+	"\aoptions\x18\t \x03(\v2\x15.bowroll.v1.FitOptionR\aoptions\x12/\n" +
+	"\anearest\x18\n" +
+	" \x01(\v2\x15.bowroll.v1.FitOptionR\anearest\"\xe4\x02\n" +
 	"\tFitOption\x12&\n" +
 	"\x05draws\x18\x01 \x03(\v2\x10.bowroll.v1.DrawR\x05draws\x12\x1d\n" +
 	"\n" +
@@ -4827,57 +4841,58 @@ var file_bowroll_v1_cycle_proto_depIdxs = []int32{
 	3,  // 53: bowroll.v1.HeldSortie.reason:type_name -> bowroll.v1.HoldReason
 	55, // 54: bowroll.v1.HeldSortie.releases:type_name -> bowroll.v1.Change
 	28, // 55: bowroll.v1.HeldSortie.options:type_name -> bowroll.v1.FitOption
-	25, // 56: bowroll.v1.FitOption.draws:type_name -> bowroll.v1.Draw
-	64, // 57: bowroll.v1.FitOption.outcome:type_name -> bowroll.v1.Outcome
-	31, // 58: bowroll.v1.CyclesPlanFleetRequest.fleet:type_name -> bowroll.v1.Fleet
-	8,  // 59: bowroll.v1.Fleet.cycles:type_name -> bowroll.v1.Cycle
-	32, // 60: bowroll.v1.Fleet.pools:type_name -> bowroll.v1.Pool
-	33, // 61: bowroll.v1.Fleet.transfers:type_name -> bowroll.v1.Transfer
-	13, // 62: bowroll.v1.Pool.lots:type_name -> bowroll.v1.Lot
-	45, // 63: bowroll.v1.Transfer.arrive_time:type_name -> google.protobuf.Timestamp
-	1,  // 64: bowroll.v1.FleetPlan.proof:type_name -> bowroll.v1.Proof
-	15, // 65: bowroll.v1.FleetPlan.objective:type_name -> bowroll.v1.Objective
-	16, // 66: bowroll.v1.FleetPlan.levels:type_name -> bowroll.v1.ObjectiveLevel
-	24, // 67: bowroll.v1.FleetPlan.plans:type_name -> bowroll.v1.CyclePlan
-	35, // 68: bowroll.v1.FleetPlan.transfers:type_name -> bowroll.v1.TransferUse
-	29, // 69: bowroll.v1.FleetPlan.lots:type_name -> bowroll.v1.LotUse
-	17, // 70: bowroll.v1.FleetPlan.bindings:type_name -> bowroll.v1.Binding
-	59, // 71: bowroll.v1.FleetPlan.provenance:type_name -> bowroll.v1.Provenance
-	25, // 72: bowroll.v1.TransferUse.draws:type_name -> bowroll.v1.Draw
-	8,  // 73: bowroll.v1.CyclesCompareRequest.cycle:type_name -> bowroll.v1.Cycle
-	37, // 74: bowroll.v1.CyclesCompareRequest.variants:type_name -> bowroll.v1.CycleVariant
-	39, // 75: bowroll.v1.CyclesCompareRequest.speed_sweep:type_name -> bowroll.v1.SpeedSweep
-	47, // 76: bowroll.v1.CycleVariant.natural_wind:type_name -> bowroll.v1.NaturalWind
-	48, // 77: bowroll.v1.CycleVariant.ship:type_name -> bowroll.v1.Ship
-	38, // 78: bowroll.v1.CycleVariant.lots:type_name -> bowroll.v1.LotCount
-	14, // 79: bowroll.v1.CycleVariant.crews:type_name -> bowroll.v1.Crews
-	49, // 80: bowroll.v1.CycleVariant.policy:type_name -> bowroll.v1.Policy
-	46, // 81: bowroll.v1.CycleVariant.air:type_name -> bowroll.v1.Air
-	41, // 82: bowroll.v1.CyclesCompareResponse.variants:type_name -> bowroll.v1.VariantAnswer
-	42, // 83: bowroll.v1.CyclesCompareResponse.winners:type_name -> bowroll.v1.LevelWinner
-	43, // 84: bowroll.v1.CyclesCompareResponse.curve:type_name -> bowroll.v1.SweepPoint
-	59, // 85: bowroll.v1.CyclesCompareResponse.provenance:type_name -> bowroll.v1.Provenance
-	1,  // 86: bowroll.v1.VariantAnswer.proof:type_name -> bowroll.v1.Proof
-	15, // 87: bowroll.v1.VariantAnswer.objective:type_name -> bowroll.v1.Objective
-	15, // 88: bowroll.v1.VariantAnswer.difference:type_name -> bowroll.v1.Objective
-	48, // 89: bowroll.v1.VariantAnswer.ship:type_name -> bowroll.v1.Ship
-	56, // 90: bowroll.v1.VariantAnswer.wind:type_name -> bowroll.v1.WindUsed
-	29, // 91: bowroll.v1.VariantAnswer.lots:type_name -> bowroll.v1.LotUse
-	24, // 92: bowroll.v1.VariantAnswer.plan:type_name -> bowroll.v1.CyclePlan
-	15, // 93: bowroll.v1.SweepPoint.objective:type_name -> bowroll.v1.Objective
-	4,  // 94: bowroll.v1.Cycles.Plan:input_type -> bowroll.v1.CyclesPlanRequest
-	4,  // 95: bowroll.v1.Cycles.PlanStream:input_type -> bowroll.v1.CyclesPlanRequest
-	30, // 96: bowroll.v1.Cycles.PlanFleet:input_type -> bowroll.v1.CyclesPlanFleetRequest
-	36, // 97: bowroll.v1.Cycles.Compare:input_type -> bowroll.v1.CyclesCompareRequest
-	24, // 98: bowroll.v1.Cycles.Plan:output_type -> bowroll.v1.CyclePlan
-	6,  // 99: bowroll.v1.Cycles.PlanStream:output_type -> bowroll.v1.CyclesPlanStreamResponse
-	34, // 100: bowroll.v1.Cycles.PlanFleet:output_type -> bowroll.v1.FleetPlan
-	40, // 101: bowroll.v1.Cycles.Compare:output_type -> bowroll.v1.CyclesCompareResponse
-	98, // [98:102] is the sub-list for method output_type
-	94, // [94:98] is the sub-list for method input_type
-	94, // [94:94] is the sub-list for extension type_name
-	94, // [94:94] is the sub-list for extension extendee
-	0,  // [0:94] is the sub-list for field type_name
+	28, // 56: bowroll.v1.HeldSortie.nearest:type_name -> bowroll.v1.FitOption
+	25, // 57: bowroll.v1.FitOption.draws:type_name -> bowroll.v1.Draw
+	64, // 58: bowroll.v1.FitOption.outcome:type_name -> bowroll.v1.Outcome
+	31, // 59: bowroll.v1.CyclesPlanFleetRequest.fleet:type_name -> bowroll.v1.Fleet
+	8,  // 60: bowroll.v1.Fleet.cycles:type_name -> bowroll.v1.Cycle
+	32, // 61: bowroll.v1.Fleet.pools:type_name -> bowroll.v1.Pool
+	33, // 62: bowroll.v1.Fleet.transfers:type_name -> bowroll.v1.Transfer
+	13, // 63: bowroll.v1.Pool.lots:type_name -> bowroll.v1.Lot
+	45, // 64: bowroll.v1.Transfer.arrive_time:type_name -> google.protobuf.Timestamp
+	1,  // 65: bowroll.v1.FleetPlan.proof:type_name -> bowroll.v1.Proof
+	15, // 66: bowroll.v1.FleetPlan.objective:type_name -> bowroll.v1.Objective
+	16, // 67: bowroll.v1.FleetPlan.levels:type_name -> bowroll.v1.ObjectiveLevel
+	24, // 68: bowroll.v1.FleetPlan.plans:type_name -> bowroll.v1.CyclePlan
+	35, // 69: bowroll.v1.FleetPlan.transfers:type_name -> bowroll.v1.TransferUse
+	29, // 70: bowroll.v1.FleetPlan.lots:type_name -> bowroll.v1.LotUse
+	17, // 71: bowroll.v1.FleetPlan.bindings:type_name -> bowroll.v1.Binding
+	59, // 72: bowroll.v1.FleetPlan.provenance:type_name -> bowroll.v1.Provenance
+	25, // 73: bowroll.v1.TransferUse.draws:type_name -> bowroll.v1.Draw
+	8,  // 74: bowroll.v1.CyclesCompareRequest.cycle:type_name -> bowroll.v1.Cycle
+	37, // 75: bowroll.v1.CyclesCompareRequest.variants:type_name -> bowroll.v1.CycleVariant
+	39, // 76: bowroll.v1.CyclesCompareRequest.speed_sweep:type_name -> bowroll.v1.SpeedSweep
+	47, // 77: bowroll.v1.CycleVariant.natural_wind:type_name -> bowroll.v1.NaturalWind
+	48, // 78: bowroll.v1.CycleVariant.ship:type_name -> bowroll.v1.Ship
+	38, // 79: bowroll.v1.CycleVariant.lots:type_name -> bowroll.v1.LotCount
+	14, // 80: bowroll.v1.CycleVariant.crews:type_name -> bowroll.v1.Crews
+	49, // 81: bowroll.v1.CycleVariant.policy:type_name -> bowroll.v1.Policy
+	46, // 82: bowroll.v1.CycleVariant.air:type_name -> bowroll.v1.Air
+	41, // 83: bowroll.v1.CyclesCompareResponse.variants:type_name -> bowroll.v1.VariantAnswer
+	42, // 84: bowroll.v1.CyclesCompareResponse.winners:type_name -> bowroll.v1.LevelWinner
+	43, // 85: bowroll.v1.CyclesCompareResponse.curve:type_name -> bowroll.v1.SweepPoint
+	59, // 86: bowroll.v1.CyclesCompareResponse.provenance:type_name -> bowroll.v1.Provenance
+	1,  // 87: bowroll.v1.VariantAnswer.proof:type_name -> bowroll.v1.Proof
+	15, // 88: bowroll.v1.VariantAnswer.objective:type_name -> bowroll.v1.Objective
+	15, // 89: bowroll.v1.VariantAnswer.difference:type_name -> bowroll.v1.Objective
+	48, // 90: bowroll.v1.VariantAnswer.ship:type_name -> bowroll.v1.Ship
+	56, // 91: bowroll.v1.VariantAnswer.wind:type_name -> bowroll.v1.WindUsed
+	29, // 92: bowroll.v1.VariantAnswer.lots:type_name -> bowroll.v1.LotUse
+	24, // 93: bowroll.v1.VariantAnswer.plan:type_name -> bowroll.v1.CyclePlan
+	15, // 94: bowroll.v1.SweepPoint.objective:type_name -> bowroll.v1.Objective
+	4,  // 95: bowroll.v1.Cycles.Plan:input_type -> bowroll.v1.CyclesPlanRequest
+	4,  // 96: bowroll.v1.Cycles.PlanStream:input_type -> bowroll.v1.CyclesPlanRequest
+	30, // 97: bowroll.v1.Cycles.PlanFleet:input_type -> bowroll.v1.CyclesPlanFleetRequest
+	36, // 98: bowroll.v1.Cycles.Compare:input_type -> bowroll.v1.CyclesCompareRequest
+	24, // 99: bowroll.v1.Cycles.Plan:output_type -> bowroll.v1.CyclePlan
+	6,  // 100: bowroll.v1.Cycles.PlanStream:output_type -> bowroll.v1.CyclesPlanStreamResponse
+	34, // 101: bowroll.v1.Cycles.PlanFleet:output_type -> bowroll.v1.FleetPlan
+	40, // 102: bowroll.v1.Cycles.Compare:output_type -> bowroll.v1.CyclesCompareResponse
+	99, // [99:103] is the sub-list for method output_type
+	95, // [95:99] is the sub-list for method input_type
+	95, // [95:95] is the sub-list for extension type_name
+	95, // [95:95] is the sub-list for extension extendee
+	0,  // [0:95] is the sub-list for field type_name
 }
 
 func init() { file_bowroll_v1_cycle_proto_init() }
