@@ -22,6 +22,12 @@ type WindQuestion struct {
 	Demand Demand
 	// GreatestMPS is up to where winds matter, 0 for 45 m/s: a deck's ceiling.
 	GreatestMPS float64
+	// Choose, where given, chooses the firing at the wind of the runner, in place
+	// of the nominal best.
+	Choose func(*Runner) Firing
+	// Also, where given, is asked last whether a take-off that nothing else holds
+	// may go: an outcome that holds it, else [GetsOff].
+	Also func(*Runner, Firing) Outcome
 }
 
 // top is up to where winds are looked at.
@@ -95,7 +101,17 @@ func (w *WindSearch) Forget() { w.hint = windHint{} }
 // in which the aircraft is held again, every 2.5 m/s.
 func (w *WindSearch) Limit() WindLimit {
 	if w.sinkCounts() {
-		return w.byHalves()
+		return w.byHalves(LeastHeadwindMPS)
+	}
+	if w.question.Choose != nil && w.question.Replanned && len(w.runner.setting.Units) > 0 {
+		// No firing needs less wind for the run than the nominal best.
+		quick := *w
+		quick.question.Choose = nil
+		found := quick.leastForRun()
+		if found.Outcome == NeverFits {
+			return found
+		}
+		return w.byHalves(found.HeadwindMPS)
 	}
 	found := w.leastForRun()
 	if found.Outcome == NeverFits {
@@ -116,12 +132,10 @@ func (w *WindSearch) planned(headwindMPS float64) Choice {
 	case !w.question.Replanned:
 		return r.choose(s, units, w.question.Firing)
 	}
-	best := r.BestFiring(s, units, FiringSearch{Measure: ByRun, Brakes: true, ReactionS: w.question.Firing.ReactionS})
-	if best.Firing.Mode == OnBrakes && best.HoldMarginN < 0 {
-		best.Rolling.Firing.Schedule(s, units)
-		return best.Rolling
+	if w.question.Choose != nil {
+		return r.choose(s, units, w.question.Choose(r))
 	}
-	return best.Choice
+	return r.BestFiring(s, units, FiringSearch{Measure: ByRun, Brakes: true, ReactionS: w.question.Firing.ReactionS}).Allowed()
 }
 
 // spare is the run available less the required run, -Inf without lift-off.

@@ -19,6 +19,15 @@ func (w *WindSearch) sinkCounts() bool {
 // found to be, wind limits aside: an outcome that holds the aircraft, else
 // [GetsOff].
 func (w *WindSearch) judge(c Choice) Outcome {
+	o := w.judgeModel(c)
+	if o == GetsOff && w.question.Also != nil {
+		return w.question.Also(&w.runner, c.Firing)
+	}
+	return o
+}
+
+// judgeModel is judge by what the model itself can tell.
+func (w *WindSearch) judgeModel(c Choice) Outcome {
 	if w.sinkCounts() {
 		return w.judgeAll(c)
 	}
@@ -176,6 +185,9 @@ func (w *WindSearch) upTo(found WindLimit) WindLimit {
 
 // look is the firing at a wind, followed from that at another one.
 func (w *WindSearch) look(headwindMPS float64, from Choice) Choice {
+	if w.question.Choose != nil {
+		return w.planned(headwindMPS)
+	}
 	return w.near(headwindMPS, from.Firing.DelayS, lookTolerS)
 }
 
@@ -247,14 +259,17 @@ func (w *WindSearch) settleAll(x float64, binds Outcome) WindLimit {
 	return WindLimit{Outcome: LimitFound, HeadwindMPS: float64(does) * WindStepMPS, At: at, Binds: binds}
 }
 
-// byHalves finds the limit by nothing but yes and no at each wind, where a sink
-// off the edge counts.
-func (w *WindSearch) byHalves() WindLimit {
-	x := LeastHeadwindMPS
+// byHalves finds the limit from a wind upwards by nothing but yes and no at each
+// wind, where a sink off the edge counts or the firing is chosen from outside.
+func (w *WindSearch) byHalves(from float64) WindLimit {
+	x := from
 	at := w.planned(x)
 	first := w.judge(at)
-	if first == GetsOff {
+	if first == GetsOff && from <= LeastHeadwindMPS {
 		return w.upTo(WindLimit{Outcome: AlwaysFits, HeadwindMPS: x, At: at, Binds: GetsOff})
+	}
+	if first == GetsOff {
+		return w.upTo(w.settleAll(x, RunTooLong))
 	}
 	low, binds := x, first
 	for o := first; o != GetsOff; {

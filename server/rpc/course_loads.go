@@ -73,7 +73,10 @@ func (b *courseBuilder) search(ctx context.Context, searched []*windLoad) error 
 		if searched[i] == nil {
 			return nil
 		}
-		limit := searched[i].search.Limit()
+		limit, err := searched[i].find()
+		if err != nil {
+			return err
+		}
 		load := b.out.loads[i]
 		load.used.UnitCount = proto.Int32(searched[i].count)
 		load.used.State = windLimitAnswer(limit).GetState().Enum()
@@ -184,7 +187,9 @@ func (b *courseBuilder) launch(ctx context.Context, cycle *bowrollv1.Cycle, s *b
 			units[i].GrainTemperatureC = grains[stations[i]]
 		}
 	}
-	load.search, err = takeoff.NewWindSearch(load.res.Setting, load.res.windQuestion(load.plan))
+	question := load.res.windQuestion(load.plan)
+	load.ask(ctx, b.w.resolver.sampler, &question)
+	load.search, err = takeoff.NewWindSearch(load.res.Setting, question)
 	if err != nil {
 		return nil, refusal.Invalid(refusal.FromModel("cycle", err))
 	}

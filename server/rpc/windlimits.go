@@ -71,7 +71,10 @@ func (w *WindLimits) Compute(ctx context.Context, req *bowrollv1.WindLimitsCompu
 		if err := ctx.Err(); err != nil {
 			return nil, status.FromContextError(err).Err()
 		}
-		limit := load.search.Limit()
+		limit, err := load.find()
+		if err != nil {
+			return nil, err
+		}
 		answer := load.answer(limit)
 		if req.DirectionStepDeg != nil {
 			points, err := load.envelope(limit, req.GetDirectionStepDeg())

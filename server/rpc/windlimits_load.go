@@ -21,6 +21,49 @@ type windLoad struct {
 	plan   bowrollv1.FiringPlan
 	ownMPS float64 // the ship's own headwind along the axis
 	search *takeoff.WindSearch
+	// slow tells that each wind takes a sample of its own.
+	slow bool
+	err  error // of a sample, found while searching
+}
+
+// find searches the limit.
+func (l *windLoad) find() (takeoff.WindLimit, error) {
+	limit := l.search.Limit()
+	return limit, l.err
+}
+
+// ask adds to a question what is answered by sampling: a firing planned on the
+// percentile at each wind, and the probability that the policy asks for.
+func (l *windLoad) ask(ctx context.Context, s *sampler, q *takeoff.WindQuestion) {
+	res := l.res
+	percentile := l.plan == bowrollv1.FiringPlan_FIRING_PLAN_PERCENTILE || l.plan == bowrollv1.FiringPlan_FIRING_PLAN_REPLANNED && res.Planned
+	if percentile && len(res.Setting.Units) > 0 {
+		l.slow = true
+		search := res.search()
+		search.Brief = true
+		q.Choose = func(runner *takeoff.Runner) takeoff.Firing {
+			planned, err := s.planFiring(ctx, res, runner, search, s.plan)
+			if err != nil {
+				l.err = err
+				return takeoff.Firing{Mode: takeoff.Unlit}
+			}
+			return planned.Firing
+		}
+	}
+	if res.Policy.GetLeastProbability() <= 0 {
+		return
+	}
+	l.slow = true
+	q.Also = func(runner *takeoff.Runner, firing takeoff.Firing) takeoff.Outcome {
+		a := &takeoff.Assessment{Firing: firing}
+		if _, err := (&run{res: res, runner: runner}).judgeChance(ctx, s, a, false); err != nil {
+			l.err = err
+		}
+		if len(a.Verdict) > 0 {
+			return takeoff.ProbabilityTooLow
+		}
+		return takeoff.GetsOff
+	}
 }
 
 // windless is the case with a wind in it, for a question that asks for winds: a
@@ -67,6 +110,7 @@ func (r resolver) windLoad(ctx context.Context, prefix string, c *bowrollv1.Take
 			question.Firing = runner.Assess(&schedule, takeoff.Plan{Firing: res.Firing, Search: true}, demand(res)).Firing
 		}
 	}
+	load.ask(ctx, r.sampler, &question)
 	if load.search, err = takeoff.NewWindSearch(res.Setting, question); err != nil {
 		return nil, refusal.FromModel(prefix, err), nil
 	}
@@ -130,6 +174,8 @@ func heldBy(o takeoff.Outcome) string {
 		return "it is off before its units light"
 	case takeoff.NoLegCovers:
 		return "a single failure has no way out that the policy accepts"
+	case takeoff.ProbabilityTooLow:
+		return "lift-off inside the run is less likely than the policy asks"
 	case takeoff.ControlSpeedNotReached:
 		return "rudder and fin do not hold the moment of its units"
 	}
@@ -182,7 +228,7 @@ func (l *windLoad) cautions(limit takeoff.WindLimit) []*bowrollv1.Caution {
 		add(bowrollv1.Severity_SEVERITY_NOTE, "wind-taken-as-natural",
 			"The policy credits part of the natural wind and no ship's speed is given: all of the wind over deck is taken as natural.")
 	}
-	if units > 0 && l.plan == bowrollv1.FiringPlan_FIRING_PLAN_REPLANNED && limit.At.Firing.Mode == takeoff.Rolling && limit.Outcome != takeoff.NeverFits {
+	if units > 0 && l.plan == bowrollv1.FiringPlan_FIRING_PLAN_REPLANNED && !l.res.Planned && limit.At.Firing.Mode == takeoff.Rolling && limit.Outcome != takeoff.NeverFits {
 		add(bowrollv1.Severity_SEVERITY_NOTE, "firing-is-a-cliff",
 			"Least headwinds hold for units fired at the nominal best of that very wind; commanded a little early the run is far longer.")
 	}

@@ -1,6 +1,7 @@
 package rpc
 
 import (
+	"context"
 	"fmt"
 	"slices"
 
@@ -68,7 +69,7 @@ func (w *WindLimits) Tabulate(req *bowrollv1.WindLimitsTabulateRequest, stream g
 	for done := 0; done < len(blocks); done += batchBlocks {
 		batch := blocks[done:min(done+batchBlocks, len(blocks))]
 		err := parallel(ctx, w.workers, len(batch), func(i int) (err error) {
-			rows[i], cautions[i], err = batch[i].compute()
+			rows[i], cautions[i], err = batch[i].compute(ctx, w.resolver.sampler)
 			return err
 		})
 		if err != nil {
@@ -122,14 +123,16 @@ func (t *table) blocks() []tableBlock {
 }
 
 // compute answers the cells of a block.
-func (b tableBlock) compute() ([]*bowrollv1.WindTableRow, []*bowrollv1.Caution, error) {
+func (b tableBlock) compute(ctx context.Context, s *sampler) ([]*bowrollv1.WindTableRow, []*bowrollv1.Caution, error) {
 	c := b.column
+	var load windLoad // of this block alone: the cells of a column are computed side by side
 	var search *takeoff.WindSearch
 	var cautions []*bowrollv1.Caution
 	rows := make([]*bowrollv1.WindTableRow, 0, (b.to-b.from)*len(c.masses))
 	setting := takeoff.Setting{}
 	if c.load != nil {
-		setting = c.load.res.Setting
+		load = *c.load
+		setting = load.res.Setting
 	}
 	for _, day := range c.airs[b.from:b.to] {
 		setting.Air = day
@@ -146,15 +149,21 @@ func (b tableBlock) compute() ([]*bowrollv1.WindTableRow, []*bowrollv1.Caution, 
 				continue
 			}
 			if search == nil {
+				question := load.res.windQuestion(load.plan)
+				load.ask(ctx, s, &question)
 				var err error
-				if search, err = takeoff.NewWindSearch(setting, c.load.res.windQuestion(c.load.plan)); err != nil {
+				if search, err = takeoff.NewWindSearch(setting, question); err != nil {
 					return nil, nil, err
 				}
 			}
 			search.SetGrossMass(mass)
-			limit := search.Limit()
-			c.load.fill(row, limit)
-			cautions = appendCautions(cautions, c.load.tableCautions(limit))
+			load.search = search
+			limit, err := load.find()
+			if err != nil {
+				return nil, nil, err
+			}
+			load.fill(row, limit)
+			cautions = appendCautions(cautions, load.tableCautions(limit))
 		}
 	}
 	return rows, cautions, nil

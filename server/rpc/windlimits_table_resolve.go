@@ -15,8 +15,12 @@ import (
 	"bowroll/server/refusal"
 )
 
-// maxTableCells is how many cells a table may have.
-const maxTableCells = 200_000
+// maxTableCells is how many cells a table may have, maxSampledCells where each
+// wind of a cell takes a sample.
+const (
+	maxTableCells   = 200_000
+	maxSampledCells = 400
+)
 
 // A table is a request resolved.
 type table struct {
@@ -56,6 +60,11 @@ func (r resolver) table(ctx context.Context, req *bowrollv1.WindLimitsTabulateRe
 		if err := b.columns(ctx, t, load); err != nil {
 			return nil, nil, err
 		}
+	}
+	slow := slices.ContainsFunc(t.columns, func(c *tableColumn) bool { return c.load != nil && c.load.slow })
+	if slow && t.cells > maxSampledCells {
+		b.fault("loads", strconv.Itoa(t.cells)+" cells", "size", "at most "+strconv.Itoa(maxSampledCells)+" cells",
+			"cells planned on a percentile or held to a probability are sampled at every wind: ask for fewer at once, or for the nominal best")
 	}
 	return t, b.faults.list, nil
 }

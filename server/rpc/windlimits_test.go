@@ -383,3 +383,39 @@ func BenchmarkTable(b *testing.B) {
 		})
 	}
 }
+
+// A limit with the firing planned on a percentile at each wind is where a single
+// take-off planned so changes; so is one held to a probability.
+func TestSampledWindLimitsReproduceSingleTakeoffs(t *testing.T) {
+	service, single := windService(t, 1), NewTakeoffs(testValidator(t), testSnapshot(t), 1)
+	likely := sample()
+	likely.Policy = &bowrollv1.Policy{RunFactor: proto.Float64(1), LeastProbability: proto.Float64(0.97)}
+	planned := sample()
+	planned.Boosters.Firing = &bowrollv1.Firing{Mode: bowrollv1.FiringMode_FIRING_MODE_PLANNED}
+	for i, c := range []*bowrollv1.TakeoffCase{planned, likely} {
+		out, err := service.Compute(context.Background(), &bowrollv1.WindLimitsComputeRequest{
+			Case: c, FiringPlan: bowrollv1.FiringPlan_FIRING_PLAN_REPLANNED,
+		})
+		if err != nil {
+			t.Fatal(err)
+		}
+		limit := out.GetLimits()[0]
+		if limit.GetLeastHeadwindMps().GetState() != bowrollv1.LimitState_LIMIT_STATE_FOUND {
+			t.Fatalf("case %d: %s", i, limit.GetText())
+		}
+		if i == 1 && limit.GetBinds() != bowrollv1.Outcome_OUTCOME_PROBABILITY_TOO_LOW {
+			t.Errorf("a probability of 0.97 does not bind: %s", limit.GetText())
+		}
+		for _, steps := range []float64{0, -1} {
+			c := proto.CloneOf(c)
+			c.HeadwindMps = proto.Float64((math.Round(limit.GetLeastHeadwindMps().GetValue()/takeoff.WindStepMPS) + steps) * takeoff.WindStepMPS)
+			got, err := single.Compute(context.Background(), &bowrollv1.TakeoffsComputeRequest{Case: c, Sections: []bowrollv1.Section{bowrollv1.Section_SECTION_FAILURES}})
+			if err != nil {
+				t.Fatal(err)
+			}
+			if goes(got.GetOutcome()) != (steps == 0) {
+				t.Errorf("case %d, %v steps from the limit: %s (%s)", i, steps, got.GetLimiting(), limit.GetText())
+			}
+		}
+	}
+}

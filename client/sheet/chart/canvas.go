@@ -1,6 +1,8 @@
 package chart
 
 import (
+	"bytes"
+	"errors"
 	"fmt"
 	"image/color"
 	"io"
@@ -98,10 +100,27 @@ func newCanvas(style Style, height float64) *canvas {
 		c.Canvas, c.write = draw.New(image), vgimg.PngCanvas{Canvas: image}.WriteTo
 	} else {
 		image := vgsvg.New(w, h)
-		c.Canvas, c.write = draw.New(image), image.WriteTo
+		c.Canvas, c.write = draw.New(image), inPixels(image)
 	}
 	c.fill(paper, []vg.Point{at(0, 0), at(width, 0), at(width, height), at(0, height)})
 	return c
+}
+
+// inPixels writes an SVG whose size is in pixels, as its coordinates are: a point
+// is a third more, and the picture would not fit a phone.
+func inPixels(image *vgsvg.Canvas) func(io.Writer) (int64, error) {
+	return func(w io.Writer) (int64, error) {
+		var whole bytes.Buffer
+		if _, err := image.WriteTo(&whole); err != nil {
+			return 0, err
+		}
+		head, rest, found := bytes.Cut(whole.Bytes(), []byte("viewBox"))
+		if !found {
+			return 0, errors.New("the picture has no head")
+		}
+		n, err := w.Write(slices.Concat(bytes.ReplaceAll(head, []byte(`pt"`), []byte(`"`)), []byte("viewBox"), rest))
+		return int64(n), err
+	}
 }
 
 func handler() text.Handler { return text.Plain{Fonts: font.NewCache(liberation.Collection())} }

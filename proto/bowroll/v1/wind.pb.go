@@ -33,8 +33,12 @@ const (
 	FiringPlan_FIRING_PLAN_UNSPECIFIED FiringPlan = 0
 	// Held as the case gives it.
 	FiringPlan_FIRING_PLAN_FIXED FiringPlan = 1
-	// Chosen anew at each wind: the nominal best.
+	// Chosen anew at each wind: the nominal best, or planned on the policy's
+	// percentile where the case's firing is FIRING_MODE_PLANNED.
 	FiringPlan_FIRING_PLAN_REPLANNED FiringPlan = 2
+	// Planned on the policy's percentile anew at each wind, whatever the case's
+	// firing is. Each wind takes a sample: a table holds at most 400 such cells.
+	FiringPlan_FIRING_PLAN_PERCENTILE FiringPlan = 3
 )
 
 // Enum value maps for FiringPlan.
@@ -43,11 +47,13 @@ var (
 		0: "FIRING_PLAN_UNSPECIFIED",
 		1: "FIRING_PLAN_FIXED",
 		2: "FIRING_PLAN_REPLANNED",
+		3: "FIRING_PLAN_PERCENTILE",
 	}
 	FiringPlan_value = map[string]int32{
 		"FIRING_PLAN_UNSPECIFIED": 0,
 		"FIRING_PLAN_FIXED":       1,
 		"FIRING_PLAN_REPLANNED":   2,
+		"FIRING_PLAN_PERCENTILE":  3,
 	}
 )
 
@@ -1180,12 +1186,13 @@ const file_bowroll_v1_wind_proto_rawDesc = "" +
 	"\x13_steerage_speed_mpsB\x12\n" +
 	"\x10_turn_rate_deg_sB\v\n" +
 	"\t_launch_sB\x12\n" +
-	"\x10_course_step_deg*[\n" +
+	"\x10_course_step_deg*w\n" +
 	"\n" +
 	"FiringPlan\x12\x1b\n" +
 	"\x17FIRING_PLAN_UNSPECIFIED\x10\x00\x12\x15\n" +
 	"\x11FIRING_PLAN_FIXED\x10\x01\x12\x19\n" +
-	"\x15FIRING_PLAN_REPLANNED\x10\x022\x80\x04\n" +
+	"\x15FIRING_PLAN_REPLANNED\x10\x02\x12\x1a\n" +
+	"\x16FIRING_PLAN_PERCENTILE\x10\x032\x80\x04\n" +
 	"\n" +
 	"WindLimits\x12y\n" +
 	"\aCompute\x12$.bowroll.v1.WindLimitsComputeRequest\x1a%.bowroll.v1.WindLimitsComputeResponse\"!\x82\xd3\xe4\x93\x02\x1b:\x01*\"\x16/v1/windLimits:compute\x12\x7f\n" +
