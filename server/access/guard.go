@@ -35,6 +35,7 @@ type Guard struct {
 	table        map[string]Need
 	algorithms   []jose.SignatureAlgorithm
 	now          func() time.Time
+	proven       proven
 	denied       *prometheus.CounterVec
 }
 

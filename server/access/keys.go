@@ -40,9 +40,14 @@ type keys struct {
 
 // keySet is what was read, and when.
 type keySet struct {
+	*parsedKeys
+	read time.Time
+}
+
+// parsedKeys are one content of the source; reading the same again keeps them.
+type parsedKeys struct {
 	text []byte
 	byID map[string]jose.JSONWebKey
-	read time.Time
 }
 
 func newKeys(source string, now func() time.Time) *keys {
@@ -58,15 +63,15 @@ func newKeys(source string, now func() time.Time) *keys {
 }
 
 // find returns the key with an id; without an id, the only key there is.
-// Ready is false while no keys were read yet.
-func (k *keys) find(id string) (key jose.JSONWebKey, found, ready bool) {
+// From is what they were read as, nil while nothing was read yet.
+func (k *keys) find(id string) (key jose.JSONWebKey, found bool, from *parsedKeys) {
 	set := k.set.Load()
 	if set == nil {
-		return key, false, false
+		return key, false, nil
 	}
 	if id == "" && len(set.byID) == 1 {
 		for _, key = range set.byID {
-			return key, true, true
+			return key, true, set.parsedKeys
 		}
 	}
 	key, found = set.byID[id]
@@ -76,7 +81,7 @@ func (k *keys) find(id string) (key jose.JSONWebKey, found, ready bool) {
 		default:
 		}
 	}
-	return key, found, true
+	return key, found, set.parsedKeys
 }
 
 // refresh reads the keys again. On a fault those read before stay in use.
@@ -85,13 +90,15 @@ func (k *keys) refresh(ctx context.Context) error {
 	if err != nil {
 		return fmt.Errorf("reading keys from %s: %w", k.source, err)
 	}
-	byID := map[string]jose.JSONWebKey{}
 	if old := k.set.Load(); old != nil && bytes.Equal(old.text, text) {
-		byID = old.byID
-	} else if byID, err = parseKeys(text); err != nil {
+		k.set.Store(&keySet{old.parsedKeys, k.now()})
+		return nil
+	}
+	byID, err := parseKeys(text)
+	if err != nil {
 		return fmt.Errorf("reading keys from %s: %w", k.source, err)
 	}
-	k.set.Store(&keySet{text: text, byID: byID, read: k.now()})
+	k.set.Store(&keySet{&parsedKeys{text, byID}, k.now()})
 	return nil
 }
 

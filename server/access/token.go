@@ -35,6 +35,10 @@ var errNotReady = errors.New("the keys of the token's issuer were not read yet; 
 // identify returns whom a token stands for. Errors say what is wrong with it
 // and nothing of what it holds.
 func (g *Guard) identify(token string) (Identity, error) {
+	now := g.now()
+	if who, known := g.proven.find(token, now); known {
+		return who, nil
+	}
 	parsed, err := jwt.ParseSigned(token, g.algorithms)
 	if err != nil {
 		return Identity{}, errors.New("the token is not one that was signed with an algorithm that is taken")
@@ -47,9 +51,9 @@ func (g *Guard) identify(token string) (Identity, error) {
 	if from == nil || len(parsed.Headers) != 1 {
 		return Identity{}, errors.New("the token's issuer is not known here")
 	}
-	key, found, ready := from.keys.find(parsed.Headers[0].KeyID)
+	key, found, read := from.keys.find(parsed.Headers[0].KeyID)
 	switch {
-	case !ready:
+	case read == nil:
 		return Identity{}, errNotReady
 	case !found:
 		return Identity{}, errors.New("the token is signed with a key that its issuer is not known to have; try again in a minute if it is new")
@@ -61,22 +65,31 @@ func (g *Guard) identify(token string) (Identity, error) {
 	if err := parsed.Claims(key, &claims, &all); err != nil {
 		return Identity{}, errors.New("the token's signature does not hold")
 	}
-	now := g.now()
-	switch err := claims.ValidateWithLeeway(jwt.Expected{Issuer: from.Issuer, AnyAudience: jwt.Audience{from.Audience}, Time: now}, skew); {
-	case errors.Is(err, jwt.ErrExpired):
-		return Identity{}, fmt.Errorf("the token ended at %s", claims.Expiry.Time().UTC().Format(time.RFC3339))
-	case errors.Is(err, jwt.ErrNotValidYet), errors.Is(err, jwt.ErrIssuedInTheFuture):
-		return Identity{}, errors.New("the token begins in the future; compare the clocks")
-	case errors.Is(err, jwt.ErrInvalidAudience):
-		return Identity{}, fmt.Errorf("the token is not for this service: its audience must be %q", from.Audience)
-	case err != nil:
-		return Identity{}, errors.New("the token does not hold here")
-	case claims.Expiry == nil:
-		return Identity{}, errors.New("the token has no end; exp must be given")
-	case claims.Subject == "":
-		return Identity{}, errors.New("the token names nobody; sub must be given")
+	if err := from.judge(claims, now); err != nil {
+		return Identity{}, err
 	}
-	return Identity{Name: claims.Subject, Grants: grantsOf(all[from.Claim])}, nil
+	who := Identity{Name: claims.Subject, Grants: grantsOf(all[from.Claim])}
+	g.proven.keep(token, proof{who: who, claims: claims, from: from, read: read})
+	return who, nil
+}
+
+// judge says what is wrong with the claims of a token whose signature holds.
+func (i *issuer) judge(claims jwt.Claims, now time.Time) error {
+	switch err := claims.ValidateWithLeeway(jwt.Expected{Issuer: i.Issuer, AnyAudience: jwt.Audience{i.Audience}, Time: now}, skew); {
+	case errors.Is(err, jwt.ErrExpired):
+		return fmt.Errorf("the token ended at %s", claims.Expiry.Time().UTC().Format(time.RFC3339))
+	case errors.Is(err, jwt.ErrNotValidYet), errors.Is(err, jwt.ErrIssuedInTheFuture):
+		return errors.New("the token begins in the future; compare the clocks")
+	case errors.Is(err, jwt.ErrInvalidAudience):
+		return fmt.Errorf("the token is not for this service: its audience must be %q", i.Audience)
+	case err != nil:
+		return errors.New("the token does not hold here")
+	case claims.Expiry == nil:
+		return errors.New("the token has no end; exp must be given")
+	case claims.Subject == "":
+		return errors.New("the token names nobody; sub must be given")
+	}
+	return nil
 }
 
 // grantsOf reads the claim with the grants. What is no grant of ours is some

@@ -9,9 +9,11 @@ import (
 	"net/url"
 	"os"
 	"os/exec"
+	"os/signal"
 	"path/filepath"
 	"strconv"
 	"sync"
+	"syscall"
 	"testing"
 	"time"
 
@@ -37,7 +39,9 @@ func beChild() bool {
 	if err := json.Unmarshal([]byte(text), &args); err != nil {
 		panic(err)
 	}
-	os.Exit(run(context.Background(), args, func(string) (string, bool) { return "", false }, os.Stdout, os.Stderr))
+	ctx, stop := signal.NotifyContext(context.Background(), syscall.SIGTERM)
+	defer stop()
+	os.Exit(run(ctx, args, func(string) (string, bool) { return "", false }, os.Stdout, os.Stderr))
 	return true
 }
 
@@ -274,14 +278,21 @@ func TestKillOverAFile(t *testing.T) {
 }
 
 func TestKillOverPostgres(t *testing.T) {
-	address := os.Getenv("BOWROLL_TEST_POSTGRES")
+	killCycles(t, ownSchema(t), killCount(t), 300*time.Millisecond)
+}
+
+// ownSchema makes a schema of the test's own in PostgreSQL and returns its
+// address. Without PostgreSQL it skips.
+func ownSchema(t *testing.T) (address string) {
+	t.Helper()
+	address = os.Getenv("BOWROLL_TEST_POSTGRES")
 	if address == "" {
 		if os.Getenv("CI") == "true" {
 			t.Fatal("BOWROLL_TEST_POSTGRES is not set: in CI this test has to run")
 		}
 		t.Skip("no PostgreSQL: set BOWROLL_TEST_POSTGRES to an address like postgres://user@127.0.0.1/database")
 	}
-	schema := fmt.Sprintf("kill_%d", time.Now().UnixNano())
+	schema := fmt.Sprintf("bowrolld_%d", time.Now().UnixNano())
 	execute := func(statement string) {
 		conn, err := pgx.Connect(context.Background(), address)
 		if err != nil {
@@ -301,5 +312,5 @@ func TestKillOverPostgres(t *testing.T) {
 	q := u.Query()
 	q.Set("search_path", schema)
 	u.RawQuery = q.Encode()
-	killCycles(t, u.String(), killCount(t), 300*time.Millisecond)
+	return u.String()
 }
