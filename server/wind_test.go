@@ -156,3 +156,40 @@ func TestCourseRefusesWithEveryFault(t *testing.T) {
 		}
 	}
 }
+
+// The answers are what the OpenAPI file says, finite, with where they come from,
+// and the same bytes each time.
+func TestWindAnswersAreWhatTheOpenAPIFileSays(t *testing.T) {
+	doc := published(t)
+	h := whole(t)
+	for path, body := range map[string]string{
+		"/v1/windLimits:findCourse": courseJSON,
+		"/v1/windLimits:readWind": `{"site":"sites/varrow","ship":{"course_deg":0,"speed_mps":5},"readings":[` +
+			`{"anemometer":"mast-port","relative_from_deg":350,"speed_mps":14,"averaging_s":120}]}`,
+		"/v1/windLimits:compute": `{"case":` + caseJSON + `,"firing_plan":"FIRING_PLAN_REPLANNED","unit_counts":[0,2,4],"direction_step_deg":15}`,
+	} {
+		got := h.post(t, path, body)
+		if got.code != 200 {
+			t.Errorf("%s: %d %s", path, got.code, got.text)
+			continue
+		}
+		schema := doc.Paths.Value(path).GetOperation("POST").Responses.Value("200").Value.Content["application/json"].Schema.Value
+		var value any
+		if err := json.Unmarshal([]byte(got.text), &value); err != nil {
+			t.Fatal(err)
+		}
+		if err := schema.VisitJSON(value); err != nil {
+			t.Errorf("%s: %v", path, err)
+		}
+		for _, unknown := range unknownKeys(schema, value, "") {
+			t.Errorf("%s: %s is not in the file", path, unknown)
+		}
+		provenance, _ := got.body(t)["provenance"].(map[string]any)
+		if digest, _ := provenance["request_digest"].(string); digest == "" {
+			t.Errorf("%s: no provenance", path)
+		}
+		if again := h.post(t, path, body); again.text != got.text {
+			t.Errorf("%s: the same request gives other bytes", path)
+		}
+	}
+}

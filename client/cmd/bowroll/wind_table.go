@@ -25,15 +25,15 @@ import (
 
 // tableFlags are those of the table of a deck.
 type tableFlags struct {
-	Table        bool     `help:"Answer the table of a whole deck: least headwinds over types, flaps, spots, masses, temperatures and units." group:"Table"`
-	Masses       []string `help:"Masses without units, \"9,500 lb\" or \"9,500 lb to 13,000 lb by 500 lb\"; may be given again." sep:"none" placeholder:"RANGE" group:"Table"`
-	Temperatures []string `help:"Outside air temperatures, in place of --temperature; may be given again." sep:"none" placeholder:"RANGE" group:"Table"`
-	CSV          string   `name:"csv" help:"Write the table as CSV, in SI, to a file; - for standard output." placeholder:"FILE" group:"Table"`
+	Table        bool   `help:"Answer the table of a whole deck: least headwinds over types, flaps, spots, masses, temperatures and units." group:"Table"`
+	Masses       string `help:"Masses without units, e.g. \"9,500 lb to 13,000 lb by 500 lb\"; a semicolon between several." placeholder:"RANGE" group:"Table"`
+	Temperatures string `help:"Outside air temperatures, in place of --temperature, written alike." placeholder:"RANGE" group:"Table"`
+	CSV          string `name:"csv" help:"Write the table as CSV, in SI, to a file; - for standard output." placeholder:"FILE" group:"Table"`
 }
 
 // unused refuses flags of the table where there is none.
 func (c *windCommand) unused() error {
-	for flag, given := range map[string]bool{"--masses": len(c.Masses) > 0, "--temperatures": len(c.Temperatures) > 0, "--csv": c.CSV != ""} {
+	for flag, given := range map[string]bool{"--masses": c.Masses != "", "--temperatures": c.Temperatures != "", "--csv": c.CSV != ""} {
 		if given {
 			return badInput{fmt.Errorf("%s goes with --table", flag)}
 		}
@@ -95,17 +95,17 @@ func (c *windCommand) tableDocument(p *program) (*cycle.Document, error) {
 	for _, list := range []struct {
 		flag, path string
 		dimension  quantity.Dimension
-		written    []string
+		written    string
 	}{
 		{"--masses", "loads[0].gross_masses", quantity.Mass, c.Masses},
 		{"--temperatures", "temperatures", quantity.Temperature, c.Temperatures},
 	} {
-		if len(list.written) == 0 {
+		if list.written == "" {
 			continue
 		}
 		texts, err := ranges(list.dimension, list.written)
 		if err != nil {
-			return nil, cycle.Faults{{Place: cycle.Place{File: commandLineName, Flag: list.flag}, Value: strings.Join(list.written, ", "),
+			return nil, cycle.Faults{{Place: cycle.Place{File: commandLineName, Flag: list.flag}, Value: list.written,
 				Problem: err.Error(), Hint: `e.g. "` + list.dimension.Example() + `", or a range: "A to B by C"`}}
 		}
 		set(document.SetList(list.path, texts, list.flag))
@@ -116,8 +116,8 @@ func (c *windCommand) tableDocument(p *program) (*cycle.Document, error) {
 	if !document.Has("firing_plan") {
 		set(document.Set("firing_plan", c.FiringPlan, "--firing-plan"))
 	}
-	if len(c.Temperatures) > 0 && !document.HasPath("air.temperature") {
-		texts, _ := ranges(quantity.Temperature, c.Temperatures[:1])
+	if c.Temperatures != "" && !document.HasPath("air.temperature") {
+		texts, _ := ranges(quantity.Temperature, c.Temperatures)
 		set(document.Set("air.temperature", texts[0], "--temperatures"))
 	}
 	return document, fail
@@ -126,12 +126,13 @@ func (c *windCommand) tableDocument(p *program) (*cycle.Document, error) {
 // mostInRange is how many values one range may have.
 const mostInRange = 1000
 
-// ranges reads quantities and ranges of them, "A to B by C", into texts in the
-// units of the wire.
-func ranges(d quantity.Dimension, written []string) ([]string, error) {
+// ranges reads quantities and ranges of them, "A to B by C", parted by
+// semicolons, into texts in the units of the wire.
+func ranges(d quantity.Dimension, written string) ([]string, error) {
 	var texts []string
 	add := func(v float64) { texts = append(texts, strconv.FormatFloat(v, 'g', -1, 64)+" "+d.Unit()) }
-	for _, one := range written {
+	for one := range strings.SplitSeq(written, ";") {
+		one = strings.TrimSpace(one)
 		from, rest, ok := strings.Cut(one, " to ")
 		if !ok {
 			v, err := quantity.Parse(d, one)
