@@ -39,6 +39,7 @@ type settings struct {
 
 	secured
 	bounded
+	traced
 }
 
 // check returns everything that is wrong with the settings together.
@@ -81,7 +82,7 @@ func (s *settings) check() error {
 			faults = append(faults, fmt.Errorf("--catalog is %q: must be a folder that can be read", s.Catalog))
 		}
 	}
-	faults = append(faults, s.secured.check(), s.bounded.check())
+	faults = append(faults, s.secured.check(), s.bounded.check(), s.traced.check())
 	return errors.Join(faults...)
 }
 

@@ -30,6 +30,11 @@ func (c *serveCommand) Run(ctx context.Context, out streams) error {
 	if err != nil {
 		return err
 	}
+	endTraces, err := c.trace(ctx, log)
+	if err != nil {
+		return errors.Join(err, closeStore(kept))
+	}
+	defer endTraces()
 	s, watch, err := c.make(log, kept)
 	if err != nil {
 		return errors.Join(err, closeStore(kept))
@@ -55,6 +60,7 @@ func (c *checkCommand) Run(out streams) error {
 	}
 	c.secured.print(out.out)
 	c.bounded.print(out.out)
+	c.traced.print(out.out)
 	fmt.Fprintf(out.out, "grpc: %s\nhttp: %s\nadmin: %s\ncatalog: %s\nstore: %s\norigin: %q\nreflection: %v\ngrace: %v\ncores: %d\nlog-level: %s\nlog-format: %s\ninsecure: %v\n",
 		c.GRPC, c.HTTP, orNone(c.Admin), orBuiltIn(c.Catalog), orNone(withoutPassword(c.Store)), c.Origins, c.Reflection, c.Grace, c.cores(), c.LogLevel, c.LogFormat, c.Insecure)
 	return s.Close()
