@@ -206,7 +206,11 @@ func (p *page) courseLoads(answer *bowrollv1.WindLimitsFindCourseResponse) {
 		{head: "Greatest", under: "tailwind", right: true}, {head: "Greatest", under: "over deck", right: true}, {head: "In less wind", least: 12, rank: 1},
 	}}
 	for _, l := range answer.GetLoads() {
-		units, least, why := none, p.givenNumber(speed, l.GetLimits().LeastHeadwindMps), none
+		limits := l.GetLimits()
+		if limits == nil {
+			limits = new(bowrollv1.WindBounds)
+		}
+		units, least, why := none, p.givenNumber(speed, limits.LeastHeadwindMps), none
 		if l.UnitCount != nil {
 			units = digits(int(l.GetUnitCount()))
 		}
@@ -219,8 +223,8 @@ func (p *page) courseLoads(answer *bowrollv1.WindLimitsFindCourseResponse) {
 		if l.Binds != nil {
 			why = word(l.GetBinds())
 		}
-		t.row(plain(clean(l.GetId()), units, least, p.givenNumber(speed, l.GetLimits().CrosswindLimitMps), p.givenNumber(speed, l.GetLimits().TailwindLimitMps),
-			p.givenNumber(speed, l.GetLimits().WindCeilingMps), why)...)
+		t.row(plain(clean(l.GetId()), units, least, p.givenNumber(speed, limits.CrosswindLimitMps), p.givenNumber(speed, limits.TailwindLimitMps),
+			p.givenNumber(speed, limits.WindCeilingMps), why)...)
 	}
 	p.table(t)
 	if len(answer.GetHeld()) > 0 {

@@ -16,6 +16,7 @@
 //	(*Runner).AirDistance  the way to the screen height
 //	(*Runner).OffBow       the sink after leaving the deck below lift-off speed
 //	(*Runner).BrakesHold   whether the brakes out-hold the thrust
+//	(*WindSearch).Limit    the least headwind in which all of this holds
 //	(*Runner).SteadyAirspeedMPS
 //
 // These allocate nothing and may be called concurrently, each caller with a
