@@ -1,6 +1,7 @@
 package deploy_test
 
 import (
+	"context"
 	"encoding/json"
 	"os"
 	"path/filepath"
@@ -44,6 +45,7 @@ func exported(t *testing.T) map[string][]string {
 	}
 	s, err := assembly.New(server.Config{
 		Log: zap.NewNop(), NewID: assembly.NewID, Registry: registry, Certificates: held, Access: guard,
+		StoreProbe: func(context.Context) error { return nil },
 	}, folder)
 	if err != nil {
 		t.Fatal(err)

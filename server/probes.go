@@ -10,10 +10,11 @@ import (
 // healthz says that the process runs.
 func healthz(w http.ResponseWriter, _ *http.Request) { probe(w, true, "SERVING") }
 
-// readyz says whether calls are taken, as the gRPC health service does.
+// readyz says whether calls are taken, as the gRPC health service does: of the
+// whole, or of the service named in the query, /readyz?service=bowroll.v1.Stock.
 func readyz(server *health.Server) http.Handler {
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
-		answer, err := server.Check(r.Context(), &healthpb.HealthCheckRequest{})
+		answer, err := server.Check(r.Context(), &healthpb.HealthCheckRequest{Service: r.URL.Query().Get("service")})
 		if err != nil {
 			probe(w, false, "UNKNOWN")
 			return

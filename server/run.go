@@ -5,6 +5,7 @@ import (
 	"errors"
 	"net"
 	"net/http"
+	"sync"
 	"time"
 
 	"go.uber.org/zap"
@@ -41,6 +42,15 @@ func (s *Server) Run(ctx context.Context, ready func(Addresses)) error {
 	if open.grpc != nil {
 		go func() { failed <- s.grpc.Serve(netutil.LimitListener(open.grpc, maxGRPCConnections)) }()
 	}
+	watched, stop := context.WithCancel(ctx)
+	var watching sync.WaitGroup
+	watching.Go(func() {
+		ticker := time.NewTicker(probeEvery)
+		defer ticker.Stop()
+		s.store.watch(watched, ticker.C)
+	})
+	defer watching.Wait()
+	defer stop()
 	if ready != nil {
 		ready(open.addresses())
 	}

@@ -56,6 +56,8 @@ type Config struct {
 	Access *access.Guard
 	// Quota bounds what one caller may ask; its zero value bounds nothing.
 	Quota intercept.Quota
+	// StoreProbe asks the store for a sign of life; nil where there is no store.
+	StoreProbe func(context.Context) error
 	// Now is the clock that quotas go by; the wall clock unless given.
 	Now func() time.Time
 }
@@ -69,6 +71,7 @@ type Server struct {
 	inside  *bufconn.Listener
 	conn    *grpc.ClientConn
 	gateway http.Handler
+	store   *storeHealth
 	// served ends when the connection in memory is no longer served.
 	served chan struct{}
 }
@@ -105,6 +108,12 @@ func New(config Config, services Services) (*Server, error) {
 	}
 	if err := errors.Join(methods.Covers(s.grpc, Package), gateway.streams(s.grpc)); err != nil {
 		return nil, errors.Join(err, s.conn.Close())
+	}
+	if s.store, err = newStoreHealth(config, s.health); err != nil {
+		return nil, errors.Join(err, s.conn.Close())
+	}
+	for service := range s.grpc.GetServiceInfo() {
+		s.health.SetServingStatus(service, healthpb.HealthCheckResponse_SERVING)
 	}
 	if s.gateway, err = observed(config.Registry, config.Log, gateway); err != nil {
 		return nil, errors.Join(err, s.conn.Close())

@@ -100,6 +100,10 @@ func (s *settings) make(log *zap.Logger, kept store.Store) (*server.Server, watc
 	if kept != nil {
 		options = append(options, assembly.WithStore(kept, time.Now))
 	}
+	var probe func(context.Context) error
+	if kept != nil {
+		probe = func(ctx context.Context) error { _, err := kept.Sites(ctx); return err }
+	}
 	registry := prometheus.NewRegistry()
 	registry.MustRegister(collectors.NewGoCollector(), collectors.NewProcessCollector(collectors.ProcessCollectorOpts{}))
 	certificates, guard, err := s.secured.open(registry, time.Now)
@@ -110,7 +114,7 @@ func (s *settings) make(log *zap.Logger, kept store.Store) (*server.Server, watc
 		GRPCAddress: s.GRPC, HTTPAddress: s.HTTP, AdminAddress: s.Admin, Reflection: s.Reflection,
 		Origins: s.Origins, Grace: s.Grace, Cores: s.cores(),
 		Log: log, NewID: assembly.NewID, Registry: registry,
-		Certificates: certificates, Access: guard, Quota: s.quota(), Now: time.Now,
+		Certificates: certificates, Access: guard, Quota: s.quota(), Now: time.Now, StoreProbe: probe,
 	}, folder, options...)
 	return made, watching(certificates, guard), err
 }
