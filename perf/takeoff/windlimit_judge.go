@@ -163,7 +163,6 @@ func (w *WindSearch) window(run WindLimit) WindLimit {
 		if found = w.between(low, x, c, binds); found.Outcome == NeverFits {
 			return found
 		}
-		c, x = found.At, found.HeadwindMPS
 	}
 	return w.upTo(found)
 }
