@@ -161,14 +161,6 @@ func spotIndex(g *Group, id string) int {
 	return -1
 }
 
-// fit is the fit of option j, nil if it holds the sortie.
-func (m *model) fit(j int) *Fit {
-	if f := m.opts[j].fit; f != Held {
-		return &m.p.Sorties[m.owner[j]].Fits[f]
-	}
-	return nil
-}
-
 // levelValue is what option o of sortie i adds to a level, all levels counted so
 // that greater is better.
 func levelValue(p *Problem, name string, i int, o option) int64 {
