@@ -2,6 +2,8 @@ package rpc
 
 import (
 	"context"
+	"math"
+	"slices"
 
 	"google.golang.org/protobuf/proto"
 
@@ -95,7 +97,7 @@ func (p *planner) sorties(ctx context.Context, out *bowrollv1.CyclePlan) error {
 		if fit := p.part.chosen(p.res, i); fit != nil {
 			answers[k], err = p.goes(ctx, rc.sorties[i], fit)
 		} else {
-			answers[k].takeoff, err = p.release(rc.sorties[i], p.clears(i))
+			answers[k], err = p.release(rc.sorties[i], p.clears(i))
 		}
 		return err
 	})
@@ -111,7 +113,7 @@ func (p *planner) sorties(ctx context.Context, out *bowrollv1.CyclePlan) error {
 		if fit := p.part.chosen(p.res, i); fit != nil {
 			launches[i] = p.launch(i, fit, a)
 		} else {
-			out.Held = append(out.Held, p.held(i, a.takeoff))
+			out.Held = append(out.Held, p.held(i, a))
 		}
 	}
 	for _, l := range allocate.Launches(&p.q.problem, p.res.Choices) {
@@ -128,6 +130,8 @@ type takeoffAnswer struct {
 	takeoff *bowrollv1.Takeoff
 	least   *bowrollv1.Limit
 	leg     *bowrollv1.Leg
+	// releases are what would clear a take-off that is held.
+	releases []*bowrollv1.Change
 }
 
 // goes answers the take-off of a sortie that launches.
@@ -181,18 +185,56 @@ func reliedOn(a *takeoff.Assessment) *bowrollv1.Leg {
 }
 
 // release computes what would clear the fit that is nearest to going.
-func (p *planner) release(s *resolvedSortie, fit *cycleFit) (*bowrollv1.Takeoff, error) {
+func (p *planner) release(s *resolvedSortie, fit *cycleFit) (takeoffAnswer, error) {
 	res := p.rc.withFit(s, fit)
 	runner, err := takeoff.NewRunner(res.Setting)
 	if err != nil {
-		return nil, refusal.Invalid(refusal.FromModel(p.rc.prefix, err))
+		return takeoffAnswer{}, refusal.Invalid(refusal.FromModel(p.rc.prefix, err))
 	}
 	// What would release it is asked with the firing best for each value tried.
 	res.Best, res.Planned = res.Planned, false
 	r := &run{res: res, runner: runner}
 	a := *fit.a
 	r.fire(&a)
-	return r.answer(&a, sections{bowrollv1.Section_SECTION_LIMITS: true}), nil
+	out := takeoffAnswer{takeoff: r.answer(&a, sections{bowrollv1.Section_SECTION_LIMITS: true})}
+	out.releases = clearing(&a, out.takeoff.GetFindings())
+	return out, nil
+}
+
+// clearing lists the single changes that clear everything that holds a take-off:
+// of each quantity that every such finding names, the greatest change. How many
+// units there are is no change here: other counts are fits of their own.
+func clearing(a *takeoff.Assessment, findings []*bowrollv1.Finding) []*bowrollv1.Change {
+	var list []*bowrollv1.Change
+	first := true
+	for i, f := range a.Verdict {
+		if !f.Outcome.Holds() {
+			continue
+		}
+		changes := findings[i].GetChanges()
+		if first {
+			first = false
+			for _, c := range changes {
+				if c.GetQuantity() != "unit_count" {
+					list = append(list, c)
+				}
+			}
+			continue
+		}
+		var both []*bowrollv1.Change
+		for _, c := range list {
+			at := slices.IndexFunc(changes, func(o *bowrollv1.Change) bool { return o.GetQuantity() == c.GetQuantity() })
+			switch {
+			case at < 0:
+			case math.Abs(changes[at].GetChange()) > math.Abs(c.GetChange()):
+				both = append(both, changes[at])
+			default:
+				both = append(both, c)
+			}
+		}
+		list = both
+	}
+	return list
 }
 
 // clears is the fit of a held sortie that a change of the take-off alone could make

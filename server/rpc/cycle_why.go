@@ -175,7 +175,7 @@ func (q *queue) reserveName(id string) string {
 
 // held answers one sortie that does not go. near is the take-off that a change of
 // its own could make usable, if there is one; see [planner.clears].
-func (p *planner) held(i int, near *bowrollv1.Takeoff) *bowrollv1.HeldSortie {
+func (p *planner) held(i int, near takeoffAnswer) *bowrollv1.HeldSortie {
 	s := p.rc.sorties[i]
 	out := &bowrollv1.HeldSortie{
 		Sortie: s.sortie.GetId(), Order: int32(i + 1), Spot: s.sortie.GetSpot(),
@@ -193,12 +193,12 @@ func (p *planner) held(i int, near *bowrollv1.Takeoff) *bowrollv1.HeldSortie {
 	case slices.ContainsFunc(fits, usable):
 		out.Reason = bowrollv1.HoldReason_HOLD_REASON_WINDOW
 		p.outside(s, out)
-	case near == nil:
+	case near.takeoff == nil:
 		out.Reason = bowrollv1.HoldReason_HOLD_REASON_NO_USABLE_FIT
 		out.Text = "No unit count is permitted for which there are units."
 	default:
 		out.Reason = bowrollv1.HoldReason_HOLD_REASON_NO_USABLE_FIT
-		out.Text = near.GetLimiting()
+		out.Text = near.takeoff.GetLimiting()
 	}
 	if out.Nearest == nil {
 		if fit := nearestFit(fits, func(*cycleFit) bool { return true }); fit != nil {
@@ -206,9 +206,7 @@ func (p *planner) held(i int, near *bowrollv1.Takeoff) *bowrollv1.HeldSortie {
 		}
 	}
 	if out.Reason != bowrollv1.HoldReason_HOLD_REASON_WINDOW {
-		for _, f := range near.GetFindings() {
-			out.Releases = append(out.Releases, f.GetChanges()...)
-		}
+		out.Releases = append(out.Releases, near.releases...)
 	}
 	return out
 }

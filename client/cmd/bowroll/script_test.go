@@ -3,6 +3,9 @@ package main
 import (
 	"context"
 	"errors"
+	"fmt"
+	"math"
+	"os"
 	"os/exec"
 	"path/filepath"
 	"strconv"
@@ -12,7 +15,10 @@ import (
 	"github.com/prometheus/client_golang/prometheus"
 	"github.com/rogpeppe/go-internal/testscript"
 	"go.uber.org/zap"
+	"google.golang.org/protobuf/encoding/protojson"
 
+	"bowroll/perf/allocate/rival"
+	bowrollv1 "bowroll/proto/bowroll/v1"
 	"bowroll/server"
 	"bowroll/server/assembly"
 )
@@ -34,12 +40,13 @@ func TestScripts(t *testing.T) {
 		Dir: "testdata/script",
 		Setup: func(env *testscript.Env) error {
 			env.Setenv("CYCLES", filepath.Join(root, "cycles"))
+			env.Setenv("FLEETS", filepath.Join(root, "fleets"))
 			env.Setenv("VECTORS", filepath.Join(root, "vectors"))
 			env.Setenv("SERVER", address)
 			env.Setenv("NOBODY", "127.0.0.1:1")
 			return nil
 		},
-		Cmds: map[string]func(*testscript.TestScript, bool, []string){"exits": exits},
+		Cmds: map[string]func(*testscript.TestScript, bool, []string){"exits": exits, "solved": solved},
 	})
 }
 
@@ -58,6 +65,40 @@ func exits(ts *testscript.TestScript, neg bool, args []string) {
 	}
 	if strconv.Itoa(code) != args[0] {
 		ts.Fatalf("exit code %d, want %s", code, args[0])
+	}
+}
+
+// solved gives the stages in a folder to solvers of others, which must find the
+// values that the plan has: solved plan.json folder.
+func solved(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) != 2 {
+		ts.Fatalf("usage: solved plan.json folder")
+	}
+	plan := &bowrollv1.CyclePlan{}
+	ts.Check(protojson.Unmarshal([]byte(ts.ReadFile(args[0])), plan))
+	if len(plan.GetLevels()) == 0 {
+		ts.Fatalf("the plan has no levels")
+	}
+	for _, solver := range []*rival.Solver{rival.Cbc(), rival.Glpsol()} {
+		if err := solver.Find(); err != nil {
+			if os.Getenv("CI") == "true" || !errors.Is(err, rival.ErrAbsent) {
+				ts.Fatalf("%v", err)
+			}
+			ts.Logf("not checked: %v", err)
+			continue
+		}
+		for i, level := range plan.GetLevels() {
+			lp := ts.ReadFile(filepath.Join(args[1], fmt.Sprintf("stage%d.lp", i+1)))
+			answer, err := solver.Solve(context.Background(), []byte(lp), ts.MkAbs("."), 60)
+			ts.Check(err)
+			want := level.GetValue()
+			if level.GetName() == "margin_m" {
+				want *= 1000 // the stages count millimetres
+			}
+			if !answer.Decided || answer.Value != int64(math.Round(want)) {
+				ts.Fatalf("%s, stage %d: %s says %+v, the plan has %v", args[0], i+1, solver.Name, answer, want)
+			}
+		}
 	}
 }
 

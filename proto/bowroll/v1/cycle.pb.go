@@ -1425,7 +1425,8 @@ type Objective struct {
 	ExpiryRank int32 `protobuf:"varint,3,opt,name=expiry_rank,json=expiryRank,proto3" json:"expiry_rank,omitempty"`
 	// Sum of margins, each capped at 50 m.
 	MarginM float64 `protobuf:"fixed64,4,opt,name=margin_m,json=marginM,proto3" json:"margin_m,omitempty"`
-	// Launches that stay as an earlier plan has them; absent where none was given.
+	// Sorties that stay as an earlier plan has them, held ones among them; absent
+	// where none was given.
 	KeptCount     *int32 `protobuf:"varint,5,opt,name=kept_count,json=keptCount,proto3,oneof" json:"kept_count,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
