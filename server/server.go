@@ -10,6 +10,7 @@ import (
 
 	"github.com/prometheus/client_golang/prometheus"
 	"go.opentelemetry.io/contrib/instrumentation/google.golang.org/grpc/otelgrpc"
+	"go.opentelemetry.io/otel/trace"
 	"go.uber.org/zap"
 	"google.golang.org/grpc"
 	"google.golang.org/grpc/credentials"
@@ -50,6 +51,8 @@ type Config struct {
 	Screen *refusal.Screen
 	// Registry takes the metrics. Required.
 	Registry *prometheus.Registry
+	// Traces takes the spans of calls; nil means that none are made.
+	Traces trace.TracerProvider
 	// Certificates encrypt every listener; nil leaves all as they are.
 	Certificates *certs.Store
 	// Access decides who may call; nil lets everyone who reaches a listener.
@@ -94,7 +97,7 @@ func New(config Config, services Services) (*Server, error) {
 	}
 	s := &Server{
 		config: config,
-		grpc:   grpc.NewServer(append(transportOptions(config.Certificates), chain.ServerOptions()...)...),
+		grpc:   grpc.NewServer(append(transportOptions(config.Certificates, config.Traces), chain.ServerOptions()...)...),
 		health: health.NewServer(),
 		inside: bufconn.Listen(256 << 10),
 		served: make(chan struct{}),
@@ -135,11 +138,14 @@ func New(config Config, services Services) (*Server, error) {
 
 // transportOptions bound what one connection may take, and encrypt those from
 // the network where there are certificates.
-func transportOptions(certificates *certs.Store) []grpc.ServerOption {
+func transportOptions(certificates *certs.Store, traces trace.TracerProvider) []grpc.ServerOption {
 	options := []grpc.ServerOption{
 		grpc.MaxRecvMsgSize(MaxRequestBytes),
 		grpc.MaxSendMsgSize(MaxAnswerBytes),
 		grpc.MaxConcurrentStreams(256),
+		// Calls run on goroutines kept for them, whose stacks have grown already; a
+		// call that finds none free gets one of its own.
+		grpc.NumStreamWorkers(64),
 		grpc.ConnectionTimeout(10 * time.Second),
 		grpc.MaxHeaderListSize(32 << 10),
 		grpc.KeepaliveParams(keepalive.ServerParameters{
@@ -147,7 +153,9 @@ func transportOptions(certificates *certs.Store) []grpc.ServerOption {
 			Time: time.Minute, Timeout: 20 * time.Second,
 		}),
 		grpc.KeepaliveEnforcementPolicy(keepalive.EnforcementPolicy{MinTime: 20 * time.Second}),
-		grpc.StatsHandler(otelgrpc.NewServerHandler()),
+	}
+	if traces != nil {
+		options = append(options, grpc.StatsHandler(otelgrpc.NewServerHandler(otelgrpc.WithTracerProvider(traces))))
 	}
 	if certificates != nil {
 		network := credentials.NewTLS(certificates.Server(true, "h2"))
