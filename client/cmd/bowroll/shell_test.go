@@ -47,7 +47,10 @@ echo "${COMPREPLY[@]}"`
 func TestManualPageFormats(t *testing.T) {
 	groff, err := exec.LookPath("groff")
 	if err != nil {
-		t.Skip("groff is not installed")
+		if os.Getenv("CI") != "" {
+			t.Fatal("groff is not installed: apt-get install groff-base")
+		}
+		t.Skip("groff is not installed (package groff-base)")
 	}
 	var page, complaints bytes.Buffer
 	p := &program{stdout: &page, stderr: &complaints, getenv: func(string) string { return "" }}

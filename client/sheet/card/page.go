@@ -48,9 +48,8 @@ func (c Card) Page(units quantity.System) paper.Page {
 		{s.fire(), s.stopOrGo()},
 		{s.failures()},
 		{s.load(), s.environment()},
-		{s.stations()},
-		{s.zones(), s.hands()},
 	}
+	p.Rows = append(append(p.Rows, s.stations()...), paper.Row{s.zones(), s.hands()})
 	if len(c.Cautions) > 0 {
 		p.Rows = append(p.Rows, paper.Row{s.cautions()})
 	}
@@ -65,15 +64,15 @@ func spotName(spot string) string {
 }
 
 func (s setting) under() string {
-	revision := "revision ____"
+	revision := "revision\u00a0____"
 	if s.Revision != nil {
 		revision = fmt.Sprintf("revision %d", *s.Revision)
 	}
-	issued := "issued at ________ UTC"
+	issued := "issued\u00a0at\u00a0________\u00a0UTC"
 	if s.IssuedAt != nil {
 		issued = "issued " + s.IssuedAt.UTC().Format("2 Jan 2006 15:04") + " UTC"
 	}
-	by := "by ________________"
+	by := "by\u00a0________________"
 	if s.IssuedBy != "" {
 		by = "by " + s.IssuedBy
 	}

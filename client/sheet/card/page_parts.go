@@ -205,21 +205,51 @@ func nought(measured string) bool {
 	return strings.Trim(number, "-0.") == ""
 }
 
-// stations is one line for each unit, serials and igniters to be written in:
-// the igniters last.
-func (s setting) stations() paper.Cell {
-	if len(s.Load.Units) == 0 {
-		return paper.Cell{Title: "Units", Blocks: []paper.Block{paper.Plain{Text: "None fitted."}}}
+// fewUnits is how many units have a line each with all that is known of them;
+// more share their lots' lines and stand in columns.
+const (
+	fewUnits    = 8
+	unitColumns = 4
+)
+
+// stations is a line for each unit, serials and igniters to be written in: the
+// igniters last.
+func (s setting) stations() []paper.Row {
+	const note = "igniters only at the launch point"
+	units := s.Load.Units
+	switch {
+	case len(units) == 0:
+		return []paper.Row{{{Title: "Units", Blocks: []paper.Block{paper.Plain{Text: "None fitted."}}}}}
+	case len(units) <= fewUnits:
+		t := paper.Table{Columns: []paper.Column{
+			{Head: "Station", Share: 0.8}, {Head: "Lot"}, {Head: "Type", Share: 1.3}, {Head: "Grain", Right: true, Share: 0.8},
+			{Head: "Unit serial", Share: 1.7, Hand: true}, {Head: "Igniter serial (fitted last)", Share: 1.7, Hand: true}, {Head: "Circuit, ohm", Share: 1.1, Hand: true},
+		}}
+		for _, u := range units {
+			t.Rows = append(t.Rows, []string{u.Station, u.Lot, u.Type, s.measured(figure.Temperature, u.GrainC), "", "", ""})
+		}
+		return []paper.Row{{{Title: "Units", Note: note, Blocks: []paper.Block{t}}}}
 	}
-	columns := []paper.Column{
-		{Head: "Station", Share: 0.8}, {Head: "Lot"}, {Head: "Type", Share: 1.3}, {Head: "Grain", Right: true, Share: 0.8},
-		{Head: "Unit serial", Share: 1.7, Hand: true}, {Head: "Igniter serial (fitted last)", Share: 1.7, Hand: true}, {Head: "Circuit, ohm", Share: 1.1, Hand: true},
+	var lots paper.Lines
+	for first := 0; first < len(units); {
+		u, count := units[first], 0
+		for first+count < len(units) && units[first+count].Lot == u.Lot {
+			count++
+		}
+		lots = append(lots, paper.Line{Label: u.Lot, Text: fmt.Sprintf("%d of %s, grain %s, from station %s to %s below", count, u.Type,
+			s.measured(figure.Temperature, u.GrainC), u.Station, units[first+count-1].Station)})
+		first += count
 	}
-	rows := make([][]string, len(s.Load.Units))
-	for i, u := range s.Load.Units {
-		rows[i] = []string{u.Station, u.Lot, u.Type, s.measured(figure.Temperature, u.GrainC), "", "", ""}
+	var cells paper.Row
+	each := (len(units) + unitColumns - 1) / unitColumns
+	for first := 0; first < len(units); first += each {
+		t := paper.Table{Columns: []paper.Column{{Head: "Station"}, {Head: "Unit serial", Hand: true}, {Head: "Igniter serial, last", Hand: true}}}
+		for _, u := range units[first:min(first+each, len(units))] {
+			t.Rows = append(t.Rows, []string{u.Station, "", ""})
+		}
+		cells = append(cells, paper.Cell{Blocks: []paper.Block{t}})
 	}
-	return paper.Cell{Title: "Units", Note: "igniters only at the launch point", Blocks: []paper.Block{paper.Table{Columns: columns, Rows: rows}}}
+	return []paper.Row{{{Title: "Units", Note: note, Blocks: []paper.Block{lots}}}, cells}
 }
 
 func (s setting) zones() paper.Cell {

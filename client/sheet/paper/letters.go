@@ -36,9 +36,8 @@ func wordsOf(text string) []string {
 	return strings.FieldsFunc(bind(text), func(r rune) bool { return r == ' ' || r == '\n' || r == '\t' })
 }
 
-// printable keeps what the fonts can show: control characters go, blanks become
-// blanks, and what lies beyond the basic plane, for which the fonts hold
-// nothing, becomes a question mark rather than a gap that nobody notices.
+// printable takes out what is no letter: control characters and those that
+// change the direction of a text go, every blank becomes a plain one.
 func printable(text string) string {
 	return strings.Map(func(r rune) rune {
 		switch {
@@ -48,8 +47,6 @@ func printable(text string) string {
 			return ' '
 		case unicode.IsControl(r), unicode.In(r, unicode.Cf):
 			return -1
-		case r > 0xffff, r >= 0x2e80: // beyond the alphabets of the fonts
-			return '?'
 		}
 		return r
 	}, text)

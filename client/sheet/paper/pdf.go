@@ -3,6 +3,7 @@ package paper
 import (
 	"fmt"
 	"io"
+	"time"
 
 	"codeberg.org/go-fonts/liberation/liberationsansbold"
 	"codeberg.org/go-fonts/liberation/liberationsansregular"
@@ -11,7 +12,7 @@ import (
 
 const (
 	margin   = 11.0 // millimetres
-	smallest = 0.66 // scale below which a page is refused
+	smallest = 0.62 // scale below which a page is refused
 	largest  = 1.16 // scale that a page with room to spare is set at
 	face     = "sans"
 	point    = 0.352778 // millimetres
@@ -26,12 +27,20 @@ func PDF(w io.Writer, doc Document, size Size) error {
 	f.SetAutoPageBreak(false, 0)
 	f.SetMargins(margin, margin, margin)
 	f.SetCatalogSort(true)
-	f.SetCreationDate(doc.Dated)
-	f.SetModificationDate(doc.Dated)
+	dated := doc.Dated
+	if dated.IsZero() {
+		dated = time.Unix(0, 0) // the library would read the clock
+	}
+	f.SetCreationDate(dated.UTC())
+	f.SetModificationDate(dated.UTC())
 	f.SetTitle(printable(doc.Title), true)
 	f.SetLang("en")
+	letters, err := newAlphabet()
+	if err != nil {
+		return err
+	}
 	for _, page := range doc.Pages {
-		s := &setter{f: f, size: size, page: page, scale: 1}
+		s := &setter{f: f, letters: letters, size: size, page: page, scale: 1}
 		if err := s.set(); err != nil {
 			return err
 		}
@@ -45,12 +54,13 @@ func PDF(w io.Writer, doc Document, size Size) error {
 // A setter sets one page. Measuring and drawing go through the same code: while
 // dry is true nothing is drawn.
 type setter struct {
-	f     *fpdf.Fpdf
-	size  Size
-	page  Page
-	scale float64
-	dry   bool
-	sheet int // sheets of this page so far
+	f       *fpdf.Fpdf
+	letters *alphabet
+	size    Size
+	page    Page
+	scale   float64
+	dry     bool
+	sheet   int // sheets of this page so far
 }
 
 func (s *setter) width() float64  { return s.size.Width - 2*margin }
@@ -96,9 +106,10 @@ func (s *setter) head() float64 {
 	s.text(name, margin, y+9.6, 26, true, Start, false)
 	s.text(s.page.Aside, margin+s.width(), y+9.6, 20, true, End, false)
 	y += 12.5
-	for _, line := range s.split(s.page.Under, s.width(), 8.6, false) {
-		s.text(line, margin, y+2.8, 8.6, false, Start, false)
-		y += 3.9
+	small := 8.6 * min(1, s.scale)
+	for _, line := range s.split(s.page.Under, s.width(), small, false) {
+		s.text(line, margin, y+2.8, small, false, Start, false)
+		y += 3.9 * min(1, s.scale)
 	}
 	y += 0.6
 	s.rule(y, 0.35)

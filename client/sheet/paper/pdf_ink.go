@@ -15,7 +15,7 @@ func (s *setter) font(size float64, strong bool) {
 
 func (s *setter) measure(text string, size float64, strong bool) float64 {
 	s.font(size, strong)
-	return s.f.GetStringWidth(printable(text))
+	return s.f.GetStringWidth(s.letters.write(text))
 }
 
 // split breaks a text into lines of a width: at blanks, or inside a word that is
@@ -27,7 +27,8 @@ func (s *setter) split(text string, width, size float64, strong bool) []string {
 	s.font(size, strong)
 	var lines []string
 	line := ""
-	for _, word := range wordsOf(printable(text)) {
+	for _, word := range wordsOf(text) {
+		word = s.letters.write(word)
 		for {
 			longer := word
 			if line != "" {
@@ -76,7 +77,7 @@ func (s *setter) text(text string, x, y, size float64, strong bool, anchor Ancho
 		return
 	}
 	s.font(size, strong)
-	text = printable(text)
+	text = s.letters.write(text)
 	switch anchor {
 	case Centre:
 		x -= s.f.GetStringWidth(text) / 2

@@ -4,6 +4,7 @@ import (
 	"io"
 	"slices"
 	"strings"
+	"unicode"
 	"unicode/utf8"
 )
 
@@ -26,7 +27,15 @@ func Text(w io.Writer, doc Document) error {
 
 type textSheet struct{ strings.Builder }
 
+// line writes a line, without control characters: a name from elsewhere can do
+// nothing to a terminal.
 func (t *textSheet) line(text string) {
+	text = strings.Map(func(r rune) rune {
+		if unicode.IsControl(r) && r != '\f' || r == utf8.RuneError {
+			return -1
+		}
+		return r
+	}, text)
 	t.WriteString(strings.ReplaceAll(strings.TrimRight(text, " "), string(held), " ") + "\n")
 }
 
