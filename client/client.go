@@ -17,6 +17,11 @@
 // error into its code and every fault of the request. It computes nothing: what
 // an answer means is said by the service.
 //
+// Whatever changes something carries a request_id of the caller's, and only
+// because of it is a retry safe: a service that did it and could not say so gives
+// its first answer again. Keep the id until an answer is there, and send the same
+// request under it after a time-out.
+//
 // A Client may be used by many goroutines at once.
 package client
 
@@ -40,6 +45,8 @@ type Client struct {
 	Cycles     bowrollv1.CyclesClient
 	Catalog    bowrollv1.CatalogClient
 	Model      bowrollv1.ModelClient
+	Stock      bowrollv1.StockClient
+	Plans      bowrollv1.PlansClient
 
 	conn  grpc.ClientConnInterface
 	close func() error
@@ -71,6 +78,8 @@ func newClient(conn *grpc.ClientConn, s settings, closing func() error) *Client 
 		Cycles:     bowrollv1.NewCyclesClient(over),
 		Catalog:    bowrollv1.NewCatalogClient(over),
 		Model:      bowrollv1.NewModelClient(over),
+		Stock:      bowrollv1.NewStockClient(over),
+		Plans:      bowrollv1.NewPlansClient(over),
 		conn:       conn,
 		close:      closing,
 	}

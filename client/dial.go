@@ -16,8 +16,8 @@ const maxReceive = 4 << 20
 
 // serviceConfig retries calls that the service could not be reached for: three
 // attempts in all, backing off from 0.1 s to 1 s, and fewer where many fail.
-// Every method named here only reads, so a repeat does nothing twice; one that
-// changes something must carry a request_id before it is added.
+// A repeat does nothing twice: every method named here only reads, or must carry a
+// request_id under which the service remembers what it answered.
 const serviceConfig = `{
   "methodConfig": [{
     "name": [
@@ -25,7 +25,9 @@ const serviceConfig = `{
       {"service": "bowroll.v1.WindLimits"},
       {"service": "bowroll.v1.Cycles"},
       {"service": "bowroll.v1.Catalog"},
-      {"service": "bowroll.v1.Model"}
+      {"service": "bowroll.v1.Model"},
+      {"service": "bowroll.v1.Plans"},
+      {"service": "bowroll.v1.Stock"}
     ],
     "retryPolicy": {
       "maxAttempts": 3,

@@ -93,14 +93,16 @@ func programVersion() string {
 // InProcess starts a server with the built-in catalog in this process and
 // connects to it in memory. It listens on no address and logs nothing. The
 // function returned stops it.
-func InProcess(context.Context) (*grpc.ClientConn, func(), error) {
+func InProcess(context.Context) (*grpc.ClientConn, func(), error) { return inProcess() }
+
+func inProcess(options ...Option) (*grpc.ClientConn, func(), error) {
 	folder, err := BuiltInCatalog()
 	if err != nil {
 		return nil, nil, err
 	}
 	s, err := New(server.Config{
 		Log: zap.NewNop(), NewID: NewID, Registry: prometheus.NewRegistry(),
-	}, folder)
+	}, folder, options...)
 	if err != nil {
 		return nil, nil, err
 	}

@@ -2,8 +2,11 @@ package assembly
 
 import (
 	"context"
+	"errors"
 	"strings"
 	"time"
+
+	"google.golang.org/grpc"
 
 	"bowroll/server"
 	"bowroll/server/catalog"
@@ -22,6 +25,33 @@ func WithStore(kept store.Store, now func() time.Time) Option {
 		services.Stock = rpc.NewStock(kept, snapshot, now)
 		services.Plans = rpc.NewPlans(kept, snapshot, now)
 	}
+}
+
+// InProcessOver is [InProcess] over the store that an address names, with stock
+// and plans in it. Reservations that ran out by now are returned to stock first.
+// The store is closed with the server.
+func InProcessOver(address string, now func() time.Time) func(context.Context) (*grpc.ClientConn, func(), error) {
+	return func(ctx context.Context) (*grpc.ClientConn, func(), error) {
+		kept, err := OpenStore(ctx, address)
+		if err != nil {
+			return nil, nil, err
+		}
+		conn, stop, err := overStore(ctx, kept, now)
+		if err != nil {
+			return nil, nil, errors.Join(err, kept.Close())
+		}
+		return conn, func() {
+			stop()
+			_ = kept.Close() // everything that was acknowledged is durable already
+		}, nil
+	}
+}
+
+func overStore(ctx context.Context, kept store.Store, now func() time.Time) (*grpc.ClientConn, func(), error) {
+	if err := rpc.ExpireAll(ctx, kept, now()); err != nil {
+		return nil, nil, err
+	}
+	return inProcess(WithStore(kept, now))
 }
 
 // OpenStore opens the store that an address names: a PostgreSQL database

@@ -41,6 +41,10 @@ func (p *program) finish(err error) int {
 	case errors.Is(err, errNothing):
 		return exitNothing
 	case p.ctx.Err() != nil && errors.Is(p.ctx.Err(), context.Canceled):
+		if open := (*unknownOutcome)(nil); errors.As(err, &open) {
+			fmt.Fprintln(p.stderr, "bowroll: stopped; "+open.hint())
+			return exitStopped
+		}
 		fmt.Fprintln(p.stderr, "bowroll: stopped; nothing was changed")
 		return exitStopped
 	}
@@ -57,6 +61,13 @@ func (p *program) finish(err error) int {
 			code = exitBadInput
 		}
 	}
+	body.undone = "computed"
+	if p.changing {
+		body.undone = "changed"
+	}
+	if open := (*unknownOutcome)(nil); errors.As(err, &open) {
+		body.Message += "\n  help: " + open.hint()
+	}
 	if p.line.Format == "json" {
 		body.json(p.stderr)
 	} else {
@@ -71,6 +82,8 @@ type problem struct {
 	Code       string      `json:"code"`
 	Message    string      `json:"message"`
 	Violations []violation `json:"violations"`
+
+	undone string // what was not done
 }
 
 type violation struct {
@@ -111,7 +124,7 @@ func flagOf(f cycle.Fault) (string, bool) {
 func refusal(err error, r *client.Refusal) *problem {
 	body := &problem{Code: codeName(r.Code), Message: r.Message}
 	if r.Code == codes.Unimplemented {
-		body.Message += "; the service is another version than this program and does not offer this"
+		body.Message += "; the service does not offer this: it keeps no stock and plans unless bowrolld is started with --store, or it is another version than this program"
 	}
 	var asked refused
 	_ = errors.As(err, &asked)
@@ -210,7 +223,7 @@ func (b *problem) text(w io.Writer) {
 			fmt.Fprintf(w, "    hint: %s\n", v.Hint)
 		}
 	}
-	fmt.Fprintf(w, "bowroll: %s; nothing was computed\n", count(len(b.Violations), "fault"))
+	fmt.Fprintf(w, "bowroll: %s; nothing was %s\n", count(len(b.Violations), "fault"), b.undone)
 }
 
 func count(n int, what string) string {

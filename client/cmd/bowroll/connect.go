@@ -2,6 +2,7 @@ package main
 
 import (
 	"crypto/x509"
+	"errors"
 	"fmt"
 	"os"
 	"strings"
@@ -19,7 +20,12 @@ const reach = 5 * time.Second
 // connect reaches the service named, or starts one in this process.
 func (p *program) connect() (*client.Client, error) {
 	timeout := client.WithTimeout(p.line.Timeout)
-	if p.line.Server == "" {
+	switch {
+	case p.line.Server != "" && p.line.Store != "":
+		return nil, badInput{errors.New("--server and --store are both given: the service named has a store of its own, so leave --store out")}
+	case p.line.Store != "":
+		return client.InProcess(p.ctx, p.over(p.line.Store), timeout)
+	case p.line.Server == "":
 		return client.InProcess(p.ctx, p.start, timeout)
 	}
 	options := []client.Option{timeout}

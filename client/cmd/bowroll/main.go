@@ -1,6 +1,6 @@
 // Command bowroll asks the bowroll service from a terminal: it plans launch
-// cycles, answers single take-offs and wind limits, checks the model against
-// published values and shows the catalog.
+// cycles, answers single take-offs and wind limits, keeps stock and plans, checks
+// the model against published values and shows the catalog.
 //
 // With no service named it starts one inside this program and talks to it over
 // an in-memory connection, through the same checks as one far away. This is the
@@ -13,10 +13,13 @@ package main
 
 import (
 	"context"
+	"crypto/rand"
 	"os"
 	"os/signal"
 	"syscall"
+	"time"
 
+	"bowroll/client"
 	"bowroll/server/assembly"
 )
 
@@ -29,6 +32,8 @@ func start() int {
 	p := &program{
 		stdin: os.Stdin, stdout: os.Stdout, stderr: os.Stderr,
 		getenv: os.Getenv, start: assembly.InProcess,
+		over:   func(address string) client.Starter { return assembly.InProcessOver(address, time.Now) },
+		random: rand.Reader, now: time.Now,
 	}
 	return p.run(ctx, os.Args[1:])
 }

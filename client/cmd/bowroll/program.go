@@ -36,15 +36,24 @@ type program struct {
 	stdout, stderr io.Writer
 	getenv         func(string) string
 	start          client.Starter
+	// over starts a service over the store that an address names.
+	over   func(address string) client.Starter
+	random io.Reader // request ids
+	now    func() time.Time
 
 	ctx  context.Context
 	line commandLine
+	// again are flags that stand for what was read or taken from the clock.
+	again []string
+	// changing says that the command would change what is kept.
+	changing bool
 }
 
 // commandLine is every command and flag.
 type commandLine struct {
 	Server  string        `help:"Service to ask. Without it one is started inside this program." placeholder:"HOST:PORT" env:"BOWROLL_SERVER"`
 	CA      string        `name:"ca" help:"Certificates (PEM) that the service's own is checked with; this machine's otherwise. A loopback address needs none." placeholder:"FILE" type:"existingfile"`
+	Store   string        `help:"Keep stock and plans in this file, made where there is none, or in a PostgreSQL database, with the service inside this program. A file that a service has open is not shared: name the service with --server." placeholder:"FILE|postgres://…" env:"BOWROLL_STORE" group:"Stock and plans"`
 	Units   string        `help:"Units of tables: ${enum} (trade: kt, ft, lb, inHg)." enum:"trade,si" default:"trade"`
 	Format  string        `help:"Form of the answer: ${enum}. JSON is SI, with the contract's own names." enum:"table,json" default:"table"`
 	Timeout time.Duration `help:"Longest to wait for an answer." default:"30s"`
@@ -56,6 +65,8 @@ type commandLine struct {
 	Wind    windCommand    `cmd:"" help:"Say in which winds a load may go, for each number of units."`
 	Course  courseCommand  `cmd:"" help:"Find the course and speed that make a wind every load may go in."`
 	Model   modelCommand   `cmd:"" help:"Show the model's version, or check it against published values."`
+	Stock   stockCommand   `cmd:"" help:"Keep the ledger of a site's units: receive, move, count, quarantine, and what happened."`
+	Plans   plansCommand   `cmd:"" help:"Keep plans: save, confirm (reserves units), cancel, issue cards, record launches."`
 	Catalog catalogCommand `cmd:"" help:"Show the aircraft types, booster types, sites and decks that may be named."`
 
 	Completion completionCommand `cmd:"" help:"Print a script that makes a shell complete commands, flags and values."`
