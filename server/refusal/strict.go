@@ -35,7 +35,9 @@ func Attach(m proto.Message, faults []*bowrollv1.Violation) error {
 
 // strict returns what the binary form lets through and the contract does not:
 // unknown fields, numbers that are not finite and texts that are no line for
-// people, at any depth, and the faults that were attached. Fields for which skip answers true are left alone.
+// people, at any depth, and the faults that were attached. Fields for which skip
+// answers true are left alone. On the way every minus zero becomes zero: they
+// are one number, and must give one answer and one digest.
 func strict(prefix string, m protoreflect.Message, skip func(protoreflect.FieldDescriptor) bool) []*bowrollv1.Violation {
 	var faults []*bowrollv1.Violation
 	if unknown := m.GetUnknown(); len(unknown) > 0 {
@@ -56,6 +58,9 @@ func strict(prefix string, m protoreflect.Message, skip func(protoreflect.FieldD
 			list := v.List()
 			for i := range list.Len() {
 				if sound(fd, list.Get(i)) {
+					if minusZero(fd, list.Get(i)) {
+						list.Set(i, protoreflect.ValueOfFloat64(0))
+					}
 					continue
 				}
 				at := join(prefix, string(fd.Name())) + "[" + strconv.Itoa(i) + "]"
@@ -63,10 +68,18 @@ func strict(prefix string, m protoreflect.Message, skip func(protoreflect.FieldD
 			}
 		case !sound(fd, v):
 			faults = append(faults, strictValue(join(prefix, string(fd.Name())), fd, v)...)
+		case minusZero(fd, v):
+			m.Set(fd, protoreflect.ValueOfFloat64(0))
 		}
 		return true
 	})
 	return faults
+}
+
+// minusZero tells a number that is zero with a minus sign. The contract has no
+// other floating-point kind than double.
+func minusZero(fd protoreflect.FieldDescriptor, v protoreflect.Value) bool {
+	return fd.Kind() == protoreflect.DoubleKind && v.Float() == 0 && math.Signbit(v.Float())
 }
 
 // holdsFaults says whether a value of fd can hold a fault at all.

@@ -92,7 +92,6 @@ func (r resolver) resolve(prefix string, c *bowrollv1.TakeoffCase) (*resolved, [
 	}
 	f := &faults{prefix: prefix, list: found}
 	out := &resolved{Case: shallowCase(c)}
-	plainZeros(out.Case.ProtoReflect())
 
 	r.resolveAircraft(out, f)
 	deck := r.resolveDeck(out, f)
