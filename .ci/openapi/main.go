@@ -82,7 +82,7 @@ func streams(paths *yaml.Node) {
 			operation := paths.Content[i].Content[j]
 			good := get(get(operation, "responses"), "200")
 			if description := get(good, "description"); description != nil && strings.Contains(description.Value, "(streaming responses)") {
-				description.Value = "Newline-delimited JSON: an item with its members after \"type\": \"item\" on each line, at the end a line {\"type\": \"summary\", \"complete\": true, \"item_count\": ...}. A stream that broke off ends in a line of \"type\": \"error\" with code, message and violations, or in none of them."
+				description.Value = "Newline-delimited JSON: an object on each line, its \"type\" first: \"item\", or \"progress\" where the method tells how far it is, at the end a line {\"type\": \"summary\", \"complete\": true, \"item_count\": ...}. A stream that broke off ends in a line of \"type\": \"error\" with code, message and violations, or in none of them."
 				replace(good, "schema", mapping("type", "string"))
 				insertList(operation, "produces", "application/x-ndjson")
 				if parameters := get(operation, "parameters"); parameters != nil && strings.Contains(get(parameters.Content[0], "description").Value, "(streaming inputs)") {

@@ -18,9 +18,9 @@ func Compare(w io.Writer, style Style, cycle *bowrollv1.Cycle, answer *bowrollv1
 		title = cycle.GetId()
 	}
 	if title == "" {
-		title = "variants"
+		title = "comparison"
 	}
-	p.heading(strings.ToUpper(clean(title)), plural(max(len(answer.GetVariants()), len(answer.GetCurve())), "plan", "plans")+" side by side")
+	p.heading(strings.ToUpper(clean(title)), plural(len(answer.GetVariants())+len(answer.GetCurve()), "plan", "plans")+" side by side")
 	p.variants(answer)
 	p.curve(answer.GetCurve())
 	p.provenance(answer.GetProvenance())

@@ -44,6 +44,7 @@ func Fleet(w io.Writer, style Style, fleet *bowrollv1.Fleet, plan *bowrollv1.Fle
 			cycle = fleet.GetCycles()[i]
 		}
 		s := newPlanSheet(style, cycle, c)
+		s.joint = true
 		s.part()
 		if i < len(plan.GetPlans())-1 {
 			s.gap()

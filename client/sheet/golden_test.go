@@ -31,6 +31,20 @@ func load[T proto.Message](t *testing.T, name string, into T) T {
 	return into
 }
 
+// cycleOf reads a cycle file.
+func cycleOf(t *testing.T, file string) *bowrollv1.Cycle {
+	t.Helper()
+	source, err := os.ReadFile(file)
+	if err != nil {
+		t.Fatal(err)
+	}
+	asked, _, err := cycle.Read(file, source)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return asked
+}
+
 // TestSheets holds every sheet against the text that was looked at and found
 // good. UPDATE_GOLDEN=1 writes the texts anew; look at them before committing.
 func TestSheets(t *testing.T) {
@@ -42,6 +56,7 @@ func TestSheets(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
+	worked := cycleOf(t, "testdata/worked.yaml")
 	plan := load(t, "plan", &bowrollv1.CyclePlan{})
 	nothing := proto.Clone(plan).(*bowrollv1.CyclePlan)
 	nothing.Launches, nothing.Optimal, nothing.Proof, nothing.Bound = nil, false, bowrollv1.Proof_PROOF_FEASIBLE, 95
@@ -64,6 +79,27 @@ func TestSheets(t *testing.T) {
 		{"plan-colour", 80, quantity.Trade, true, func(w io.Writer, s sheet.Style) error { return sheet.Plan(w, s, asked, plan) }},
 		{"plan-alone", 80, quantity.Trade, false, func(w io.Writer, s sheet.Style) error { return sheet.Plan(w, s, nil, plan) }},
 		{"plan-nothing", 80, quantity.Trade, false, func(w io.Writer, s sheet.Style) error { return sheet.Plan(w, s, asked, nothing) }},
+		{"worked-80", 80, quantity.Trade, false, func(w io.Writer, s sheet.Style) error {
+			return sheet.Plan(w, s, worked, load(t, "worked", &bowrollv1.CyclePlan{}))
+		}},
+		{"worked-140", 140, quantity.Trade, false, func(w io.Writer, s sheet.Style) error {
+			return sheet.Plan(w, s, worked, load(t, "worked", &bowrollv1.CyclePlan{}))
+		}},
+		{"worked-alone", 80, quantity.SI, false, func(w io.Writer, s sheet.Style) error {
+			return sheet.Plan(w, s, nil, load(t, "worked", &bowrollv1.CyclePlan{}))
+		}},
+		{"worked-kept", 80, quantity.Trade, true, func(w io.Writer, s sheet.Style) error {
+			return sheet.Plan(w, s, worked, load(t, "worked-kept", &bowrollv1.CyclePlan{}))
+		}},
+		{"compare-80", 80, quantity.Trade, false, func(w io.Writer, s sheet.Style) error {
+			return sheet.Compare(w, s, cycleOf(t, "../../testdata/cycles/dawn.yaml"), load(t, "compare", &bowrollv1.CyclesCompareResponse{}))
+		}},
+		{"compare-si", 120, quantity.SI, false, func(w io.Writer, s sheet.Style) error {
+			return sheet.Compare(w, s, nil, load(t, "compare", &bowrollv1.CyclesCompareResponse{}))
+		}},
+		{"fleet", 80, quantity.Trade, false, func(w io.Writer, s sheet.Style) error {
+			return sheet.Fleet(w, s, nil, load(t, "fleet", &bowrollv1.FleetPlan{}))
+		}},
 		{"gets-off", 80, quantity.Trade, false, takeoff("gets-off")},
 		{"gets-off-si", 80, quantity.SI, false, takeoff("gets-off")},
 		{"too-long", 80, quantity.Trade, false, takeoff("too-long")},
@@ -118,6 +154,16 @@ func TestEmptyAnswers(t *testing.T) {
 			return sheet.Plan(w, style, &bowrollv1.Cycle{Deck: "main"}, &bowrollv1.CyclePlan{
 				Launches: []*bowrollv1.PlannedLaunch{{Sortie: "a"}}, Held: []*bowrollv1.HeldSortie{{Sortie: "b"}},
 				Lots: []*bowrollv1.LotUse{{Lot: "l"}}})
+		},
+		"compare": func(w io.Writer) error {
+			return sheet.Compare(w, style, nil, &bowrollv1.CyclesCompareResponse{Variants: []*bowrollv1.VariantAnswer{{}}, Curve: []*bowrollv1.SweepPoint{{}}})
+		},
+		"fleet": func(w io.Writer) error {
+			return sheet.Fleet(w, style, nil, &bowrollv1.FleetPlan{Plans: []*bowrollv1.CyclePlan{{}}, Transfers: []*bowrollv1.TransferUse{{}}})
+		},
+		"extras": func(w io.Writer) error {
+			return sheet.Plan(w, style, nil, &bowrollv1.CyclePlan{Timeline: &bowrollv1.Timeline{Tasks: []*bowrollv1.DeckTask{{}}}, Respotting: &bowrollv1.Respotting{},
+				Prices: []*bowrollv1.Price{{}}, Replan: &bowrollv1.Replan{}, Bindings: []*bowrollv1.Binding{{}}, Reserves: []*bowrollv1.SizedReserve{{}}})
 		},
 		"takeoff": func(w io.Writer) error {
 			return sheet.Takeoff(w, style, "", &bowrollv1.Takeoff{Roll: &bowrollv1.Roll{}})

@@ -53,6 +53,7 @@ type planSheet struct {
 	cycle   *bowrollv1.Cycle
 	sorties map[string]*bowrollv1.Sortie
 	start   time.Time
+	joint   bool // the plan is part of one for several decks
 }
 
 // headline says in three lines what a planner asks first: how many go, who does
@@ -101,6 +102,9 @@ func (s *planSheet) proof() string {
 	}
 	text := fmt.Sprintf("Priority launched %d of %d; %s used, %d left. ", s.plan.GetObjective().GetPriorityLaunched(), asked,
 		plural(used, "unit", "units"), after)
+	if s.joint {
+		return strings.TrimSpace(text)
+	}
 	if s.plan.GetOptimal() {
 		text += "Proven best: no plan launches more, or as much with fewer units."
 		if s.plan.GetProofChecked() {

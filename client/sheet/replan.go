@@ -61,7 +61,7 @@ func (s *planSheet) replan() {
 	if len(r.GetVoidCards()) == 0 {
 		s.paragraph(toneGood, fmt.Sprintf("All %d hold.", len(r.GetKept())), 0)
 	} else {
-		s.paragraph(tonePlain, fmt.Sprintf("%d hold, %d are void.", len(r.GetKept()), len(r.GetVoidCards())), 0)
+		s.paragraph(tonePlain, fmt.Sprintf("%d hold, %d void.", len(r.GetKept()), len(r.GetVoidCards())), 0)
 	}
 	at := 0
 	for _, v := range r.GetVoidCards() {

@@ -80,6 +80,7 @@ func CheckDeck(d *bowrollv1.Deck, site *bowrollv1.Site) []*bowrollv1.Violation {
 		}
 		seen[s.GetId()] = true
 	}
+	checkNeighbours(d, seen, &vs)
 	if d.GetPolicy().GetPermittedSinkM() > 0 && d.EdgeHeightM == nil {
 		vs.add("policy.permitted_sink_m", figure(d.GetPolicy().GetPermittedSinkM()), "edge", "0 where edge_height_m is not given", "")
 	}
@@ -96,6 +97,26 @@ func CheckDeck(d *bowrollv1.Deck, site *bowrollv1.Site) []*bowrollv1.Violation {
 		vs.add("axis_offset_deg", figure(d.GetAxisOffsetDeg()), "range", "from 0 to 360 ashore, a true heading", "")
 	}
 	return vs
+}
+
+// checkNeighbours holds pairs of spots to spots that there are, each pair once.
+func checkNeighbours(d *bowrollv1.Deck, spots map[string]bool, vs *violations) {
+	pairs := map[[2]string]bool{}
+	for i, n := range d.GetNeighbours() {
+		for _, end := range []struct{ field, spot string }{{".spot", n.GetSpot()}, {".other", n.GetOther()}} {
+			if !spots[end.spot] {
+				vs.add(element("neighbours", i, end.field), end.spot, "known", "a spot of the deck", "")
+			}
+		}
+		pair := [2]string{min(n.GetSpot(), n.GetOther()), max(n.GetSpot(), n.GetOther())}
+		switch {
+		case n.GetSpot() == n.GetOther():
+			vs.add(element("neighbours", i, ".other"), n.GetOther(), "pair", "another spot", "")
+		case pairs[pair]:
+			vs.add(element("neighbours", i, ""), n.GetSpot()+" and "+n.GetOther(), "unique", "each pair once", "")
+		}
+		pairs[pair] = true
+	}
 }
 
 // siteOf is the name of the site that a deck's name puts it on.
