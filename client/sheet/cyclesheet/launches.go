@@ -2,6 +2,7 @@ package cyclesheet
 
 import (
 	"fmt"
+	"math"
 	"strings"
 
 	"bowroll/client/sheet/figure"
@@ -16,18 +17,18 @@ func (s Sheet) launches() paper.Cell {
 	}
 	t := paper.Table{Columns: []paper.Column{
 		{Head: "#", Right: true, Share: 0.45},
-		{Head: "UTC", Right: true, Share: 0.9},
+		{Head: "UTC +min late", Share: 1.55},
 		{Head: "Sortie", Share: 1.45},
-		{Head: "Type", Share: 1.5, Rank: 4},
+		{Head: "Type", Share: 1.4, Rank: 4},
 		{Head: "Mass", Right: true, Share: 1.15, Rank: 3},
 		{Head: "Spot", Share: 0.8},
-		{Head: "Units and lot", Share: 2},
-		{Head: "Fire", Right: true, Share: 1.05},
+		{Head: "Units and lot", Share: 1.8},
+		{Head: "Fire", Right: true, Share: 0.9},
 		{Head: "Run req'd", Right: true, Share: 0.95, Rank: 1},
 		{Head: "avail.", Right: true, Share: 0.9, Rank: 2},
 		{Head: "Margin", Right: true, Share: 1.05},
 		{Head: "Least wind", Right: true, Share: 0.95, Rank: 5},
-		{Head: "If a unit fails", Share: 1.15, Badges: map[string]paper.Fill{"STOP": paper.Black, "GO": paper.Open, "NO WAY OUT": paper.Black}},
+		{Head: "If a unit fails", Share: 1.25, Badges: map[string]paper.Fill{"STOP": paper.Black, "GO": paper.Open, "NO WAY OUT": paper.Black}},
 		{Head: "Outcome", Share: 1.5, Badges: map[string]paper.Fill{"marginal": paper.Open}},
 	}}
 	for _, l := range s.Plan.GetLaunches() {
@@ -43,6 +44,10 @@ func (s Sheet) launch(l *bowrollv1.PlannedLaunch) []string {
 		off = &bowrollv1.Takeoff{}
 	}
 	sortie := s.sortie(l.GetSortie())
+	when := figure.Clock(s.start(), s.goes(l))
+	if late := s.goes(l) - l.GetLaunchS(); late >= 30 {
+		when += fmt.Sprintf(" +%.0f", math.Ceil(late/60))
+	}
 	least := figure.None
 	switch limit := l.GetLeastHeadwindMps(); limit.GetState() {
 	case bowrollv1.LimitState_LIMIT_STATE_FOUND:
@@ -51,7 +56,7 @@ func (s Sheet) launch(l *bowrollv1.PlannedLaunch) []string {
 		least = "any"
 	}
 	return []string{
-		fmt.Sprint(l.GetOrder()), figure.Clock(s.start(), l.GetLaunchS()), l.GetSortie(), typeOf(sortie),
+		fmt.Sprint(l.GetOrder()), when, l.GetSortie(), typeOf(sortie),
 		s.number(figure.Mass, sortie.GrossMassKg), l.GetSpot(), draws(l.GetDraws()), firing(off.GetFiring()),
 		s.number(figure.Length, off.RequiredRunM), s.number(figure.Length, off.AvailableM), s.number(figure.Length, off.MarginM),
 		least, fails(off), words(off.GetOutcome().String(), "OUTCOME_"),

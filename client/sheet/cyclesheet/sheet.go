@@ -64,10 +64,10 @@ func (s Sheet) Document() paper.Document {
 	add(s.picture(), s.wind())
 	add(s.launches())
 	add(s.held())
+	add(s.stock())
 	for _, part := range s.timeline() {
 		add(part)
 	}
-	add(s.stock())
 	add(s.whatIf())
 	add(lesser)
 	return paper.Document{Title: "Cycle sheet: " + s.Plan.GetId(), Dated: start, Pages: []paper.Page{page}}
@@ -121,7 +121,7 @@ func (s Sheet) summary() paper.Cell {
 	list := []paper.Figure{
 		{Label: "Launch", Value: fmt.Sprint(off), Unit: fmt.Sprintf("of %d, %d held", off+held, held)},
 		{Label: "Priority launched", Value: fmt.Sprint(s.Plan.GetObjective().GetPriorityLaunched()), Unit: fmt.Sprintf("of %d", asked)},
-		{Label: "Units used", Value: fmt.Sprint(used), Unit: fmt.Sprintf("%d usable left", left)},
+		{Label: "Units used", Value: fmt.Sprint(used), Unit: fmt.Sprintf("leaves %d usable", left)},
 	}
 	if ship := s.Plan.GetShip(); ship != nil {
 		list = append(list, paper.Figure{Label: "Steer", Value: strings.TrimSuffix(figure.Bearing(ship.GetCourseDeg()), " deg"),
@@ -132,9 +132,8 @@ func (s Sheet) summary() paper.Cell {
 			Unit: s.unit(figure.Speed) + ", on the " + wind.GetPlannedOn()})
 	}
 	if off > 0 {
-		first, last := s.Plan.GetLaunches()[0], s.Plan.GetLaunches()[off-1]
-		list = append(list, paper.Figure{Label: "First launch", Value: figure.Clock(s.start(), first.GetLaunchS()),
-			Unit: "UTC, last " + figure.Clock(s.start(), last.GetLaunchS())})
+		first, last := s.goes(s.Plan.GetLaunches()[0]), s.goes(s.Plan.GetLaunches()[off-1])
+		list = append(list, paper.Figure{Label: "First launch", Value: figure.Clock(s.start(), first), Unit: "UTC, last " + figure.Clock(s.start(), last)})
 	}
 	return paper.Cell{Blocks: []paper.Block{paper.Figures{List: list}}}
 }

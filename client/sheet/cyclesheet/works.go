@@ -26,6 +26,17 @@ func (s Sheet) works() []work {
 	return list
 }
 
+// goes is when a launch can go: as planned, or later where the work on deck takes
+// longer.
+func (s Sheet) goes(l *bowrollv1.PlannedLaunch) float64 {
+	for _, t := range s.Plan.GetTimeline().GetTasks() {
+		if t.GetSortie() == l.GetSortie() && !t.GetHeld() {
+			return t.GetLaunchS()
+		}
+	}
+	return l.GetLaunchS()
+}
+
 func worked(t *bowrollv1.DeckTask) work {
 	w := work{sortie: t.GetSortie(), fitFrom: t.FitStartS, ready: t.ReadyS, testFrom: t.TestStartS, igniterFrom: t.IgniterStartS, launch: t.GetLaunchS()}
 	for _, team := range t.GetTeams() {
@@ -43,7 +54,7 @@ func worked(t *bowrollv1.DeckTask) work {
 		}
 	}
 	if t.OverHoldS != nil {
-		w.note += " over hold"
+		w.note += ", units on too long"
 	}
 	return w
 }

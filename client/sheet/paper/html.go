@@ -23,6 +23,7 @@ func HTML(w io.Writer, doc Document) error {
 		"kind":   kindOf,
 		"svg":    svg,
 		"badge":  badgeClass,
+		"short":  func(text string) bool { return len(text) <= 12 },
 		"cell":   func(row []string, i int) string { return append(row, make([]string, i+1)...)[i] },
 		"columns": func(f Fields) []([]Field) {
 			columns := max(f.Columns, 1)
@@ -73,7 +74,11 @@ func badgeClass(c Column, text string) string {
 // shows them light.
 func svg(d Drawing) template.HTML {
 	var b strings.Builder
-	fmt.Fprintf(&b, `<svg viewBox="0 0 %s %s" role="img" aria-label="%s">`, number(d.Width), number(d.Height), html.EscapeString(d.Alt))
+	class := "wide" // scrolls on a small screen rather than shrink
+	if d.Width < 120 {
+		class = "compact"
+	}
+	fmt.Fprintf(&b, `<svg viewBox="0 0 %s %s" class="%s" role="img" aria-label="%s">`, number(d.Width), number(d.Height), class, html.EscapeString(d.Alt))
 	fmt.Fprintf(&b, `<title>%s</title>`, html.EscapeString(d.Alt))
 	for _, s := range d.Shapes {
 		dash := ""
