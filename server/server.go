@@ -10,6 +10,7 @@ import (
 
 	"github.com/prometheus/client_golang/prometheus"
 	"go.opentelemetry.io/contrib/instrumentation/google.golang.org/grpc/otelgrpc"
+	"go.opentelemetry.io/otel/propagation"
 	"go.opentelemetry.io/otel/trace"
 	"go.uber.org/zap"
 	"google.golang.org/grpc"
@@ -155,7 +156,8 @@ func transportOptions(certificates *certs.Store, traces trace.TracerProvider) []
 		grpc.KeepaliveEnforcementPolicy(keepalive.EnforcementPolicy{MinTime: 20 * time.Second}),
 	}
 	if traces != nil {
-		options = append(options, grpc.StatsHandler(otelgrpc.NewServerHandler(otelgrpc.WithTracerProvider(traces))))
+		options = append(options, grpc.StatsHandler(otelgrpc.NewServerHandler(
+			otelgrpc.WithTracerProvider(traces), otelgrpc.WithPropagators(propagation.TraceContext{}))))
 	}
 	if certificates != nil {
 		network := credentials.NewTLS(certificates.Server(true, "h2"))

@@ -12,6 +12,7 @@ import (
 
 	"github.com/prometheus/client_golang/prometheus"
 	"github.com/prometheus/client_golang/prometheus/collectors"
+	"go.opentelemetry.io/otel/trace"
 	"go.uber.org/zap"
 	"go.uber.org/zap/zapcore"
 
@@ -30,12 +31,12 @@ func (c *serveCommand) Run(ctx context.Context, out streams) error {
 	if err != nil {
 		return err
 	}
-	endTraces, err := c.trace(ctx, log)
+	traces, endTraces, err := c.trace(ctx, log)
 	if err != nil {
 		return errors.Join(err, closeStore(kept))
 	}
 	defer endTraces()
-	s, watch, err := c.make(log, kept)
+	s, watch, err := c.make(log, kept, traces)
 	if err != nil {
 		return errors.Join(err, closeStore(kept))
 	}
@@ -54,7 +55,7 @@ type checkCommand struct{ settings }
 
 // Run prints what would be used.
 func (c *checkCommand) Run(out streams) error {
-	s, _, err := c.make(zap.NewNop(), nil)
+	s, _, err := c.make(zap.NewNop(), nil, nil)
 	if err != nil {
 		return err
 	}
@@ -91,7 +92,7 @@ func (s *settings) cores() int {
 }
 
 // make puts the server together from the settings.
-func (s *settings) make(log *zap.Logger, kept store.Store) (*server.Server, watch, error) {
+func (s *settings) make(log *zap.Logger, kept store.Store, traces trace.TracerProvider) (*server.Server, watch, error) {
 	folder, err := s.catalog()
 	if err != nil {
 		return nil, nil, err
@@ -114,7 +115,7 @@ func (s *settings) make(log *zap.Logger, kept store.Store) (*server.Server, watc
 		GRPCAddress: s.GRPC, HTTPAddress: s.HTTP, AdminAddress: s.Admin, Reflection: s.Reflection,
 		Origins: s.Origins, Grace: s.Grace, Cores: s.cores(),
 		Log: log, NewID: assembly.NewID, Registry: registry,
-		Certificates: certificates, Access: guard, Quota: s.quota(), Now: time.Now, StoreProbe: probe,
+		Certificates: certificates, Access: guard, Quota: s.quota(), Now: time.Now, StoreProbe: probe, Traces: traces,
 	}, folder, options...)
 	return made, watching(certificates, guard), err
 }

@@ -8,12 +8,11 @@ import (
 	"net/url"
 	"time"
 
-	"go.opentelemetry.io/otel"
 	"go.opentelemetry.io/otel/attribute"
 	"go.opentelemetry.io/otel/exporters/otlp/otlptrace/otlptracegrpc"
-	"go.opentelemetry.io/otel/propagation"
 	"go.opentelemetry.io/otel/sdk/resource"
 	sdktrace "go.opentelemetry.io/otel/sdk/trace"
+	"go.opentelemetry.io/otel/trace"
 	"go.uber.org/zap"
 
 	"bowroll/perf"
@@ -47,18 +46,14 @@ func (f *traced) print(out io.Writer) {
 	fmt.Fprintf(out, "traces: %s\ntrace-share: %v\n", orNone(f.Traces), f.TraceShare)
 }
 
-// trace records the calls of this process from now on; the function returned
-// sends what is left. The program has one tracer: it is the one that the gRPC
-// library's instrumentation asks for.
-func (f *traced) trace(ctx context.Context, log *zap.Logger) (end func(), err error) {
+// trace returns what takes the spans of calls, nil where no address is given; the
+// function returned sends what is left.
+func (f *traced) trace(ctx context.Context, log *zap.Logger) (traces trace.TracerProvider, end func(), err error) {
 	provider, err := f.provider(ctx)
 	if provider == nil {
-		return func() {}, err
+		return nil, func() {}, err
 	}
-	otel.SetTracerProvider(provider)
-	otel.SetTextMapPropagator(propagation.TraceContext{})
-	otel.SetErrorHandler(otel.ErrorHandlerFunc(func(err error) { log.Warn("traces", zap.Error(err)) }))
-	return func() {
+	return provider, func() {
 		ctx, cancel := context.WithTimeout(context.WithoutCancel(ctx), 3*time.Second)
 		defer cancel()
 		if err := provider.Shutdown(ctx); err != nil {
