@@ -18,7 +18,7 @@ func TestBoxHoldsInside(t *testing.T) {
 	var schedule booster.Schedule
 	points, boxes, wanted, shrunk := 0, 0, 400, 0.0
 	if testing.Short() {
-		wanted = 40
+		wanted = 10
 	}
 	for boxes < wanted {
 		s, f := randomSetting(rng)

@@ -57,7 +57,7 @@ func TestChangesClearTheirFinding(t *testing.T) {
 	made := map[takeoff.Input]int{}
 	rounds := 200
 	if testing.Short() {
-		rounds = 60
+		rounds = 12
 	}
 	for range rounds {
 		s, f := randomSetting(rng)

@@ -74,7 +74,11 @@ func TestFallInWind(t *testing.T) {
 func TestDropZoneHoldsEveryFall(t *testing.T) {
 	rng := rand.New(rand.NewPCG(1, 2))
 	between := func(low, high float64) float64 { return low + (high-low)*rng.Float64() }
-	for range 2000 {
+	rounds := 2000
+	if testing.Short() {
+		rounds = 150
+	}
+	for range rounds {
 		d := takeoff.Drop{
 			HeightM: between(0, 600), Above: takeoff.AboveDeck, AirspeedMPS: between(20, 90), ClimbAngleDeg: between(-5, 15),
 			HeadwindMPS: between(-5, 25), CrosswindMPS: between(-12, 12), DensityKgM3: between(0.8, 1.4),
