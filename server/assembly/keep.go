@@ -57,10 +57,16 @@ func overStore(ctx context.Context, kept store.Store, now func() time.Time) (*gr
 // OpenStore opens the store that an address names: a PostgreSQL database
 // (postgres://…) or else the path of a file, which is made where there is none.
 func OpenStore(ctx context.Context, address string) (store.Store, error) {
+	return OpenStoreAt(ctx, address, nil)
+}
+
+// OpenStoreAt is [OpenStore] for tests that end the process at named points: at,
+// where given, is called there.
+func OpenStoreAt(ctx context.Context, address string, at func(point string)) (store.Store, error) {
 	if strings.HasPrefix(address, "postgres://") || strings.HasPrefix(address, "postgresql://") {
-		return postgres.Open(ctx, address, postgres.Options{})
+		return postgres.Open(ctx, address, postgres.Options{At: at})
 	}
-	return sqlite.Open(ctx, address, sqlite.Options{})
+	return sqlite.Open(ctx, address, sqlite.Options{At: at})
 }
 
 // Sweep expires reservations that ran out, every so often until ctx ends.

@@ -12,7 +12,9 @@ import (
 	"os/signal"
 	"path/filepath"
 	"strconv"
+	"strings"
 	"sync"
+	"sync/atomic"
 	"syscall"
 	"testing"
 	"time"
@@ -26,8 +28,13 @@ import (
 	bowrollv1 "bowroll/proto/bowroll/v1"
 )
 
-// childArgs is the variable that makes the test binary be bowrolld.
-const childArgs = "BOWROLLD_TEST_ARGS"
+// childArgs is the variable that makes the test binary be bowrolld, and
+// childPoint the point of the store at which it then kills itself, with how many
+// times it passes there first.
+const (
+	childArgs  = "BOWROLLD_TEST_ARGS"
+	childPoint = "BOWROLLD_TEST_POINT"
+)
 
 // beChild runs bowrolld where this process was started to be it.
 func beChild() bool {
@@ -41,8 +48,26 @@ func beChild() bool {
 	}
 	ctx, stop := signal.NotifyContext(context.Background(), syscall.SIGTERM)
 	defer stop()
-	os.Exit(run(ctx, args, func(string) (string, bool) { return "", false }, os.Stdout, os.Stderr))
+	to := streams{out: os.Stdout, err: os.Stderr, at: dieAt(os.Getenv(childPoint))}
+	os.Exit(runWith(ctx, args, func(string) (string, bool) { return "", false }, to))
 	return true
+}
+
+// dieAt kills this process at a point named as "after commit:7": the seventh time
+// it comes there. It is nil for no point.
+func dieAt(text string) func(point string) {
+	name, count, _ := strings.Cut(text, ":")
+	left, err := strconv.ParseInt(count, 10, 64)
+	if err != nil {
+		return nil
+	}
+	var passed atomic.Int64
+	return func(point string) {
+		if point == name && passed.Add(1) >= left {
+			_ = syscall.Kill(os.Getpid(), syscall.SIGKILL)
+			select {} // the signal is on its way: nothing more is done here
+		}
+	}
 }
 
 // child is a bowrolld in a process of its own.
@@ -54,12 +79,23 @@ type child struct {
 // startBowrolld starts one and waits until it is ready.
 func startBowrolld(t *testing.T, store string) *child {
 	t.Helper()
+	c, said := launchBowrolld(t, store, "")
+	if c == nil {
+		t.Fatalf("bowrolld did not start: %s", said)
+	}
+	return c
+}
+
+// launchBowrolld starts one that dies at a point, if one is given. It returns nil
+// and what was said where it ended before it was ready.
+func launchBowrolld(t *testing.T, store, point string) (*child, string) {
+	t.Helper()
 	args, err := json.Marshal([]string{"--grpc", "127.0.0.1:0", "--http", "", "--store", store, "--log-level", "info"})
 	if err != nil {
 		t.Fatal(err)
 	}
 	cmd := exec.Command(os.Args[0])
-	cmd.Env = append(os.Environ(), childArgs+"="+string(args))
+	cmd.Env = append(os.Environ(), childArgs+"="+string(args), childPoint+"="+point)
 	pipe, err := cmd.StderrPipe()
 	if err != nil {
 		t.Fatal(err)
@@ -83,12 +119,11 @@ func startBowrolld(t *testing.T, store string) *child {
 			if err != nil {
 				t.Fatal(err)
 			}
-			return &child{cmd: cmd, conn: conn}
+			return &child{cmd: cmd, conn: conn}, said
 		}
 	}
 	_ = cmd.Wait()
-	t.Fatalf("bowrolld did not start: %s", said)
-	return nil
+	return nil, said
 }
 
 // kill ends it as a power switch would.
@@ -178,6 +213,10 @@ func killPlan(id string) *bowrollv1.CreatePlanRequest {
 	}
 }
 
+// points are where bowrolld kills itself, one after the other; at "" it is killed
+// from outside at a random instant.
+var points = []string{"", "before commit", "", "after commit", "", "begin"}
+
 // killCycles kills bowrolld under load and restarts it, again and again. After
 // each restart every request of the cycle is sent again: what was acknowledged
 // gets the very same answer, what was not is done now or was done; then the log
@@ -185,6 +224,11 @@ func killPlan(id string) *bowrollv1.CreatePlanRequest {
 func killCycles(t *testing.T, store string, cycles int, longest time.Duration) {
 	random := rand.New(rand.NewPCG(11, 12))
 	ctx := context.Background()
+	for range 2 { // it dies over a store that it has just made, and makes nothing of it twice
+		if early, _ := launchBowrolld(t, store, "migrated:1"); early != nil {
+			t.Fatal("bowrolld passed the point where it had to die")
+		}
+	}
 	c := startBowrolld(t, store)
 	units := make([]string, 64)
 	steps := []*bowrollv1.UnitStep{}
@@ -207,8 +251,14 @@ func killCycles(t *testing.T, store string, cycles int, longest time.Duration) {
 		t.Fatal(err)
 	}
 	entries := 1 + 3*len(units)
-	acknowledged, unknown := 0, 0
+	acknowledged, unknown, named := 0, 0, 0
 	for cycle := range cycles {
+		if point := points[cycle%len(points)]; point != "" {
+			c.kill()
+			if c, _ = launchBowrolld(t, store, fmt.Sprintf("%s:%d", point, 20+random.IntN(40))); c == nil {
+				t.Fatalf("cycle %d: bowrolld died before it was ready", cycle)
+			}
+		}
 		var (
 			wait sync.WaitGroup
 			lock sync.Mutex
@@ -223,8 +273,14 @@ func killCycles(t *testing.T, store string, cycles int, longest time.Duration) {
 				all[name] = done
 			})
 		}
-		time.Sleep(time.Duration(1 + random.Int64N(int64(longest))))
-		c.kill()
+		if points[cycle%len(points)] == "" {
+			time.Sleep(time.Duration(1 + random.Int64N(int64(longest))))
+			c.kill()
+		} else {
+			_ = c.cmd.Wait() // it dies by itself
+			c.conn.Close()
+			named++
+		}
 		wait.Wait()
 		c = startBowrolld(t, store)
 		for name, done := range all {
@@ -252,13 +308,14 @@ func killCycles(t *testing.T, store string, cycles int, longest time.Duration) {
 		}
 	}
 	c.kill()
-	t.Logf("%d kills, %d acknowledged requests, 0 lost, 0 repeated; %d without an answer, each settled by sending it again", cycles, acknowledged, unknown)
+	t.Logf("%d kills, %d of them at named points, %d acknowledged requests, 0 lost, 0 repeated; %d without an answer, each settled by sending it again", cycles, named, acknowledged, unknown)
 	if acknowledged == 0 {
 		t.Error("nothing was acknowledged")
 	}
 }
 
-// killCount is how often to kill; BOWROLL_KILL_CYCLES sets another number.
+// killCount is how often to kill: a few times, in CI 200; BOWROLL_KILL_CYCLES sets
+// another number.
 func killCount(t *testing.T) int {
 	if text := os.Getenv("BOWROLL_KILL_CYCLES"); text != "" {
 		n, err := strconv.Atoi(text)
@@ -267,10 +324,13 @@ func killCount(t *testing.T) int {
 		}
 		return n
 	}
-	if testing.Short() {
+	switch {
+	case testing.Short():
 		return 3
+	case os.Getenv("CI") == "true":
+		return 200
 	}
-	return 200
+	return 6
 }
 
 func TestKillOverAFile(t *testing.T) {

@@ -34,19 +34,24 @@ func main() {
 // run is the program: it returns 0 after a shutdown that was asked for, 1 where
 // serving failed, 2 where flags, environment or file are wrong.
 func run(ctx context.Context, args []string, environment func(string) (string, bool), stdout, stderr io.Writer) int {
+	return runWith(ctx, args, environment, streams{out: stdout, err: stderr})
+}
+
+// runWith is run with all that the program touches.
+func runWith(ctx context.Context, args []string, environment func(string) (string, bool), to streams) int {
 	var flags commands
 	ended := -1
 	parser, err := kong.New(&flags,
 		kong.Name("bowrolld"),
 		kong.Description("Serves booster-assisted take-off and launch planning over gRPC and JSON. Results advise: the approved flight manual, the ordnance instructions and the officers responsible decide."),
-		kong.Writers(stdout, stderr),
+		kong.Writers(to.out, to.err),
 		kong.Exit(func(code int) { ended = code }),
 		kong.Configuration(fileLoader(environment)),
 		kong.BindTo(ctx, (*context.Context)(nil)),
-		kong.Bind(streams{out: stdout, err: stderr}),
+		kong.Bind(to),
 	)
 	if err != nil {
-		fmt.Fprintln(stderr, "bowrolld:", err)
+		fmt.Fprintln(to.err, "bowrolld:", err)
 		return 2
 	}
 	command, err := parser.Parse(args)
@@ -54,15 +59,19 @@ func run(ctx context.Context, args []string, environment func(string) (string, b
 		return ended
 	}
 	if err != nil {
-		fmt.Fprintln(stderr, "bowrolld:", err)
+		fmt.Fprintln(to.err, "bowrolld:", err)
 		return 2
 	}
 	if err := command.Run(); err != nil {
-		fmt.Fprintln(stderr, "bowrolld:", err)
+		fmt.Fprintln(to.err, "bowrolld:", err)
 		return 1
 	}
 	return 0
 }
 
-// streams are where the program writes.
-type streams struct{ out, err io.Writer }
+// streams are where the program writes. at, where a test gives it, is called at
+// the named points of the store.
+type streams struct {
+	out, err io.Writer
+	at       func(point string)
+}

@@ -27,7 +27,7 @@ type serveCommand struct{ settings }
 // Run serves until ctx ends.
 func (c *serveCommand) Run(ctx context.Context, out streams) error {
 	log := c.logger(out.err)
-	kept, err := c.store(ctx, log)
+	kept, err := c.store(ctx, log, out.at)
 	if err != nil {
 		return err
 	}

@@ -18,13 +18,13 @@ import (
 const sweepEvery = 20 * time.Second
 
 // store opens the store, nil where none is named, and sees to it that
-// reservations run out until ctx ends.
-func (s *settings) store(ctx context.Context, log *zap.Logger) (store.Store, error) {
+// reservations run out until ctx ends. The store calls at where a test wants it.
+func (s *settings) store(ctx context.Context, log *zap.Logger, at func(point string)) (store.Store, error) {
 	if s.Store == "" {
 		log.Warn("no store: stock and plans are neither kept nor served; name one with --store")
 		return nil, nil
 	}
-	kept, err := assembly.OpenStore(ctx, s.Store)
+	kept, err := assembly.OpenStoreAt(ctx, s.Store, at)
 	if err != nil {
 		return nil, err
 	}

@@ -45,8 +45,8 @@ var _ store.Store = (*Store)(nil)
 type Options struct {
 	// Connections is the most connections to keep, 16 by default.
 	Connections int
-	// At, where set, is called at named points ("begin", "before commit",
-	// "after commit"), for tests that end the process there.
+	// At, where set, is called at named points ("migrated", "begin", "before
+	// commit", "after commit"), for tests that end the process there.
 	At func(point string)
 }
 
@@ -84,6 +84,7 @@ func Open(ctx context.Context, url string, options Options) (*Store, error) {
 	if s.at == nil {
 		s.at = func(string) {}
 	}
+	s.at("migrated")
 	return s, nil
 }
 

@@ -56,6 +56,7 @@ func (s *Store) prepareFile(ctx context.Context) error {
 	if err != nil {
 		return fault(err)
 	}
+	s.options.At("migrated")
 	if _, err := s.db.ExecContext(ctx, fmt.Sprintf(`PRAGMA user_version = %d`, version)); err != nil {
 		return errorf("write the store file: %w", err)
 	}

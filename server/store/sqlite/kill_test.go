@@ -72,9 +72,12 @@ func victim(path, point, from string) error {
 // TestKill kills the process that writes, at random instants and at named
 // points, and looks for what it had acknowledged.
 func TestKill(t *testing.T) {
-	cycles := 200
-	if testing.Short() {
+	cycles := 30
+	switch {
+	case testing.Short():
 		cycles = 10
+	case os.Getenv("CI") == "true":
+		cycles = 200
 	}
 	if text := os.Getenv("BOWROLL_KILL_CYCLES"); text != "" {
 		n, err := strconv.Atoi(text)

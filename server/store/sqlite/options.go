@@ -21,8 +21,9 @@ type Options struct {
 	Exclusive bool
 	// Readers is the number of connections that read, 4 by default.
 	Readers int
-	// At, where set, is called by the writer at named points ("begin",
-	// "before commit", "after commit"), for tests that end the process there.
+	// At, where set, is called at named points, for tests that end the process
+	// there: by Open ("migrated") and by the writer ("begin", "before commit",
+	// "after commit").
 	At func(point string)
 }
 
