@@ -6,6 +6,7 @@ import (
 	"strings"
 	"time"
 
+	"bowroll/client/sheet/figure"
 	bowrollv1 "bowroll/proto/bowroll/v1"
 )
 
@@ -146,7 +147,7 @@ func (s *planSheet) launches() {
 		{head: "Run", under: "req'd", right: true},
 		{head: "Margin", right: true},
 		{head: "Least", under: "wind", right: true},
-		{head: "Dud", under: "leg"},
+		{head: "If", under: "fails", least: 5},
 		{head: "Outcome", least: 8},
 	}}
 	if s.start.IsZero() {
@@ -169,10 +170,6 @@ func (s *planSheet) launch(l *bowrollv1.PlannedLaunch) []cell {
 	fire := none
 	if off.GetFiring() != nil {
 		fire = firing(off.GetFiring())
-	}
-	leg := none
-	if l.Leg != nil {
-		leg = word(l.GetLeg())
 	}
 	margin := cell{text: s.givenNumber(length, off.MarginM)}
 	if result := outcome(off.GetOutcome()); result.tone != toneGood {
@@ -202,7 +199,7 @@ func (s *planSheet) launch(l *bowrollv1.PlannedLaunch) []cell {
 		{text: s.givenNumber(length, off.RequiredRunM)},
 		margin,
 		{text: s.limit(speed, l.GetLeastHeadwindMps())},
-		{text: leg},
+		{text: figure.Legs(off.GetFailures())},
 		outcome(off.GetOutcome()),
 	}
 }

@@ -3,7 +3,7 @@ package figure
 import bowrollv1 "bowroll/proto/bowroll/v1"
 
 // Legs says which way out a launch relies on if units fail: "go" or "stop" where
-// every failure has the same, "by case" where it depends on what fails, and "no
+// every failure has the same, "mixed" where it depends on what fails, and "no
 // way out" where a failure has none. Without failures it is [None].
 func Legs(failures []*bowrollv1.Failure) string {
 	text := None
@@ -23,7 +23,7 @@ func Legs(failures []*bowrollv1.Failure) string {
 		case text == None:
 			text = leg
 		case text != leg:
-			text = "by case"
+			text = "mixed"
 		}
 	}
 	return text
