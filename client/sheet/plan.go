@@ -143,7 +143,7 @@ func (s *planSheet) launches() {
 		{head: "Fire", right: true},
 		{head: "Cue", under: "speed", right: true, rank: 5},
 		{head: "Cue", under: "mark", right: true, rank: 6},
-		{head: "Run", right: true},
+		{head: "Run", right: true, rank: 2},
 		{head: "Run", under: "req'd", right: true},
 		{head: "Margin", right: true},
 		{head: "Least", under: "wind", right: true},
@@ -170,6 +170,10 @@ func (s *planSheet) launch(l *bowrollv1.PlannedLaunch) []cell {
 	fire := none
 	if off.GetFiring() != nil {
 		fire = firing(off.GetFiring())
+	}
+	leg := figure.Legs(off.GetFailures())
+	if leg == none && l.Leg != nil { // the answer carries no failures
+		leg = word(l.GetLeg())
 	}
 	margin := cell{text: s.givenNumber(length, off.MarginM)}
 	if result := outcome(off.GetOutcome()); result.tone != toneGood {
@@ -199,7 +203,7 @@ func (s *planSheet) launch(l *bowrollv1.PlannedLaunch) []cell {
 		{text: s.givenNumber(length, off.RequiredRunM)},
 		margin,
 		{text: s.limit(speed, l.GetLeastHeadwindMps())},
-		{text: figure.Legs(off.GetFailures())},
+		{text: leg},
 		outcome(off.GetOutcome()),
 	}
 }
