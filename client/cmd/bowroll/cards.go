@@ -239,7 +239,7 @@ func (p *program) printCards(f cardFlags, sheets paperFlags, form string, source
 		doc.Pages = append(doc.Pages, cards[i].Page(p.style().Units))
 	}
 	if form == "json" {
-		return write(f.Cards, func(w io.Writer) error {
+		return writeFile(f.Cards, func(w io.Writer) error {
 			out := json.NewEncoder(w)
 			out.SetIndent("", "  ")
 			return out.Encode(cards)

@@ -66,7 +66,7 @@ func (p *program) rollCharts(to *client.Client, files []chartFile, asked *bowrol
 	return func() error {
 		for i, f := range files {
 			style := chart.Style{Format: f.format, Units: p.style().Units, About: about(asked)}
-			if err := write(f.file, func(w io.Writer) error { return draws[i](w, style) }); err != nil {
+			if err := writeFile(f.file, func(w io.Writer) error { return draws[i](w, style) }); err != nil {
 				return err
 			}
 		}

@@ -11,9 +11,9 @@ import (
 	"bowroll/client/sheet/paper"
 )
 
-// write writes a file whole or not at all: beside its place first, then moved
+// writeFile writes a file whole or not at all: beside its place first, then moved
 // there.
-func write(name string, draw func(io.Writer) error) (err error) {
+func writeFile(name string, draw func(io.Writer) error) (err error) {
 	var whole bytes.Buffer
 	if err := draw(&whole); err != nil {
 		return fmt.Errorf("%s: %w", name, err)
@@ -68,7 +68,7 @@ func (f paperFlags) size() paper.Size {
 
 // print writes a document in the form that its file's name asks for.
 func (f paperFlags) print(name, form string, doc paper.Document) error {
-	return write(name, func(w io.Writer) error {
+	return writeFile(name, func(w io.Writer) error {
 		switch form {
 		case "pdf":
 			return paper.PDF(w, doc, f.size())

@@ -64,7 +64,7 @@ func (f *planPaper) write(p *program, asked *bowrollv1.Cycle, plan *bowrollv1.Cy
 	}
 	for _, c := range f.charts {
 		style := chart.Style{Format: c.format, Units: p.style().Units, About: asked.GetDisplayName()}
-		if err := write(c.file, func(w io.Writer) error { return chart.Margins(w, style, plan) }); err != nil {
+		if err := writeFile(c.file, func(w io.Writer) error { return chart.Margins(w, style, plan) }); err != nil {
 			return err
 		}
 	}

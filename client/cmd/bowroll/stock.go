@@ -154,7 +154,7 @@ func (c *stockListCommand) export(p *program) error {
 	if c.CSV == "-" {
 		return draw(p.stdout)
 	}
-	return write(c.CSV, draw)
+	return writeFile(c.CSV, draw)
 }
 
 type stockReceiveCommand struct {

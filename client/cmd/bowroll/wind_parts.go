@@ -1,7 +1,6 @@
 package main
 
 import (
-	"path/filepath"
 	"reflect"
 
 	"google.golang.org/protobuf/proto"
@@ -42,6 +41,3 @@ func load(asked *bowrollv1.TakeoffCase) string {
 }
 
 func angle(written string) (float64, error) { return quantity.Parse(quantity.Angle, written) }
-
-// folderOf is the folder that a file is in.
-func folderOf(name string) string { return filepath.Dir(name) }

@@ -7,7 +7,6 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"os"
 	"strconv"
 	"strings"
 
@@ -338,21 +337,4 @@ func chartFormat(file string) (chart.Format, error) {
 		return 0, badInput{fmt.Errorf("--chart %w", err)}
 	}
 	return format, nil
-}
-
-// writeFile writes a file whole, or leaves what was there.
-func writeFile(name string, write func(io.Writer) error) error {
-	file, err := os.CreateTemp(folderOf(name), ".bowroll-*")
-	if err != nil {
-		return badInput{err}
-	}
-	err = write(file)
-	err = errors.Join(err, file.Chmod(0o644), file.Close())
-	if err == nil {
-		err = os.Rename(file.Name(), name)
-	}
-	if err != nil {
-		_ = os.Remove(file.Name())
-	}
-	return err
 }
