@@ -29,6 +29,9 @@ var units = []unit{
 	{"_c", quantity.Temperature, "95 degF"},
 	{"_n", quantity.Force, "8,500 N"},
 	{"_w", quantity.Power, "1,340 kW"},
+	{"_v", quantity.Voltage, "28 V"},
+	{"_ohm", quantity.Resistance, "0.8 ohm"},
+	{"_a", quantity.Current, "40 mA"},
 }
 
 // splitUnit takes the unit off the end of a field's name: gross_mass_kg is

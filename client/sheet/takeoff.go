@@ -20,6 +20,8 @@ func Takeoff(w io.Writer, style Style, about string, off *bowrollv1.Takeoff) err
 	p.firing(off)
 	p.failures(off)
 	p.limits(off)
+	p.box(off)
+	p.around(off)
 	p.cautions("CAUTIONS", without(alone(off.GetCautions()), bowrollv1.Severity_SEVERITY_WARNING))
 	p.provenance(off.GetProvenance())
 	return p.write(w)
@@ -116,6 +118,7 @@ func (p *page) firing(off *bowrollv1.Takeoff) {
 		}
 		p.labelled(tonePlain, "Burn ends", tonePlain, seconds(end)+" "+when+" lift-off", labelColumns)
 	}
+	p.uneven(off.GetAsymmetry())
 	p.worth(off.GetWorth())
 	best := off.GetBestFiring()
 	if best == nil {

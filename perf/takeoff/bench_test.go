@@ -1,6 +1,7 @@
 package takeoff_test
 
 import (
+	"fmt"
 	"os"
 	"testing"
 
@@ -75,4 +76,26 @@ func BenchmarkRoll(b *testing.B) {
 			runner.Stop(&schedule, roll.State, 1)
 		}
 	})
+}
+
+// A box around a take-off with two units.
+func BenchmarkBox(b *testing.B) {
+	s := reference1(b, 0, 15, 28*knot)
+	s.Units = pairs(unitA(), 2, 15)
+	runner, err := takeoff.NewRunner(s)
+	if err != nil {
+		b.Fatal(err)
+	}
+	var schedule booster.Schedule
+	q := takeoff.BoxQuestion{Units: s.Units, Firing: rolling(3.5), Policy: takeoff.DefaultPolicy(), AvailableM: 130}
+	for _, covered := range []bool{false, true} {
+		q.Covered = covered
+		b.Run(fmt.Sprintf("covered=%t", covered), func(b *testing.B) {
+			for b.Loop() {
+				if _, ok := runner.Box(&schedule, q); !ok {
+					b.Fatal("no box")
+				}
+			}
+		})
+	}
 }

@@ -59,10 +59,11 @@ type boxPoint [boxInputs]float64
 
 // The search for the sides and for the box that they make together.
 const (
-	boxScan   = 24 // steps outward before a side is narrowed down
-	boxHalves = 30 // halvings of the side, and of the box
+	boxScan   = 16 // steps outward before a side is narrowed down
+	boxHalves = 20 // halvings of a side
+	boxParts  = 10 // halvings of the box
 	boxGrid   = 2  // places between the ends that are tried while narrowing down
-	boxFine   = 16 // places between the ends that the box found is tried at
+	boxFine   = 8  // places between the ends that the box found is tried at
 
 	// Kept back from the run available, so that nothing hangs on the last digit.
 	boxSlackM = 1e-6
@@ -90,7 +91,7 @@ type boxSearch struct {
 func (r *Runner) Box(s *booster.Schedule, q BoxQuestion) (box Box, ok bool) {
 	b := boxSearch{r: r, s: s, q: q}
 	b.begin()
-	if !b.fits(b.nominal, 0, nil) {
+	if !b.fits(b.nominal, 0, nil, b.q.Covered) {
 		return Box{}, false
 	}
 	var sides [boxInputs][2]float64
@@ -101,14 +102,8 @@ func (r *Runner) Box(s *booster.Schedule, q BoxQuestion) (box Box, ok bool) {
 		}
 	}
 	spot := b.spot()
-	// Sides without an end in range cost nothing as a rule and are kept whole.
-	whole := true
-	part := b.shrink(sides, found, spot, whole)
-	if part < 0 {
-		whole = false
-		part = b.shrink(sides, found, spot, whole)
-	}
-	ranges := b.ranges(sides, found, part, whole)
+	part := b.shrink(sides, spot)
+	ranges := b.widen(b.ranges(sides, part), sides, found, part*spot)
 	box = Box{
 		HeadwindMPS: ranges[boxHeadwind], GrossMassKG: ranges[boxMass], AirC: ranges[boxAir],
 		SpotM: part * spot, CrosswindMPS: q.CrosswindLimitMPS, Shrunk: part,
@@ -159,9 +154,10 @@ func (b *boxSearch) begin() {
 }
 
 // fits tells whether the answer holds under other conditions, the run available
-// shorter by shortM. grain, if given, says what is added to each unit instead of
-// the point's one number.
-func (b *boxSearch) fits(p boxPoint, shortM float64, grain func(u *booster.Unit) float64) bool {
+// shorter by shortM, and with covered whether every single failure keeps a leg.
+// grain, if given, says the temperature of each unit instead of the point's one
+// number, which is added to all.
+func (b *boxSearch) fits(p boxPoint, shortM float64, grain func(u *booster.Unit) float64, covered bool) bool {
 	if p[boxAir] != b.airC {
 		day := b.r.setting.Air
 		density := air.DensityKgM3(day.PressurePa, p[boxAir], day.RelativeHumidity)
@@ -185,7 +181,7 @@ func (b *boxSearch) fits(p boxPoint, shortM float64, grain func(u *booster.Unit)
 	if !roll.LiftsOff || !(roll.RunM*b.q.Policy.RunFactor <= available) {
 		return false
 	}
-	return !b.q.Covered || b.varied.Covered(b.s, b.units, b.q.Firing, b.q.Policy, available)
+	return !covered || b.varied.Covered(b.s, b.units, b.q.Firing, b.q.Policy, available)
 }
 
 // side looks outward from the conditions as they are, all else held, for the
@@ -194,7 +190,7 @@ func (b *boxSearch) side(input int, end float64) (limit float64, found bool) {
 	at := func(x float64) bool {
 		p := b.nominal
 		p[input] = x
-		return b.fits(p, 0, nil)
+		return b.fits(p, 0, nil, b.q.Covered)
 	}
 	good := b.nominal[input]
 	if end == good {
@@ -223,7 +219,7 @@ func (b *boxSearch) side(input int, end float64) (limit float64, found bool) {
 func (b *boxSearch) spot() float64 {
 	good, bad := 0.0, b.q.AvailableM
 	for range boxHalves {
-		if mid := good + 0.5*(bad-good); b.fits(b.nominal, mid, nil) {
+		if mid := good + 0.5*(bad-good); b.fits(b.nominal, mid, nil, b.q.Covered) {
 			good = mid
 		} else {
 			bad = mid
@@ -232,40 +228,29 @@ func (b *boxSearch) spot() float64 {
 	return good
 }
 
-// ranges are the sides when only a part of the way to them is kept; with whole,
-// sides without an end in range are kept as they are.
-func (b *boxSearch) ranges(sides [boxInputs][2]float64, found [boxInputs][2]bool, part float64, whole bool) (ranges [boxInputs]BoxRange) {
+// ranges are the sides when only a part of the way to them is kept.
+func (b *boxSearch) ranges(sides [boxInputs][2]float64, part float64) (ranges [boxInputs]BoxRange) {
 	for i := range ranges {
-		var ends [2]float64
-		for k := range ends {
-			ends[k] = sides[i][k]
-			if found[i][k] || !whole {
-				ends[k] = b.nominal[i] + part*(sides[i][k]-b.nominal[i])
-			}
-		}
 		ranges[i] = BoxRange{
-			Low: ends[0], High: ends[1],
-			LowFound:  found[i][0] || !whole && ends[0] != sides[i][0],
-			HighFound: found[i][1] || !whole && ends[1] != sides[i][1],
+			Low:      b.nominal[i] + part*(sides[i][0]-b.nominal[i]),
+			High:     b.nominal[i] + part*(sides[i][1]-b.nominal[i]),
+			LowFound: true, HighFound: true,
 		}
 	}
 	return ranges
 }
 
 // shrink finds the greatest part of the way to the sides with which the box
-// holds everywhere it is tried, or -1 where it does not hold even at none.
-func (b *boxSearch) shrink(sides [boxInputs][2]float64, found [boxInputs][2]bool, spot float64, whole bool) float64 {
+// holds everywhere it is tried, 0 where there is none.
+func (b *boxSearch) shrink(sides [boxInputs][2]float64, spot float64) float64 {
 	holds := func(part float64, grid int) bool {
-		return b.holds(b.ranges(sides, found, part, whole), part*spot, grid)
-	}
-	if !holds(0, boxGrid) {
-		return -1
+		return b.holds(b.ranges(sides, part), part*spot, grid)
 	}
 	good, bad := 0.0, 1.0
 	if holds(1, boxGrid) {
 		good, bad = 1, 1
 	}
-	for range boxHalves / 2 {
+	for range boxParts {
 		if mid := good + 0.5*(bad-good); holds(mid, boxGrid) {
 			good = mid
 		} else {
@@ -281,21 +266,46 @@ func (b *boxSearch) shrink(sides [boxInputs][2]float64, found [boxInputs][2]bool
 	return good
 }
 
-// holds tries the box where it may fail: at its least and greatest headwind, on
-// a grid of mass and air, with each way in which the grain may be cold and hot.
-// More headwind never lengthens a run at a fixed firing, so that nothing between
-// its ends is tried; all else may be worst somewhere inside.
+// widen moves sides that have no end in range back out to where the search
+// ended, where that costs the others nothing: more wind, a lighter aircraft or
+// colder air as a rule.
+func (b *boxSearch) widen(ranges [boxInputs]BoxRange, sides [boxInputs][2]float64, found [boxInputs][2]bool, spotM float64) [boxInputs]BoxRange {
+	for i := range ranges {
+		for k := range found[i] {
+			if found[i][k] {
+				continue
+			}
+			wide := ranges
+			if k == 0 {
+				wide[i].Low, wide[i].LowFound = sides[i][0], false
+			} else {
+				wide[i].High, wide[i].HighFound = sides[i][1], false
+			}
+			if b.holds(wide, spotM, boxFine) {
+				ranges = wide
+			}
+		}
+	}
+	return ranges
+}
+
+// holds tries the box where it may fail: at its least headwind, on a grid of mass
+// and air, with each way in which the grain may be cold and hot. More headwind
+// never lengthens a run at a fixed firing; all else may be worst somewhere
+// inside. The legs of failures are tried at the corners, of most wind too.
 func (b *boxSearch) holds(ranges [boxInputs]BoxRange, spotM float64, grid int) bool {
 	grains := b.grains(ranges[boxGrain])
-	for _, airC := range levels(ranges[boxAir], b.nominal[boxAir], grid/2) {
-		for _, mass := range levels(ranges[boxMass], b.nominal[boxMass], grid) {
+	airs, masses, winds := ranges[boxAir], ranges[boxMass], ranges[boxHeadwind]
+	for _, airC := range levels(airs, b.nominal[boxAir], grid/2) {
+		for _, mass := range levels(masses, b.nominal[boxMass], grid) {
+			corner := b.q.Covered && (airC == airs.Low || airC == airs.High) && (mass == masses.Low || mass == masses.High)
+			p := boxPoint{boxHeadwind: winds.Low, boxMass: mass, boxAir: airC}
 			for _, grain := range grains {
-				p := boxPoint{boxHeadwind: ranges[boxHeadwind].Low, boxMass: mass, boxAir: airC}
-				if !b.fits(p, spotM, grain) {
+				if !b.fits(p, spotM, grain, corner) {
 					return false
 				}
 			}
-			if p := (boxPoint{boxHeadwind: ranges[boxHeadwind].High, boxMass: mass, boxAir: airC}); !b.fits(p, spotM, nil) {
+			if p[boxHeadwind] = winds.High; corner && !b.fits(p, spotM, nil, true) {
 				return false
 			}
 		}

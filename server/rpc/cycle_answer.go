@@ -149,6 +149,7 @@ func (p *planner) goes(ctx context.Context, s *resolvedSortie, fit *cycleFit) (t
 	out := takeoffAnswer{least: limitAnswer(runner.LeastHeadwind(&r.schedule, question)), leg: reliedOn(&a)}
 	r.fire(&a)
 	out.takeoff = r.answer(&a, sections{bowrollv1.Section_SECTION_BEST_FIRING: true})
+	out.takeoff.Box = r.box(&a)
 	if out.takeoff.PlannedFiring, err = r.plannedFor(ctx, p.rc.sampler, &a); err != nil {
 		return takeoffAnswer{}, err
 	}

@@ -42,8 +42,17 @@ func magnitude(v *float64) *float64 {
 	return &a
 }
 
-// foundBox is the box that a plan found for a launch.
+// foundBox is the box that a plan found for a launch: the one that holds with all
+// its sides at their worst at once. Answers of plans kept before there was one
+// have limits found each by itself.
 func foundBox(launch *bowrollv1.PlannedLaunch) *bowrollv1.CardBox {
+	if found := launch.GetTakeoff().GetBox(); found != nil {
+		return &bowrollv1.CardBox{
+			LeastHeadwindMps: found.LeastHeadwindMps, GreatestCrosswindMps: found.GreatestCrosswindMps, GreatestMassKg: found.GreatestMassKg,
+			LeastTemperatureC: found.LeastTemperatureC, GreatestTemperatureC: found.GreatestTemperatureC,
+			LeastGrainTemperatureC: found.LeastGrainTemperatureC, GreatestGrainTemperatureC: found.GreatestGrainTemperatureC,
+		}
+	}
 	box := &bowrollv1.CardBox{}
 	if l := launch.GetLeastHeadwindMps(); l.GetState() == bowrollv1.LimitState_LIMIT_STATE_FOUND {
 		box.LeastHeadwindMps = l.Value

@@ -12,6 +12,7 @@ import (
 
 type rollCommand struct {
 	caseFlags
+	Also  []string          `help:"What else to answer: ${enum}. drop-zone and circuit need boosters.release and boosters.firing_supply in the case." enum:"box,drop-zone,exhaust,circuit" placeholder:"PART,..."`
 	Chart map[string]string `help:"Draw a chart into a file that ends in .svg or .png: run (speed and thrust along the deck), firing (the run against the moment of firing) or wind-units (the least wind for each number of units)." placeholder:"NAME=FILE"`
 }
 
@@ -26,10 +27,16 @@ func (*rollCommand) Help() string {
   bowroll roll --case case.yaml --headwind "28 kt" --chart run=run.svg`
 }
 
-// everything is all that a take-off can be asked for.
+// everything is what a take-off is asked for in any case.
 var everything = []bowrollv1.Section{
 	bowrollv1.Section_SECTION_FAILURES, bowrollv1.Section_SECTION_BEST_FIRING,
 	bowrollv1.Section_SECTION_LIMITS, bowrollv1.Section_SECTION_WORTH,
+}
+
+// alsoSections are the parts that are answered on request only.
+var alsoSections = map[string]bowrollv1.Section{
+	"box": bowrollv1.Section_SECTION_BOX, "drop-zone": bowrollv1.Section_SECTION_DROP_ZONE,
+	"exhaust": bowrollv1.Section_SECTION_EXHAUST, "circuit": bowrollv1.Section_SECTION_CIRCUIT,
 }
 
 func (c *rollCommand) Run(p *program) error {
@@ -45,9 +52,14 @@ func (c *rollCommand) Run(p *program) error {
 	if err != nil {
 		return err
 	}
-	request := &bowrollv1.TakeoffsComputeRequest{Case: asked, Sections: everything}
+	request := &bowrollv1.TakeoffsComputeRequest{Case: asked, Sections: slices.Clone(everything)}
+	for _, part := range c.Also {
+		if section := alsoSections[part]; !slices.Contains(request.Sections, section) {
+			request.Sections = append(request.Sections, section)
+		}
+	}
 	if len(charts) > 0 {
-		request.Sections = append(slices.Clone(everything), bowrollv1.Section_SECTION_COMMIT)
+		request.Sections = append(request.Sections, bowrollv1.Section_SECTION_COMMIT)
 	}
 	var draw func() error
 	off, err := ask(p, "computing the take-off",
