@@ -15,9 +15,10 @@
 //
 // A field without presence (proto3 scalar, list) is present when it is not its
 // default. Provenance is left out: it is about an answer, not part of it. An
-// aircraft type, booster type, site or deck inside another message is sealed:
-// the SHA-256 sum over its own form stands for it, so that what a catalog holds
-// is walked once ([Seals]) and not for every request that names it.
+// aircraft type, booster type, site, deck, surface or policy inside another
+// message is sealed: the SHA-256 sum over its own form stands for it, so that
+// what a catalog holds is walked once ([Seals]) and not for every request that
+// names it.
 package canonical
 
 import (

@@ -49,7 +49,8 @@ func (s *Seals) sum(m protoreflect.Message) [sha256.Size]byte {
 // sealed tells whether messages of a type enter others by their sum.
 func sealed(name protoreflect.FullName) bool {
 	switch name {
-	case "bowroll.v1.AircraftType", "bowroll.v1.BoosterType", "bowroll.v1.Site", "bowroll.v1.Deck":
+	case "bowroll.v1.AircraftType", "bowroll.v1.BoosterType", "bowroll.v1.Site", "bowroll.v1.Deck",
+		"bowroll.v1.Surface", "bowroll.v1.Policy":
 		return true
 	}
 	return false

@@ -15,7 +15,6 @@ import (
 // you write to one.
 type Snapshot struct {
 	revision string
-	seals    canonical.Seals
 	aircraft kind[*bowrollv1.AircraftType]
 	boosters kind[*bowrollv1.BoosterType]
 	sites    kind[*bowrollv1.Site]
@@ -72,10 +71,6 @@ func newSnapshot(aircraft []*bowrollv1.AircraftType, boosters []*bowrollv1.Boost
 		all = append(all, item)
 	}
 	s.revision = canonical.Digest(all...)[:revisionDigits]
-	canonical.Seal(&s.seals, s.aircraft.sorted)
-	canonical.Seal(&s.seals, s.boosters.sorted)
-	canonical.Seal(&s.seals, s.sites.sorted)
-	canonical.Seal(&s.seals, s.decks.sorted)
 	return s
 }
 
@@ -83,9 +78,8 @@ func newSnapshot(aircraft []*bowrollv1.AircraftType, boosters []*bowrollv1.Boost
 // everything in the snapshot, in the order of kinds and names.
 func (s *Snapshot) Revision() string { return s.revision }
 
-// Digest is the digest of a request, sooner where it holds items of the
-// snapshot.
-func (s *Snapshot) Digest(messages ...proto.Message) string { return s.seals.Digest(messages...) }
+// Digest is the digest of a request.
+func (s *Snapshot) Digest(messages ...proto.Message) string { return canonical.Digest(messages...) }
 
 // AircraftType returns the type of a full name, "aircraftTypes/{id}".
 func (s *Snapshot) AircraftType(name string) (*bowrollv1.AircraftType, bool) {

@@ -1,9 +1,12 @@
 package rpc
 
 import (
+	"google.golang.org/protobuf/proto"
+
 	"bowroll/perf/aircraft"
 	"bowroll/perf/booster"
 	bowrollv1 "bowroll/proto/bowroll/v1"
+	"bowroll/server/canonical"
 	"bowroll/server/catalog"
 )
 
@@ -14,6 +17,7 @@ type library struct {
 	aircraft map[*bowrollv1.AircraftType]*aircraft.Type
 	boosters map[*bowrollv1.BoosterType]*booster.Type
 	policies map[*bowrollv1.Deck]*bowrollv1.Policy
+	seals    canonical.Seals
 }
 
 func newLibrary(s *catalog.Snapshot) *library {
@@ -32,9 +36,18 @@ func newLibrary(s *catalog.Snapshot) *library {
 	for _, name := range s.DeckNames() {
 		d, _ := s.Deck(name)
 		l.policies[d] = policyUsed(d.GetPolicy())
+		canonical.Seal(&l.seals, []*bowrollv1.Deck{d})
+		canonical.Seal(&l.seals, []*bowrollv1.Surface{d.GetSurface()})
+		canonical.Seal(&l.seals, []*bowrollv1.Policy{l.policies[d]})
 	}
+	canonical.Seal(&l.seals, s.AircraftTypes())
+	canonical.Seal(&l.seals, s.BoosterTypes())
+	canonical.Seal(&l.seals, s.Sites())
 	return l
 }
+
+// Digest is the digest of a request, sooner where it holds what the library does.
+func (l *library) Digest(messages ...proto.Message) string { return l.seals.Digest(messages...) }
 
 // aircraftModel is the model's form of an aircraft type, from the catalog or
 // given inline.
