@@ -55,7 +55,10 @@ func nullMessages(definitions *yaml.Node) {
 		}
 		for j := 1; j < len(properties.Content); j += 2 {
 			property := properties.Content[j]
-			if target := refOf(property); target != "" && get(get(definitions, target), "enum") == nil {
+			target := refOf(property)
+			message := target != "" && get(get(definitions, target), "enum") == nil
+			// An instant is a message too, though written as text.
+			if format := get(property, "format"); message || format != nil && format.Value == "date-time" {
 				set(property, "x-nullable", "true", "!!bool")
 			}
 		}
