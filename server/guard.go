@@ -58,6 +58,7 @@ var bulky = map[string]bool{
 	bowrollv1.Cycles_PlanStream_FullMethodName:     true,
 	bowrollv1.Cycles_PlanFleet_FullMethodName:      true,
 	bowrollv1.Cycles_Compare_FullMethodName:        true,
+	bowrollv1.Catalog_ImportCatalog_FullMethodName: true,
 }
 
 // headerFault refuses bodies in another form. Asking for application/json also

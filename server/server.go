@@ -62,6 +62,9 @@ type Config struct {
 	Quota intercept.Quota
 	// StoreProbe asks the store for a sign of life; nil where there is no store.
 	StoreProbe func(context.Context) error
+	// Latest returns the services as they are now, where they change while serving,
+	// e.g. with the catalog; it is asked for each call. Nil keeps the first.
+	Latest func() Services
 	// Now is the clock that quotas go by; the wall clock unless given.
 	Now func() time.Time
 }
@@ -107,7 +110,11 @@ func New(config Config, services Services) (*Server, error) {
 		return nil, err
 	}
 	gateway := newGateway(s.conn, config.Origins, s.health)
-	if err := services.register(context.Background(), s.grpc, gateway.mux, s.conn); err != nil {
+	var registrar grpc.ServiceRegistrar = s.grpc
+	if config.Latest != nil {
+		registrar = latest{s.grpc, config.Latest}
+	}
+	if err := services.register(context.Background(), registrar, gateway.mux, s.conn); err != nil {
 		return nil, errors.Join(err, s.conn.Close())
 	}
 	if err := errors.Join(methods.Covers(s.grpc, Package), gateway.streams(s.grpc)); err != nil {

@@ -28,7 +28,7 @@ type Services struct {
 }
 
 // register registers what there is, with gRPC and with the gateway.
-func (s Services) register(ctx context.Context, grpcServer *grpc.Server, mux *runtime.ServeMux, conn *grpc.ClientConn) error {
+func (s Services) register(ctx context.Context, grpcServer grpc.ServiceRegistrar, mux *runtime.ServeMux, conn *grpc.ClientConn) error {
 	gateways := []func(context.Context, *runtime.ServeMux, *grpc.ClientConn) error{}
 	if s.Takeoffs != nil {
 		bowrollv1.RegisterTakeoffsServer(grpcServer, s.Takeoffs)

@@ -110,13 +110,13 @@ func TestEveryMethodRoleAndSite(t *testing.T) {
 		need := access.Table()[name]
 		for _, site := range []string{"varrow", ""} {
 			req := request(t, m, site)
-			scoped := need.Scope == access.AtSite
+			scoped, fleet := need.Scope == access.AtSite, need.Scope == access.Fleet
 			for _, role := range access.Roles() {
 				holds := role == need.Role || need.Role == access.Reader
 				for grant, want := range map[string]bool{
-					"varrow": holds && (!scoped || site == "varrow"),
-					"skarn":  holds && !scoped,
-					"varro":  holds && !scoped, // the beginning of a name is not the name
+					"varrow": holds && !fleet && (!scoped || site == "varrow"),
+					"skarn":  holds && !fleet && !scoped,
+					"varro":  holds && !fleet && !scoped, // the beginning of a name is not the name
 					"*":      holds,
 				} {
 					tried++

@@ -70,6 +70,7 @@ func services() map[string]map[string]Need {
 		planAt  = Need{Role: Planner, Scope: AtSite}
 		stockAt = Need{Role: Armament, Scope: AtSite}
 		keepAt  = Need{Role: Custodian, Scope: AtSite}
+		keep    = Need{Role: Custodian, Scope: Fleet}
 	)
 	return map[string]map[string]Need{
 		"Takeoffs": {
@@ -86,6 +87,11 @@ func services() map[string]map[string]Need {
 		"Catalog": {
 			"GetAircraftType": read, "ListAircraftTypes": read, "GetBoosterType": read, "ListBoosterTypes": read,
 			"GetSite": read, "ListSites": read, "GetDeck": read, "ListDecks": read,
+			"ExportCatalog": read, "DiffCatalog": read, "ListCatalogRevisions": read,
+			"CreateAircraftType": keep, "UpdateAircraftType": keep, "DeleteAircraftType": keep,
+			"CreateBoosterType": keep, "UpdateBoosterType": keep, "DeleteBoosterType": keep,
+			"CreateSite": keep, "UpdateSite": keep, "DeleteSite": keep,
+			"CreateDeck": keep, "UpdateDeck": keep, "DeleteDeck": keep, "ImportCatalog": keep,
 		},
 		"Model": {
 			"GetModel": read, "Check": read, "CheckVectors": read,

@@ -42,7 +42,8 @@ func Services(screen *refusal.Screen, snapshot *catalog.Snapshot, values []publi
 }
 
 // New reads the catalog and makes the server; screen and services of config and
-// its cores are filled in where they are not set. Options add to the services.
+// its cores are filled in where they are not set. Over a store the folder is the
+// catalog that the store begins with; from then on the store's own holds.
 func New(config server.Config, folder fs.FS, options ...Option) (*server.Server, error) {
 	var err error
 	if config.Screen == nil {
@@ -64,11 +65,19 @@ func New(config server.Config, folder fs.FS, options ...Option) (*server.Server,
 	if err := config.Registry.Register(buildInfo()); err != nil {
 		return nil, err
 	}
-	services := Services(config.Screen, snapshot, values, config.Cores)
+	var chosen choice
 	for _, option := range options {
-		option(&services, snapshot)
+		option(&chosen)
 	}
-	return server.New(config, services)
+	if chosen.store == nil {
+		return server.New(config, Services(config.Screen, snapshot, values, config.Cores))
+	}
+	current, err := chosen.open(config.Screen, snapshot, values, config.Cores)
+	if err != nil {
+		return nil, err
+	}
+	config.Latest = current.services
+	return server.New(config, current.services())
 }
 
 // publishedValues are the ones that come with the program.

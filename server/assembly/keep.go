@@ -4,12 +4,15 @@ import (
 	"context"
 	"errors"
 	"strings"
+	"sync"
 	"time"
 
 	"google.golang.org/grpc"
 
 	"bowroll/server"
 	"bowroll/server/catalog"
+	"bowroll/server/published"
+	"bowroll/server/refusal"
 	"bowroll/server/rpc"
 	"bowroll/server/store"
 	"bowroll/server/store/postgres"
@@ -17,14 +20,58 @@ import (
 )
 
 // Option adds to what [New] puts together.
-type Option func(services *server.Services, snapshot *catalog.Snapshot)
+type Option func(*choice)
 
-// WithStore serves stock and plans from a store. Now is the wall clock.
+// choice is what options chose.
+type choice struct {
+	store store.Store
+	now   func() time.Time
+}
+
+// WithStore keeps stock, plans and the catalog in a store. Now is the wall clock.
 func WithStore(kept store.Store, now func() time.Time) Option {
-	return func(services *server.Services, snapshot *catalog.Snapshot) {
-		services.Stock = rpc.NewStock(kept, snapshot, now)
-		services.Plans = rpc.NewPlans(kept, snapshot, now)
+	return func(c *choice) { c.store, c.now = kept, now }
+}
+
+// mostOpening is how long opening the catalog of a store may take.
+const mostOpening = 30 * time.Second
+
+// open opens the catalog of the store and prepares the services over it.
+func (c choice) open(screen *refusal.Screen, seed *catalog.Snapshot, values []published.Row, cores int) (*current, error) {
+	ctx, cancel := context.WithTimeout(context.Background(), mostOpening)
+	defer cancel()
+	kept, err := rpc.OpenCatalog(ctx, c.store, screen.Validator(), seed, c.now)
+	if err != nil {
+		return nil, err
 	}
+	return &current{kept: kept, build: func(snapshot *catalog.Snapshot) server.Services {
+		services := Services(screen, snapshot, values, cores)
+		services.Catalog = kept.Service(snapshot)
+		services.Stock = rpc.NewStock(c.store, snapshot, c.now)
+		services.Plans = rpc.NewPlans(c.store, snapshot, c.now)
+		return services
+	}}, nil
+}
+
+// current is the services over the revision of the catalog that holds.
+type current struct {
+	kept  *rpc.KeptCatalog
+	build func(*catalog.Snapshot) server.Services
+
+	lock     sync.Mutex
+	snapshot *catalog.Snapshot
+	built    server.Services
+}
+
+// services returns them, made anew where the catalog has changed.
+func (c *current) services() server.Services {
+	snapshot := c.kept.Latest()
+	c.lock.Lock()
+	defer c.lock.Unlock()
+	if snapshot != c.snapshot {
+		c.snapshot, c.built = snapshot, c.build(snapshot)
+	}
+	return c.built
 }
 
 // InProcessOver is [InProcess] over the store that an address names, with stock

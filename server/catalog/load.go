@@ -55,11 +55,7 @@ func Load(fsys fs.FS, validator protovalidate.Validator) (*Snapshot, error) {
 	if files == 0 {
 		return nil, errors.New("read the catalog: the folder holds no .yaml file")
 	}
-	l.check()
-	if len(l.faults) > 0 {
-		return nil, sortFaults(l.faults)
-	}
-	return newSnapshot(l.aircraft, l.boosters, l.sites, l.decks), nil
+	return l.snapshot()
 }
 
 // loader gathers the items of all files, and where each came from.

@@ -5,8 +5,6 @@ import (
 	"fmt"
 	"strconv"
 
-	"google.golang.org/protobuf/proto"
-
 	bowrollv1 "bowroll/proto/bowroll/v1"
 	"bowroll/server/catalog"
 	"bowroll/server/nearest"
@@ -18,6 +16,7 @@ import (
 type Catalog struct {
 	bowrollv1.UnimplementedCatalogServer
 	snapshot *catalog.Snapshot
+	kept     *KeptCatalog // nil where no store keeps the catalog
 }
 
 // NewCatalog returns the catalog service over a snapshot. Its requests have
@@ -26,15 +25,19 @@ func NewCatalog(snapshot *catalog.Snapshot) *Catalog {
 	return &Catalog{snapshot: snapshot}
 }
 
+// Service returns the catalog service over a snapshot, which changes the catalog
+// in the store.
+func (k *KeptCatalog) Service(snapshot *catalog.Snapshot) *Catalog {
+	return &Catalog{snapshot: snapshot, kept: k}
+}
+
 // GetAircraftType returns one aircraft type.
 func (c *Catalog) GetAircraftType(_ context.Context, r *bowrollv1.GetAircraftTypeRequest) (*bowrollv1.AircraftType, error) {
 	found, ok := c.snapshot.AircraftType(r.GetName())
 	if !ok {
 		return nil, unknownName("name", r.GetName(), c.snapshot.AircraftTypeNames())
 	}
-	found = proto.CloneOf(found)
-	found.Provenance = provenance(c.snapshot, r)
-	return found, nil
+	return shown(found, c.snapshot, r), nil
 }
 
 // ListAircraftTypes returns a page of aircraft types in the order of their names.
@@ -52,9 +55,7 @@ func (c *Catalog) GetBoosterType(_ context.Context, r *bowrollv1.GetBoosterTypeR
 	if !ok {
 		return nil, unknownName("name", r.GetName(), c.snapshot.BoosterTypeNames())
 	}
-	found = proto.CloneOf(found)
-	found.Provenance = provenance(c.snapshot, r)
-	return found, nil
+	return shown(found, c.snapshot, r), nil
 }
 
 // ListBoosterTypes returns a page of booster types in the order of their names.
@@ -72,9 +73,7 @@ func (c *Catalog) GetSite(_ context.Context, r *bowrollv1.GetSiteRequest) (*bowr
 	if !ok {
 		return nil, unknownName("name", r.GetName(), c.snapshot.SiteNames())
 	}
-	found = proto.CloneOf(found)
-	found.Provenance = provenance(c.snapshot, r)
-	return found, nil
+	return shown(found, c.snapshot, r), nil
 }
 
 // ListSites returns a page of sites in the order of their names.
@@ -92,9 +91,7 @@ func (c *Catalog) GetDeck(_ context.Context, r *bowrollv1.GetDeckRequest) (*bowr
 	if !ok {
 		return nil, unknownName("name", r.GetName(), c.snapshot.DeckNames())
 	}
-	found = proto.CloneOf(found)
-	found.Provenance = provenance(c.snapshot, r)
-	return found, nil
+	return shown(found, c.snapshot, r), nil
 }
 
 // ListDecks returns a page of the decks of one site in the order of their names.
@@ -110,8 +107,8 @@ func (c *Catalog) ListDecks(_ context.Context, r *bowrollv1.ListDecksRequest) (*
 }
 
 // pageOf cuts a page of resources, which are in the order of their names. The
-// items are the catalog's own and are not written to.
-func pageOf[T interface{ GetName() string }](snapshot *catalog.Snapshot, sorted []T, list string, r interface {
+// items carry their etags.
+func pageOf[T thing](snapshot *catalog.Snapshot, sorted []T, list string, r interface {
 	GetPageSize() int32
 	GetPageToken() string
 }) ([]T, string, error) {
@@ -121,7 +118,11 @@ func pageOf[T interface{ GetName() string }](snapshot *catalog.Snapshot, sorted 
 	if err != nil {
 		return nil, "", badToken(r.GetPageToken(), err)
 	}
-	return items, next, nil
+	cut := make([]T, len(items))
+	for i, item := range items {
+		cut[i] = shown(item, snapshot)
+	}
+	return cut, next, nil
 }
 
 // badToken refuses a page token.

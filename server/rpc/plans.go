@@ -37,8 +37,28 @@ func (p *Plans) CreatePlan(ctx context.Context, r *bowrollv1.CreatePlanRequest) 
 	if err := refusal.Invalid(faults); err != nil {
 		return nil, err
 	}
+	if err := p.pins(ctx, plan.CatalogRevision); err != nil {
+		return nil, err
+	}
 	return p.change(ctx, site, "CreatePlan", r, func(ctx context.Context, book *ledger.Book) (store.Plan, error) {
 		return book.SavePlan(ctx, plan)
+	})
+}
+
+// pins refuses a plan whose revision of the catalog the store never had: nobody
+// could compute it again.
+func (p *Plans) pins(ctx context.Context, revision string) error {
+	return p.read(ctx, store.Fleet, func(ctx context.Context, r store.Reader) error {
+		if head, err := r.Head(ctx); err != nil || head.Seq == 0 {
+			return err // a store without a catalog of its own
+		}
+		_, err := r.CatalogRevision(ctx, revision)
+		if store.Is(err, store.NotFound) {
+			return store.Errorf(store.Refused, "CATALOG_REVISION_UNKNOWN",
+				"the plan was computed with revision %s of a catalog, which this service never had: bring that catalog in, or plan the cycle again here", revision).
+				At("answer.provenance.catalog_revision").With("revision", revision)
+		}
+		return err
 	})
 }
 

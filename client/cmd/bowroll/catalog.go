@@ -19,6 +19,11 @@ import (
 type catalogCommand struct {
 	List catalogListCommand `cmd:"" default:"withargs" help:"List what the catalog holds."`
 	Show catalogShowCommand `cmd:"" help:"Show one thing of the catalog with all its data."`
+
+	Import    catalogImportCommand    `cmd:"" help:"Make the content of a folder the catalog, as a new revision."`
+	Export    catalogExportCommand    `cmd:"" help:"Write the catalog, or an earlier revision of it, into a folder."`
+	Diff      catalogDiffCommand      `cmd:"" help:"Show what differs between a folder and the catalog, or between revisions."`
+	Revisions catalogRevisionsCommand `cmd:"" help:"List the revisions there have been: who changed the catalog, when and why."`
 }
 
 type catalogListCommand struct {

@@ -13,6 +13,7 @@ import (
 	_ "google.golang.org/genproto/googleapis/api/annotations"
 	protoreflect "google.golang.org/protobuf/reflect/protoreflect"
 	protoimpl "google.golang.org/protobuf/runtime/protoimpl"
+	timestamppb "google.golang.org/protobuf/types/known/timestamppb"
 	reflect "reflect"
 	sync "sync"
 	unsafe "unsafe"
@@ -80,6 +81,63 @@ func (x Side) Number() protoreflect.EnumNumber {
 // Deprecated: Use Side.Descriptor instead.
 func (Side) EnumDescriptor() ([]byte, []int) {
 	return file_bowroll_v1_catalog_proto_rawDescGZIP(), []int{0}
+}
+
+// DiffKind is how a thing of the catalog differs.
+type DiffKind int32
+
+const (
+	// Never sent.
+	DiffKind_DIFF_KIND_UNSPECIFIED DiffKind = 0
+	// It is new.
+	DiffKind_DIFF_KIND_ADDED DiffKind = 1
+	// It is not the same.
+	DiffKind_DIFF_KIND_CHANGED DiffKind = 2
+	// It is gone.
+	DiffKind_DIFF_KIND_REMOVED DiffKind = 3
+)
+
+// Enum value maps for DiffKind.
+var (
+	DiffKind_name = map[int32]string{
+		0: "DIFF_KIND_UNSPECIFIED",
+		1: "DIFF_KIND_ADDED",
+		2: "DIFF_KIND_CHANGED",
+		3: "DIFF_KIND_REMOVED",
+	}
+	DiffKind_value = map[string]int32{
+		"DIFF_KIND_UNSPECIFIED": 0,
+		"DIFF_KIND_ADDED":       1,
+		"DIFF_KIND_CHANGED":     2,
+		"DIFF_KIND_REMOVED":     3,
+	}
+)
+
+func (x DiffKind) Enum() *DiffKind {
+	p := new(DiffKind)
+	*p = x
+	return p
+}
+
+func (x DiffKind) String() string {
+	return protoimpl.X.EnumStringOf(x.Descriptor(), protoreflect.EnumNumber(x))
+}
+
+func (DiffKind) Descriptor() protoreflect.EnumDescriptor {
+	return file_bowroll_v1_catalog_proto_enumTypes[1].Descriptor()
+}
+
+func (DiffKind) Type() protoreflect.EnumType {
+	return &file_bowroll_v1_catalog_proto_enumTypes[1]
+}
+
+func (x DiffKind) Number() protoreflect.EnumNumber {
+	return protoreflect.EnumNumber(x)
+}
+
+// Deprecated: Use DiffKind.Descriptor instead.
+func (DiffKind) EnumDescriptor() ([]byte, []int) {
+	return file_bowroll_v1_catalog_proto_rawDescGZIP(), []int{1}
 }
 
 // GetAircraftTypeRequest names an aircraft type.
@@ -794,7 +852,9 @@ type AircraftType struct {
 	// Unit counts that may be fitted, each with the stations it uses.
 	Loadings []*Loading `protobuf:"bytes,19,rep,name=loadings,proto3" json:"loadings,omitempty"`
 	// Revision of the catalog this was read from.
-	Provenance    *Provenance `protobuf:"bytes,20,opt,name=provenance,proto3" json:"provenance,omitempty"`
+	Provenance *Provenance `protobuf:"bytes,20,opt,name=provenance,proto3" json:"provenance,omitempty"`
+	// Stands for this state of the aircraft type.
+	Etag          string `protobuf:"bytes,21,opt,name=etag,proto3" json:"etag,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -967,6 +1027,13 @@ func (x *AircraftType) GetProvenance() *Provenance {
 		return x.Provenance
 	}
 	return nil
+}
+
+func (x *AircraftType) GetEtag() string {
+	if x != nil {
+		return x.Etag
+	}
+	return ""
 }
 
 // FlapSetting is the aerodynamics of one flap setting, landing gear down.
@@ -1393,8 +1460,10 @@ type BoosterType struct {
 	Igniter *Igniter `protobuf:"bytes,30,opt,name=igniter,proto3" json:"igniter,omitempty"`
 	// Tightening torque of the mounting, 0 to 5 000 N m.
 	MountingTorqueNm *float64 `protobuf:"fixed64,31,opt,name=mounting_torque_nm,json=mountingTorqueNm,proto3,oneof" json:"mounting_torque_nm,omitempty"`
-	unknownFields    protoimpl.UnknownFields
-	sizeCache        protoimpl.SizeCache
+	// Stands for this state of the booster type.
+	Etag          string `protobuf:"bytes,32,opt,name=etag,proto3" json:"etag,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
 }
 
 func (x *BoosterType) Reset() {
@@ -1644,6 +1713,13 @@ func (x *BoosterType) GetMountingTorqueNm() float64 {
 	return 0
 }
 
+func (x *BoosterType) GetEtag() string {
+	if x != nil {
+		return x.Etag
+	}
+	return ""
+}
+
 // ExhaustJet is the exhaust of one unit at its nozzle.
 type ExhaustJet struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -1826,7 +1902,9 @@ type Site struct {
 	// Anemometers and what is known of their errors.
 	Anemometers []*Anemometer `protobuf:"bytes,7,rep,name=anemometers,proto3" json:"anemometers,omitempty"`
 	// What readings of them must be; given where anemometers are.
-	WindQuality   *WindQuality `protobuf:"bytes,8,opt,name=wind_quality,json=windQuality,proto3" json:"wind_quality,omitempty"`
+	WindQuality *WindQuality `protobuf:"bytes,8,opt,name=wind_quality,json=windQuality,proto3" json:"wind_quality,omitempty"`
+	// Stands for this state of the site.
+	Etag          string `protobuf:"bytes,9,opt,name=etag,proto3" json:"etag,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1915,6 +1993,13 @@ func (x *Site) GetWindQuality() *WindQuality {
 		return x.WindQuality
 	}
 	return nil
+}
+
+func (x *Site) GetEtag() string {
+	if x != nil {
+		return x.Etag
+	}
+	return ""
 }
 
 // Anemometer is one wind sensor of a site.
@@ -2199,7 +2284,9 @@ type Deck struct {
 	// Revision of the catalog this was read from.
 	Provenance *Provenance `protobuf:"bytes,12,opt,name=provenance,proto3" json:"provenance,omitempty"`
 	// Spots so near each other that wings could meet.
-	Neighbours    []*SpotNeighbour `protobuf:"bytes,13,rep,name=neighbours,proto3" json:"neighbours,omitempty"`
+	Neighbours []*SpotNeighbour `protobuf:"bytes,13,rep,name=neighbours,proto3" json:"neighbours,omitempty"`
+	// Stands for this state of the deck.
+	Etag          string `protobuf:"bytes,14,opt,name=etag,proto3" json:"etag,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -2323,6 +2410,13 @@ func (x *Deck) GetNeighbours() []*SpotNeighbour {
 		return x.Neighbours
 	}
 	return nil
+}
+
+func (x *Deck) GetEtag() string {
+	if x != nil {
+		return x.Etag
+	}
+	return ""
 }
 
 // SpotNeighbour is two spots whose aircraft stand side by side: their half spans
@@ -2537,12 +2631,1920 @@ func (x *Spot) GetWidestSpanM() float64 {
 	return 0
 }
 
+// CreateAircraftTypeRequest adds an aircraft type.
+type CreateAircraftTypeRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The aircraft type, with its name.
+	AircraftType *AircraftType `protobuf:"bytes,1,opt,name=aircraft_type,json=aircraftType,proto3" json:"aircraft_type,omitempty"`
+	// Why. It is kept with the revision.
+	Reason string `protobuf:"bytes,2,opt,name=reason,proto3" json:"reason,omitempty"`
+	// Who acts.
+	Actor string `protobuf:"bytes,3,opt,name=actor,proto3" json:"actor,omitempty"`
+	// The caller's id of this request: the same again gets the first answer.
+	RequestId string `protobuf:"bytes,4,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	// Whether to check all of it and write nothing.
+	ValidateOnly  bool `protobuf:"varint,5,opt,name=validate_only,json=validateOnly,proto3" json:"validate_only,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *CreateAircraftTypeRequest) Reset() {
+	*x = CreateAircraftTypeRequest{}
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[29]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *CreateAircraftTypeRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*CreateAircraftTypeRequest) ProtoMessage() {}
+
+func (x *CreateAircraftTypeRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[29]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use CreateAircraftTypeRequest.ProtoReflect.Descriptor instead.
+func (*CreateAircraftTypeRequest) Descriptor() ([]byte, []int) {
+	return file_bowroll_v1_catalog_proto_rawDescGZIP(), []int{29}
+}
+
+func (x *CreateAircraftTypeRequest) GetAircraftType() *AircraftType {
+	if x != nil {
+		return x.AircraftType
+	}
+	return nil
+}
+
+func (x *CreateAircraftTypeRequest) GetReason() string {
+	if x != nil {
+		return x.Reason
+	}
+	return ""
+}
+
+func (x *CreateAircraftTypeRequest) GetActor() string {
+	if x != nil {
+		return x.Actor
+	}
+	return ""
+}
+
+func (x *CreateAircraftTypeRequest) GetRequestId() string {
+	if x != nil {
+		return x.RequestId
+	}
+	return ""
+}
+
+func (x *CreateAircraftTypeRequest) GetValidateOnly() bool {
+	if x != nil {
+		return x.ValidateOnly
+	}
+	return false
+}
+
+// UpdateAircraftTypeRequest replaces an aircraft type.
+type UpdateAircraftTypeRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Resource name, "aircraftTypes/{id}".
+	Name string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
+	// The aircraft type as it is to be.
+	AircraftType *AircraftType `protobuf:"bytes,2,opt,name=aircraft_type,json=aircraftType,proto3" json:"aircraft_type,omitempty"`
+	// The etag under which it was read.
+	Etag string `protobuf:"bytes,3,opt,name=etag,proto3" json:"etag,omitempty"`
+	// Why. It is kept with the revision.
+	Reason string `protobuf:"bytes,4,opt,name=reason,proto3" json:"reason,omitempty"`
+	// Who acts.
+	Actor string `protobuf:"bytes,5,opt,name=actor,proto3" json:"actor,omitempty"`
+	// The caller's id of this request: the same again gets the first answer.
+	RequestId string `protobuf:"bytes,6,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	// Whether to check all of it and write nothing.
+	ValidateOnly  bool `protobuf:"varint,7,opt,name=validate_only,json=validateOnly,proto3" json:"validate_only,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *UpdateAircraftTypeRequest) Reset() {
+	*x = UpdateAircraftTypeRequest{}
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[30]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *UpdateAircraftTypeRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*UpdateAircraftTypeRequest) ProtoMessage() {}
+
+func (x *UpdateAircraftTypeRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[30]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use UpdateAircraftTypeRequest.ProtoReflect.Descriptor instead.
+func (*UpdateAircraftTypeRequest) Descriptor() ([]byte, []int) {
+	return file_bowroll_v1_catalog_proto_rawDescGZIP(), []int{30}
+}
+
+func (x *UpdateAircraftTypeRequest) GetName() string {
+	if x != nil {
+		return x.Name
+	}
+	return ""
+}
+
+func (x *UpdateAircraftTypeRequest) GetAircraftType() *AircraftType {
+	if x != nil {
+		return x.AircraftType
+	}
+	return nil
+}
+
+func (x *UpdateAircraftTypeRequest) GetEtag() string {
+	if x != nil {
+		return x.Etag
+	}
+	return ""
+}
+
+func (x *UpdateAircraftTypeRequest) GetReason() string {
+	if x != nil {
+		return x.Reason
+	}
+	return ""
+}
+
+func (x *UpdateAircraftTypeRequest) GetActor() string {
+	if x != nil {
+		return x.Actor
+	}
+	return ""
+}
+
+func (x *UpdateAircraftTypeRequest) GetRequestId() string {
+	if x != nil {
+		return x.RequestId
+	}
+	return ""
+}
+
+func (x *UpdateAircraftTypeRequest) GetValidateOnly() bool {
+	if x != nil {
+		return x.ValidateOnly
+	}
+	return false
+}
+
+// DeleteAircraftTypeRequest takes an aircraft type out of the catalog.
+type DeleteAircraftTypeRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Resource name, "aircraftTypes/{id}".
+	Name string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
+	// The etag under which it was read.
+	Etag string `protobuf:"bytes,2,opt,name=etag,proto3" json:"etag,omitempty"`
+	// Why. It is kept with the revision.
+	Reason string `protobuf:"bytes,3,opt,name=reason,proto3" json:"reason,omitempty"`
+	// Who acts.
+	Actor string `protobuf:"bytes,4,opt,name=actor,proto3" json:"actor,omitempty"`
+	// The caller's id of this request: the same again gets the first answer.
+	RequestId string `protobuf:"bytes,5,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	// Whether to check all of it and write nothing.
+	ValidateOnly  bool `protobuf:"varint,6,opt,name=validate_only,json=validateOnly,proto3" json:"validate_only,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *DeleteAircraftTypeRequest) Reset() {
+	*x = DeleteAircraftTypeRequest{}
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[31]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *DeleteAircraftTypeRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*DeleteAircraftTypeRequest) ProtoMessage() {}
+
+func (x *DeleteAircraftTypeRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[31]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use DeleteAircraftTypeRequest.ProtoReflect.Descriptor instead.
+func (*DeleteAircraftTypeRequest) Descriptor() ([]byte, []int) {
+	return file_bowroll_v1_catalog_proto_rawDescGZIP(), []int{31}
+}
+
+func (x *DeleteAircraftTypeRequest) GetName() string {
+	if x != nil {
+		return x.Name
+	}
+	return ""
+}
+
+func (x *DeleteAircraftTypeRequest) GetEtag() string {
+	if x != nil {
+		return x.Etag
+	}
+	return ""
+}
+
+func (x *DeleteAircraftTypeRequest) GetReason() string {
+	if x != nil {
+		return x.Reason
+	}
+	return ""
+}
+
+func (x *DeleteAircraftTypeRequest) GetActor() string {
+	if x != nil {
+		return x.Actor
+	}
+	return ""
+}
+
+func (x *DeleteAircraftTypeRequest) GetRequestId() string {
+	if x != nil {
+		return x.RequestId
+	}
+	return ""
+}
+
+func (x *DeleteAircraftTypeRequest) GetValidateOnly() bool {
+	if x != nil {
+		return x.ValidateOnly
+	}
+	return false
+}
+
+// CreateBoosterTypeRequest adds a booster type.
+type CreateBoosterTypeRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The booster type, with its name.
+	BoosterType *BoosterType `protobuf:"bytes,1,opt,name=booster_type,json=boosterType,proto3" json:"booster_type,omitempty"`
+	// Why. It is kept with the revision.
+	Reason string `protobuf:"bytes,2,opt,name=reason,proto3" json:"reason,omitempty"`
+	// Who acts.
+	Actor string `protobuf:"bytes,3,opt,name=actor,proto3" json:"actor,omitempty"`
+	// The caller's id of this request: the same again gets the first answer.
+	RequestId string `protobuf:"bytes,4,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	// Whether to check all of it and write nothing.
+	ValidateOnly  bool `protobuf:"varint,5,opt,name=validate_only,json=validateOnly,proto3" json:"validate_only,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *CreateBoosterTypeRequest) Reset() {
+	*x = CreateBoosterTypeRequest{}
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[32]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *CreateBoosterTypeRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*CreateBoosterTypeRequest) ProtoMessage() {}
+
+func (x *CreateBoosterTypeRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[32]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use CreateBoosterTypeRequest.ProtoReflect.Descriptor instead.
+func (*CreateBoosterTypeRequest) Descriptor() ([]byte, []int) {
+	return file_bowroll_v1_catalog_proto_rawDescGZIP(), []int{32}
+}
+
+func (x *CreateBoosterTypeRequest) GetBoosterType() *BoosterType {
+	if x != nil {
+		return x.BoosterType
+	}
+	return nil
+}
+
+func (x *CreateBoosterTypeRequest) GetReason() string {
+	if x != nil {
+		return x.Reason
+	}
+	return ""
+}
+
+func (x *CreateBoosterTypeRequest) GetActor() string {
+	if x != nil {
+		return x.Actor
+	}
+	return ""
+}
+
+func (x *CreateBoosterTypeRequest) GetRequestId() string {
+	if x != nil {
+		return x.RequestId
+	}
+	return ""
+}
+
+func (x *CreateBoosterTypeRequest) GetValidateOnly() bool {
+	if x != nil {
+		return x.ValidateOnly
+	}
+	return false
+}
+
+// UpdateBoosterTypeRequest replaces a booster type.
+type UpdateBoosterTypeRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Resource name, "boosterTypes/{id}".
+	Name string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
+	// The booster type as it is to be.
+	BoosterType *BoosterType `protobuf:"bytes,2,opt,name=booster_type,json=boosterType,proto3" json:"booster_type,omitempty"`
+	// The etag under which it was read.
+	Etag string `protobuf:"bytes,3,opt,name=etag,proto3" json:"etag,omitempty"`
+	// Why. It is kept with the revision.
+	Reason string `protobuf:"bytes,4,opt,name=reason,proto3" json:"reason,omitempty"`
+	// Who acts.
+	Actor string `protobuf:"bytes,5,opt,name=actor,proto3" json:"actor,omitempty"`
+	// The caller's id of this request: the same again gets the first answer.
+	RequestId string `protobuf:"bytes,6,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	// Whether to check all of it and write nothing.
+	ValidateOnly  bool `protobuf:"varint,7,opt,name=validate_only,json=validateOnly,proto3" json:"validate_only,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *UpdateBoosterTypeRequest) Reset() {
+	*x = UpdateBoosterTypeRequest{}
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[33]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *UpdateBoosterTypeRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*UpdateBoosterTypeRequest) ProtoMessage() {}
+
+func (x *UpdateBoosterTypeRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[33]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use UpdateBoosterTypeRequest.ProtoReflect.Descriptor instead.
+func (*UpdateBoosterTypeRequest) Descriptor() ([]byte, []int) {
+	return file_bowroll_v1_catalog_proto_rawDescGZIP(), []int{33}
+}
+
+func (x *UpdateBoosterTypeRequest) GetName() string {
+	if x != nil {
+		return x.Name
+	}
+	return ""
+}
+
+func (x *UpdateBoosterTypeRequest) GetBoosterType() *BoosterType {
+	if x != nil {
+		return x.BoosterType
+	}
+	return nil
+}
+
+func (x *UpdateBoosterTypeRequest) GetEtag() string {
+	if x != nil {
+		return x.Etag
+	}
+	return ""
+}
+
+func (x *UpdateBoosterTypeRequest) GetReason() string {
+	if x != nil {
+		return x.Reason
+	}
+	return ""
+}
+
+func (x *UpdateBoosterTypeRequest) GetActor() string {
+	if x != nil {
+		return x.Actor
+	}
+	return ""
+}
+
+func (x *UpdateBoosterTypeRequest) GetRequestId() string {
+	if x != nil {
+		return x.RequestId
+	}
+	return ""
+}
+
+func (x *UpdateBoosterTypeRequest) GetValidateOnly() bool {
+	if x != nil {
+		return x.ValidateOnly
+	}
+	return false
+}
+
+// DeleteBoosterTypeRequest takes a booster type out of the catalog.
+type DeleteBoosterTypeRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Resource name, "boosterTypes/{id}".
+	Name string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
+	// The etag under which it was read.
+	Etag string `protobuf:"bytes,2,opt,name=etag,proto3" json:"etag,omitempty"`
+	// Why. It is kept with the revision.
+	Reason string `protobuf:"bytes,3,opt,name=reason,proto3" json:"reason,omitempty"`
+	// Who acts.
+	Actor string `protobuf:"bytes,4,opt,name=actor,proto3" json:"actor,omitempty"`
+	// The caller's id of this request: the same again gets the first answer.
+	RequestId string `protobuf:"bytes,5,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	// Whether to check all of it and write nothing.
+	ValidateOnly  bool `protobuf:"varint,6,opt,name=validate_only,json=validateOnly,proto3" json:"validate_only,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *DeleteBoosterTypeRequest) Reset() {
+	*x = DeleteBoosterTypeRequest{}
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[34]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *DeleteBoosterTypeRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*DeleteBoosterTypeRequest) ProtoMessage() {}
+
+func (x *DeleteBoosterTypeRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[34]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use DeleteBoosterTypeRequest.ProtoReflect.Descriptor instead.
+func (*DeleteBoosterTypeRequest) Descriptor() ([]byte, []int) {
+	return file_bowroll_v1_catalog_proto_rawDescGZIP(), []int{34}
+}
+
+func (x *DeleteBoosterTypeRequest) GetName() string {
+	if x != nil {
+		return x.Name
+	}
+	return ""
+}
+
+func (x *DeleteBoosterTypeRequest) GetEtag() string {
+	if x != nil {
+		return x.Etag
+	}
+	return ""
+}
+
+func (x *DeleteBoosterTypeRequest) GetReason() string {
+	if x != nil {
+		return x.Reason
+	}
+	return ""
+}
+
+func (x *DeleteBoosterTypeRequest) GetActor() string {
+	if x != nil {
+		return x.Actor
+	}
+	return ""
+}
+
+func (x *DeleteBoosterTypeRequest) GetRequestId() string {
+	if x != nil {
+		return x.RequestId
+	}
+	return ""
+}
+
+func (x *DeleteBoosterTypeRequest) GetValidateOnly() bool {
+	if x != nil {
+		return x.ValidateOnly
+	}
+	return false
+}
+
+// CreateSiteRequest adds a site.
+type CreateSiteRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The site, with its name.
+	Site *Site `protobuf:"bytes,1,opt,name=site,proto3" json:"site,omitempty"`
+	// Why. It is kept with the revision.
+	Reason string `protobuf:"bytes,2,opt,name=reason,proto3" json:"reason,omitempty"`
+	// Who acts.
+	Actor string `protobuf:"bytes,3,opt,name=actor,proto3" json:"actor,omitempty"`
+	// The caller's id of this request: the same again gets the first answer.
+	RequestId string `protobuf:"bytes,4,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	// Whether to check all of it and write nothing.
+	ValidateOnly  bool `protobuf:"varint,5,opt,name=validate_only,json=validateOnly,proto3" json:"validate_only,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *CreateSiteRequest) Reset() {
+	*x = CreateSiteRequest{}
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[35]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *CreateSiteRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*CreateSiteRequest) ProtoMessage() {}
+
+func (x *CreateSiteRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[35]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use CreateSiteRequest.ProtoReflect.Descriptor instead.
+func (*CreateSiteRequest) Descriptor() ([]byte, []int) {
+	return file_bowroll_v1_catalog_proto_rawDescGZIP(), []int{35}
+}
+
+func (x *CreateSiteRequest) GetSite() *Site {
+	if x != nil {
+		return x.Site
+	}
+	return nil
+}
+
+func (x *CreateSiteRequest) GetReason() string {
+	if x != nil {
+		return x.Reason
+	}
+	return ""
+}
+
+func (x *CreateSiteRequest) GetActor() string {
+	if x != nil {
+		return x.Actor
+	}
+	return ""
+}
+
+func (x *CreateSiteRequest) GetRequestId() string {
+	if x != nil {
+		return x.RequestId
+	}
+	return ""
+}
+
+func (x *CreateSiteRequest) GetValidateOnly() bool {
+	if x != nil {
+		return x.ValidateOnly
+	}
+	return false
+}
+
+// UpdateSiteRequest replaces a site.
+type UpdateSiteRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Resource name, "sites/{id}".
+	Name string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
+	// The site as it is to be.
+	Site *Site `protobuf:"bytes,2,opt,name=site,proto3" json:"site,omitempty"`
+	// The etag under which it was read.
+	Etag string `protobuf:"bytes,3,opt,name=etag,proto3" json:"etag,omitempty"`
+	// Why. It is kept with the revision.
+	Reason string `protobuf:"bytes,4,opt,name=reason,proto3" json:"reason,omitempty"`
+	// Who acts.
+	Actor string `protobuf:"bytes,5,opt,name=actor,proto3" json:"actor,omitempty"`
+	// The caller's id of this request: the same again gets the first answer.
+	RequestId string `protobuf:"bytes,6,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	// Whether to check all of it and write nothing.
+	ValidateOnly  bool `protobuf:"varint,7,opt,name=validate_only,json=validateOnly,proto3" json:"validate_only,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *UpdateSiteRequest) Reset() {
+	*x = UpdateSiteRequest{}
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[36]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *UpdateSiteRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*UpdateSiteRequest) ProtoMessage() {}
+
+func (x *UpdateSiteRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[36]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use UpdateSiteRequest.ProtoReflect.Descriptor instead.
+func (*UpdateSiteRequest) Descriptor() ([]byte, []int) {
+	return file_bowroll_v1_catalog_proto_rawDescGZIP(), []int{36}
+}
+
+func (x *UpdateSiteRequest) GetName() string {
+	if x != nil {
+		return x.Name
+	}
+	return ""
+}
+
+func (x *UpdateSiteRequest) GetSite() *Site {
+	if x != nil {
+		return x.Site
+	}
+	return nil
+}
+
+func (x *UpdateSiteRequest) GetEtag() string {
+	if x != nil {
+		return x.Etag
+	}
+	return ""
+}
+
+func (x *UpdateSiteRequest) GetReason() string {
+	if x != nil {
+		return x.Reason
+	}
+	return ""
+}
+
+func (x *UpdateSiteRequest) GetActor() string {
+	if x != nil {
+		return x.Actor
+	}
+	return ""
+}
+
+func (x *UpdateSiteRequest) GetRequestId() string {
+	if x != nil {
+		return x.RequestId
+	}
+	return ""
+}
+
+func (x *UpdateSiteRequest) GetValidateOnly() bool {
+	if x != nil {
+		return x.ValidateOnly
+	}
+	return false
+}
+
+// DeleteSiteRequest takes a site out of the catalog.
+type DeleteSiteRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Resource name, "sites/{id}".
+	Name string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
+	// The etag under which it was read.
+	Etag string `protobuf:"bytes,2,opt,name=etag,proto3" json:"etag,omitempty"`
+	// Why. It is kept with the revision.
+	Reason string `protobuf:"bytes,3,opt,name=reason,proto3" json:"reason,omitempty"`
+	// Who acts.
+	Actor string `protobuf:"bytes,4,opt,name=actor,proto3" json:"actor,omitempty"`
+	// The caller's id of this request: the same again gets the first answer.
+	RequestId string `protobuf:"bytes,5,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	// Whether to check all of it and write nothing.
+	ValidateOnly  bool `protobuf:"varint,6,opt,name=validate_only,json=validateOnly,proto3" json:"validate_only,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *DeleteSiteRequest) Reset() {
+	*x = DeleteSiteRequest{}
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[37]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *DeleteSiteRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*DeleteSiteRequest) ProtoMessage() {}
+
+func (x *DeleteSiteRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[37]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use DeleteSiteRequest.ProtoReflect.Descriptor instead.
+func (*DeleteSiteRequest) Descriptor() ([]byte, []int) {
+	return file_bowroll_v1_catalog_proto_rawDescGZIP(), []int{37}
+}
+
+func (x *DeleteSiteRequest) GetName() string {
+	if x != nil {
+		return x.Name
+	}
+	return ""
+}
+
+func (x *DeleteSiteRequest) GetEtag() string {
+	if x != nil {
+		return x.Etag
+	}
+	return ""
+}
+
+func (x *DeleteSiteRequest) GetReason() string {
+	if x != nil {
+		return x.Reason
+	}
+	return ""
+}
+
+func (x *DeleteSiteRequest) GetActor() string {
+	if x != nil {
+		return x.Actor
+	}
+	return ""
+}
+
+func (x *DeleteSiteRequest) GetRequestId() string {
+	if x != nil {
+		return x.RequestId
+	}
+	return ""
+}
+
+func (x *DeleteSiteRequest) GetValidateOnly() bool {
+	if x != nil {
+		return x.ValidateOnly
+	}
+	return false
+}
+
+// CreateDeckRequest adds a deck.
+type CreateDeckRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Site that the deck is on, "sites/{id}".
+	Parent string `protobuf:"bytes,1,opt,name=parent,proto3" json:"parent,omitempty"`
+	// The deck, with its name.
+	Deck *Deck `protobuf:"bytes,2,opt,name=deck,proto3" json:"deck,omitempty"`
+	// Why. It is kept with the revision.
+	Reason string `protobuf:"bytes,3,opt,name=reason,proto3" json:"reason,omitempty"`
+	// Who acts.
+	Actor string `protobuf:"bytes,4,opt,name=actor,proto3" json:"actor,omitempty"`
+	// The caller's id of this request: the same again gets the first answer.
+	RequestId string `protobuf:"bytes,5,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	// Whether to check all of it and write nothing.
+	ValidateOnly  bool `protobuf:"varint,6,opt,name=validate_only,json=validateOnly,proto3" json:"validate_only,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *CreateDeckRequest) Reset() {
+	*x = CreateDeckRequest{}
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[38]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *CreateDeckRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*CreateDeckRequest) ProtoMessage() {}
+
+func (x *CreateDeckRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[38]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use CreateDeckRequest.ProtoReflect.Descriptor instead.
+func (*CreateDeckRequest) Descriptor() ([]byte, []int) {
+	return file_bowroll_v1_catalog_proto_rawDescGZIP(), []int{38}
+}
+
+func (x *CreateDeckRequest) GetParent() string {
+	if x != nil {
+		return x.Parent
+	}
+	return ""
+}
+
+func (x *CreateDeckRequest) GetDeck() *Deck {
+	if x != nil {
+		return x.Deck
+	}
+	return nil
+}
+
+func (x *CreateDeckRequest) GetReason() string {
+	if x != nil {
+		return x.Reason
+	}
+	return ""
+}
+
+func (x *CreateDeckRequest) GetActor() string {
+	if x != nil {
+		return x.Actor
+	}
+	return ""
+}
+
+func (x *CreateDeckRequest) GetRequestId() string {
+	if x != nil {
+		return x.RequestId
+	}
+	return ""
+}
+
+func (x *CreateDeckRequest) GetValidateOnly() bool {
+	if x != nil {
+		return x.ValidateOnly
+	}
+	return false
+}
+
+// UpdateDeckRequest replaces a deck.
+type UpdateDeckRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Resource name, "sites/{id}/decks/{id}".
+	Name string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
+	// The deck as it is to be.
+	Deck *Deck `protobuf:"bytes,2,opt,name=deck,proto3" json:"deck,omitempty"`
+	// The etag under which it was read.
+	Etag string `protobuf:"bytes,3,opt,name=etag,proto3" json:"etag,omitempty"`
+	// Why. It is kept with the revision.
+	Reason string `protobuf:"bytes,4,opt,name=reason,proto3" json:"reason,omitempty"`
+	// Who acts.
+	Actor string `protobuf:"bytes,5,opt,name=actor,proto3" json:"actor,omitempty"`
+	// The caller's id of this request: the same again gets the first answer.
+	RequestId string `protobuf:"bytes,6,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	// Whether to check all of it and write nothing.
+	ValidateOnly  bool `protobuf:"varint,7,opt,name=validate_only,json=validateOnly,proto3" json:"validate_only,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *UpdateDeckRequest) Reset() {
+	*x = UpdateDeckRequest{}
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[39]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *UpdateDeckRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*UpdateDeckRequest) ProtoMessage() {}
+
+func (x *UpdateDeckRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[39]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use UpdateDeckRequest.ProtoReflect.Descriptor instead.
+func (*UpdateDeckRequest) Descriptor() ([]byte, []int) {
+	return file_bowroll_v1_catalog_proto_rawDescGZIP(), []int{39}
+}
+
+func (x *UpdateDeckRequest) GetName() string {
+	if x != nil {
+		return x.Name
+	}
+	return ""
+}
+
+func (x *UpdateDeckRequest) GetDeck() *Deck {
+	if x != nil {
+		return x.Deck
+	}
+	return nil
+}
+
+func (x *UpdateDeckRequest) GetEtag() string {
+	if x != nil {
+		return x.Etag
+	}
+	return ""
+}
+
+func (x *UpdateDeckRequest) GetReason() string {
+	if x != nil {
+		return x.Reason
+	}
+	return ""
+}
+
+func (x *UpdateDeckRequest) GetActor() string {
+	if x != nil {
+		return x.Actor
+	}
+	return ""
+}
+
+func (x *UpdateDeckRequest) GetRequestId() string {
+	if x != nil {
+		return x.RequestId
+	}
+	return ""
+}
+
+func (x *UpdateDeckRequest) GetValidateOnly() bool {
+	if x != nil {
+		return x.ValidateOnly
+	}
+	return false
+}
+
+// DeleteDeckRequest takes a deck out of the catalog.
+type DeleteDeckRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Resource name, "sites/{id}/decks/{id}".
+	Name string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
+	// The etag under which it was read.
+	Etag string `protobuf:"bytes,2,opt,name=etag,proto3" json:"etag,omitempty"`
+	// Why. It is kept with the revision.
+	Reason string `protobuf:"bytes,3,opt,name=reason,proto3" json:"reason,omitempty"`
+	// Who acts.
+	Actor string `protobuf:"bytes,4,opt,name=actor,proto3" json:"actor,omitempty"`
+	// The caller's id of this request: the same again gets the first answer.
+	RequestId string `protobuf:"bytes,5,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	// Whether to check all of it and write nothing.
+	ValidateOnly  bool `protobuf:"varint,6,opt,name=validate_only,json=validateOnly,proto3" json:"validate_only,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *DeleteDeckRequest) Reset() {
+	*x = DeleteDeckRequest{}
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[40]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *DeleteDeckRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*DeleteDeckRequest) ProtoMessage() {}
+
+func (x *DeleteDeckRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[40]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use DeleteDeckRequest.ProtoReflect.Descriptor instead.
+func (*DeleteDeckRequest) Descriptor() ([]byte, []int) {
+	return file_bowroll_v1_catalog_proto_rawDescGZIP(), []int{40}
+}
+
+func (x *DeleteDeckRequest) GetName() string {
+	if x != nil {
+		return x.Name
+	}
+	return ""
+}
+
+func (x *DeleteDeckRequest) GetEtag() string {
+	if x != nil {
+		return x.Etag
+	}
+	return ""
+}
+
+func (x *DeleteDeckRequest) GetReason() string {
+	if x != nil {
+		return x.Reason
+	}
+	return ""
+}
+
+func (x *DeleteDeckRequest) GetActor() string {
+	if x != nil {
+		return x.Actor
+	}
+	return ""
+}
+
+func (x *DeleteDeckRequest) GetRequestId() string {
+	if x != nil {
+		return x.RequestId
+	}
+	return ""
+}
+
+func (x *DeleteDeckRequest) GetValidateOnly() bool {
+	if x != nil {
+		return x.ValidateOnly
+	}
+	return false
+}
+
+// CatalogFile is one file of a catalog's folder.
+type CatalogFile struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Path in the folder, ending in .yaml.
+	Path string `protobuf:"bytes,1,opt,name=path,proto3" json:"path,omitempty"`
+	// Its text, at most 1 MiB.
+	Text          string `protobuf:"bytes,2,opt,name=text,proto3" json:"text,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *CatalogFile) Reset() {
+	*x = CatalogFile{}
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[41]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *CatalogFile) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*CatalogFile) ProtoMessage() {}
+
+func (x *CatalogFile) ProtoReflect() protoreflect.Message {
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[41]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use CatalogFile.ProtoReflect.Descriptor instead.
+func (*CatalogFile) Descriptor() ([]byte, []int) {
+	return file_bowroll_v1_catalog_proto_rawDescGZIP(), []int{41}
+}
+
+func (x *CatalogFile) GetPath() string {
+	if x != nil {
+		return x.Path
+	}
+	return ""
+}
+
+func (x *CatalogFile) GetText() string {
+	if x != nil {
+		return x.Text
+	}
+	return ""
+}
+
+// CatalogContents is everything in one revision of the catalog.
+type CatalogContents struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Aircraft types, in the order of their names.
+	AircraftTypes []*AircraftType `protobuf:"bytes,1,rep,name=aircraft_types,json=aircraftTypes,proto3" json:"aircraft_types,omitempty"`
+	// Booster types, in the order of their names.
+	BoosterTypes []*BoosterType `protobuf:"bytes,2,rep,name=booster_types,json=boosterTypes,proto3" json:"booster_types,omitempty"`
+	// Sites, in the order of their names.
+	Sites []*Site `protobuf:"bytes,3,rep,name=sites,proto3" json:"sites,omitempty"`
+	// Decks, in the order of their names.
+	Decks         []*Deck `protobuf:"bytes,4,rep,name=decks,proto3" json:"decks,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *CatalogContents) Reset() {
+	*x = CatalogContents{}
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[42]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *CatalogContents) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*CatalogContents) ProtoMessage() {}
+
+func (x *CatalogContents) ProtoReflect() protoreflect.Message {
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[42]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use CatalogContents.ProtoReflect.Descriptor instead.
+func (*CatalogContents) Descriptor() ([]byte, []int) {
+	return file_bowroll_v1_catalog_proto_rawDescGZIP(), []int{42}
+}
+
+func (x *CatalogContents) GetAircraftTypes() []*AircraftType {
+	if x != nil {
+		return x.AircraftTypes
+	}
+	return nil
+}
+
+func (x *CatalogContents) GetBoosterTypes() []*BoosterType {
+	if x != nil {
+		return x.BoosterTypes
+	}
+	return nil
+}
+
+func (x *CatalogContents) GetSites() []*Site {
+	if x != nil {
+		return x.Sites
+	}
+	return nil
+}
+
+func (x *CatalogContents) GetDecks() []*Deck {
+	if x != nil {
+		return x.Decks
+	}
+	return nil
+}
+
+// ImportCatalogRequest holds the files of a folder.
+type ImportCatalogRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The files, 1 to 1 000.
+	Files []*CatalogFile `protobuf:"bytes,1,rep,name=files,proto3" json:"files,omitempty"`
+	// Revision that the files were made from: refused where the catalog has changed
+	// since. Empty replaces whatever there is.
+	BaseRevision string `protobuf:"bytes,2,opt,name=base_revision,json=baseRevision,proto3" json:"base_revision,omitempty"`
+	// Why. It is kept with the revision.
+	Reason string `protobuf:"bytes,3,opt,name=reason,proto3" json:"reason,omitempty"`
+	// Who acts.
+	Actor string `protobuf:"bytes,4,opt,name=actor,proto3" json:"actor,omitempty"`
+	// The caller's id of this request: the same again gets the first answer.
+	RequestId string `protobuf:"bytes,5,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	// Whether to check all of it and write nothing.
+	ValidateOnly  bool `protobuf:"varint,6,opt,name=validate_only,json=validateOnly,proto3" json:"validate_only,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ImportCatalogRequest) Reset() {
+	*x = ImportCatalogRequest{}
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[43]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ImportCatalogRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ImportCatalogRequest) ProtoMessage() {}
+
+func (x *ImportCatalogRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[43]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ImportCatalogRequest.ProtoReflect.Descriptor instead.
+func (*ImportCatalogRequest) Descriptor() ([]byte, []int) {
+	return file_bowroll_v1_catalog_proto_rawDescGZIP(), []int{43}
+}
+
+func (x *ImportCatalogRequest) GetFiles() []*CatalogFile {
+	if x != nil {
+		return x.Files
+	}
+	return nil
+}
+
+func (x *ImportCatalogRequest) GetBaseRevision() string {
+	if x != nil {
+		return x.BaseRevision
+	}
+	return ""
+}
+
+func (x *ImportCatalogRequest) GetReason() string {
+	if x != nil {
+		return x.Reason
+	}
+	return ""
+}
+
+func (x *ImportCatalogRequest) GetActor() string {
+	if x != nil {
+		return x.Actor
+	}
+	return ""
+}
+
+func (x *ImportCatalogRequest) GetRequestId() string {
+	if x != nil {
+		return x.RequestId
+	}
+	return ""
+}
+
+func (x *ImportCatalogRequest) GetValidateOnly() bool {
+	if x != nil {
+		return x.ValidateOnly
+	}
+	return false
+}
+
+// ExportCatalogRequest names a revision.
+type ExportCatalogRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Revision, e.g. "sha256:0123456789abcdef"; empty means the newest.
+	Revision      string `protobuf:"bytes,1,opt,name=revision,proto3" json:"revision,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ExportCatalogRequest) Reset() {
+	*x = ExportCatalogRequest{}
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[44]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ExportCatalogRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ExportCatalogRequest) ProtoMessage() {}
+
+func (x *ExportCatalogRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[44]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ExportCatalogRequest.ProtoReflect.Descriptor instead.
+func (*ExportCatalogRequest) Descriptor() ([]byte, []int) {
+	return file_bowroll_v1_catalog_proto_rawDescGZIP(), []int{44}
+}
+
+func (x *ExportCatalogRequest) GetRevision() string {
+	if x != nil {
+		return x.Revision
+	}
+	return ""
+}
+
+// ExportCatalogResponse is a revision of the catalog. Its files, imported, make
+// the same revision.
+type ExportCatalogResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Revision.
+	Revision string `protobuf:"bytes,1,opt,name=revision,proto3" json:"revision,omitempty"`
+	// Files of a folder.
+	Files []*CatalogFile `protobuf:"bytes,2,rep,name=files,proto3" json:"files,omitempty"`
+	// The same as messages.
+	Contents *CatalogContents `protobuf:"bytes,3,opt,name=contents,proto3" json:"contents,omitempty"`
+	// Where the answer comes from.
+	Provenance    *Provenance `protobuf:"bytes,4,opt,name=provenance,proto3" json:"provenance,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ExportCatalogResponse) Reset() {
+	*x = ExportCatalogResponse{}
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[45]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ExportCatalogResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ExportCatalogResponse) ProtoMessage() {}
+
+func (x *ExportCatalogResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[45]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ExportCatalogResponse.ProtoReflect.Descriptor instead.
+func (*ExportCatalogResponse) Descriptor() ([]byte, []int) {
+	return file_bowroll_v1_catalog_proto_rawDescGZIP(), []int{45}
+}
+
+func (x *ExportCatalogResponse) GetRevision() string {
+	if x != nil {
+		return x.Revision
+	}
+	return ""
+}
+
+func (x *ExportCatalogResponse) GetFiles() []*CatalogFile {
+	if x != nil {
+		return x.Files
+	}
+	return nil
+}
+
+func (x *ExportCatalogResponse) GetContents() *CatalogContents {
+	if x != nil {
+		return x.Contents
+	}
+	return nil
+}
+
+func (x *ExportCatalogResponse) GetProvenance() *Provenance {
+	if x != nil {
+		return x.Provenance
+	}
+	return nil
+}
+
+// DiffCatalogRequest names two revisions.
+type DiffCatalogRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Earlier revision.
+	FromRevision string `protobuf:"bytes,1,opt,name=from_revision,json=fromRevision,proto3" json:"from_revision,omitempty"`
+	// Later revision; empty means the newest.
+	ToRevision    string `protobuf:"bytes,2,opt,name=to_revision,json=toRevision,proto3" json:"to_revision,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *DiffCatalogRequest) Reset() {
+	*x = DiffCatalogRequest{}
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[46]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *DiffCatalogRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*DiffCatalogRequest) ProtoMessage() {}
+
+func (x *DiffCatalogRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[46]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use DiffCatalogRequest.ProtoReflect.Descriptor instead.
+func (*DiffCatalogRequest) Descriptor() ([]byte, []int) {
+	return file_bowroll_v1_catalog_proto_rawDescGZIP(), []int{46}
+}
+
+func (x *DiffCatalogRequest) GetFromRevision() string {
+	if x != nil {
+		return x.FromRevision
+	}
+	return ""
+}
+
+func (x *DiffCatalogRequest) GetToRevision() string {
+	if x != nil {
+		return x.ToRevision
+	}
+	return ""
+}
+
+// FieldDiff is one field that differs.
+type FieldDiff struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Path in the resource, e.g. "spots[2].available_m".
+	Field string `protobuf:"bytes,1,opt,name=field,proto3" json:"field,omitempty"`
+	// Value before, as text; empty where there was none.
+	Before string `protobuf:"bytes,2,opt,name=before,proto3" json:"before,omitempty"`
+	// Value after, as text; empty where there is none.
+	After         string `protobuf:"bytes,3,opt,name=after,proto3" json:"after,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *FieldDiff) Reset() {
+	*x = FieldDiff{}
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[47]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *FieldDiff) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*FieldDiff) ProtoMessage() {}
+
+func (x *FieldDiff) ProtoReflect() protoreflect.Message {
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[47]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use FieldDiff.ProtoReflect.Descriptor instead.
+func (*FieldDiff) Descriptor() ([]byte, []int) {
+	return file_bowroll_v1_catalog_proto_rawDescGZIP(), []int{47}
+}
+
+func (x *FieldDiff) GetField() string {
+	if x != nil {
+		return x.Field
+	}
+	return ""
+}
+
+func (x *FieldDiff) GetBefore() string {
+	if x != nil {
+		return x.Before
+	}
+	return ""
+}
+
+func (x *FieldDiff) GetAfter() string {
+	if x != nil {
+		return x.After
+	}
+	return ""
+}
+
+// ResourceDiff is one thing of the catalog that differs.
+type ResourceDiff struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Resource name.
+	Name string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
+	// How it differs.
+	Kind DiffKind `protobuf:"varint,2,opt,name=kind,proto3,enum=bowroll.v1.DiffKind" json:"kind,omitempty"`
+	// Fields that differ, in the order of the contract; none where it is new or gone.
+	Fields        []*FieldDiff `protobuf:"bytes,3,rep,name=fields,proto3" json:"fields,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ResourceDiff) Reset() {
+	*x = ResourceDiff{}
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[48]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ResourceDiff) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ResourceDiff) ProtoMessage() {}
+
+func (x *ResourceDiff) ProtoReflect() protoreflect.Message {
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[48]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ResourceDiff.ProtoReflect.Descriptor instead.
+func (*ResourceDiff) Descriptor() ([]byte, []int) {
+	return file_bowroll_v1_catalog_proto_rawDescGZIP(), []int{48}
+}
+
+func (x *ResourceDiff) GetName() string {
+	if x != nil {
+		return x.Name
+	}
+	return ""
+}
+
+func (x *ResourceDiff) GetKind() DiffKind {
+	if x != nil {
+		return x.Kind
+	}
+	return DiffKind_DIFF_KIND_UNSPECIFIED
+}
+
+func (x *ResourceDiff) GetFields() []*FieldDiff {
+	if x != nil {
+		return x.Fields
+	}
+	return nil
+}
+
+// CatalogDiff is what differs between two revisions of the catalog.
+type CatalogDiff struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Revision before.
+	FromRevision string `protobuf:"bytes,1,opt,name=from_revision,json=fromRevision,proto3" json:"from_revision,omitempty"`
+	// Revision after; the same where nothing differs.
+	ToRevision string `protobuf:"bytes,2,opt,name=to_revision,json=toRevision,proto3" json:"to_revision,omitempty"`
+	// What differs, by kind of thing and name.
+	Changes []*ResourceDiff `protobuf:"bytes,3,rep,name=changes,proto3" json:"changes,omitempty"`
+	// Whether it was only checked and nothing was written.
+	ValidateOnly bool `protobuf:"varint,4,opt,name=validate_only,json=validateOnly,proto3" json:"validate_only,omitempty"`
+	// Where the answer comes from.
+	Provenance    *Provenance `protobuf:"bytes,5,opt,name=provenance,proto3" json:"provenance,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *CatalogDiff) Reset() {
+	*x = CatalogDiff{}
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[49]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *CatalogDiff) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*CatalogDiff) ProtoMessage() {}
+
+func (x *CatalogDiff) ProtoReflect() protoreflect.Message {
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[49]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use CatalogDiff.ProtoReflect.Descriptor instead.
+func (*CatalogDiff) Descriptor() ([]byte, []int) {
+	return file_bowroll_v1_catalog_proto_rawDescGZIP(), []int{49}
+}
+
+func (x *CatalogDiff) GetFromRevision() string {
+	if x != nil {
+		return x.FromRevision
+	}
+	return ""
+}
+
+func (x *CatalogDiff) GetToRevision() string {
+	if x != nil {
+		return x.ToRevision
+	}
+	return ""
+}
+
+func (x *CatalogDiff) GetChanges() []*ResourceDiff {
+	if x != nil {
+		return x.Changes
+	}
+	return nil
+}
+
+func (x *CatalogDiff) GetValidateOnly() bool {
+	if x != nil {
+		return x.ValidateOnly
+	}
+	return false
+}
+
+func (x *CatalogDiff) GetProvenance() *Provenance {
+	if x != nil {
+		return x.Provenance
+	}
+	return nil
+}
+
+// CatalogRevision is one state that the catalog has been in.
+type CatalogRevision struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Number of the change that led to it, from 1.
+	Sequence int32 `protobuf:"varint,1,opt,name=sequence,proto3" json:"sequence,omitempty"`
+	// Revision.
+	Revision string `protobuf:"bytes,2,opt,name=revision,proto3" json:"revision,omitempty"`
+	// Who made the change.
+	Actor string `protobuf:"bytes,3,opt,name=actor,proto3" json:"actor,omitempty"`
+	// Why.
+	Reason string `protobuf:"bytes,4,opt,name=reason,proto3" json:"reason,omitempty"`
+	// When.
+	Time          *timestamppb.Timestamp `protobuf:"bytes,5,opt,name=time,proto3" json:"time,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *CatalogRevision) Reset() {
+	*x = CatalogRevision{}
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[50]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *CatalogRevision) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*CatalogRevision) ProtoMessage() {}
+
+func (x *CatalogRevision) ProtoReflect() protoreflect.Message {
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[50]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use CatalogRevision.ProtoReflect.Descriptor instead.
+func (*CatalogRevision) Descriptor() ([]byte, []int) {
+	return file_bowroll_v1_catalog_proto_rawDescGZIP(), []int{50}
+}
+
+func (x *CatalogRevision) GetSequence() int32 {
+	if x != nil {
+		return x.Sequence
+	}
+	return 0
+}
+
+func (x *CatalogRevision) GetRevision() string {
+	if x != nil {
+		return x.Revision
+	}
+	return ""
+}
+
+func (x *CatalogRevision) GetActor() string {
+	if x != nil {
+		return x.Actor
+	}
+	return ""
+}
+
+func (x *CatalogRevision) GetReason() string {
+	if x != nil {
+		return x.Reason
+	}
+	return ""
+}
+
+func (x *CatalogRevision) GetTime() *timestamppb.Timestamp {
+	if x != nil {
+		return x.Time
+	}
+	return nil
+}
+
+// ListCatalogRevisionsRequest asks for a page of revisions.
+type ListCatalogRevisionsRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Changes before this number only; 0 means all. The last item's number asks for
+	// the next page.
+	BeforeSequence int32 `protobuf:"varint,1,opt,name=before_sequence,json=beforeSequence,proto3" json:"before_sequence,omitempty"`
+	// Most items to return; 0 means 50, more than 200 means 200.
+	PageSize      int32 `protobuf:"varint,2,opt,name=page_size,json=pageSize,proto3" json:"page_size,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ListCatalogRevisionsRequest) Reset() {
+	*x = ListCatalogRevisionsRequest{}
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[51]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ListCatalogRevisionsRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ListCatalogRevisionsRequest) ProtoMessage() {}
+
+func (x *ListCatalogRevisionsRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[51]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ListCatalogRevisionsRequest.ProtoReflect.Descriptor instead.
+func (*ListCatalogRevisionsRequest) Descriptor() ([]byte, []int) {
+	return file_bowroll_v1_catalog_proto_rawDescGZIP(), []int{51}
+}
+
+func (x *ListCatalogRevisionsRequest) GetBeforeSequence() int32 {
+	if x != nil {
+		return x.BeforeSequence
+	}
+	return 0
+}
+
+func (x *ListCatalogRevisionsRequest) GetPageSize() int32 {
+	if x != nil {
+		return x.PageSize
+	}
+	return 0
+}
+
+// ListCatalogRevisionsResponse is a page of revisions.
+type ListCatalogRevisionsResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The revisions, the newest first.
+	Revisions []*CatalogRevision `protobuf:"bytes,1,rep,name=revisions,proto3" json:"revisions,omitempty"`
+	// Whether these are the last there are.
+	Complete bool `protobuf:"varint,2,opt,name=complete,proto3" json:"complete,omitempty"`
+	// Where the answer comes from.
+	Provenance    *Provenance `protobuf:"bytes,3,opt,name=provenance,proto3" json:"provenance,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ListCatalogRevisionsResponse) Reset() {
+	*x = ListCatalogRevisionsResponse{}
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[52]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ListCatalogRevisionsResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ListCatalogRevisionsResponse) ProtoMessage() {}
+
+func (x *ListCatalogRevisionsResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[52]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ListCatalogRevisionsResponse.ProtoReflect.Descriptor instead.
+func (*ListCatalogRevisionsResponse) Descriptor() ([]byte, []int) {
+	return file_bowroll_v1_catalog_proto_rawDescGZIP(), []int{52}
+}
+
+func (x *ListCatalogRevisionsResponse) GetRevisions() []*CatalogRevision {
+	if x != nil {
+		return x.Revisions
+	}
+	return nil
+}
+
+func (x *ListCatalogRevisionsResponse) GetComplete() bool {
+	if x != nil {
+		return x.Complete
+	}
+	return false
+}
+
+func (x *ListCatalogRevisionsResponse) GetProvenance() *Provenance {
+	if x != nil {
+		return x.Provenance
+	}
+	return nil
+}
+
 var File_bowroll_v1_catalog_proto protoreflect.FileDescriptor
 
 const file_bowroll_v1_catalog_proto_rawDesc = "" +
 	"\n" +
 	"\x18bowroll/v1/catalog.proto\x12\n" +
-	"bowroll.v1\x1a\x17bowroll/v1/common.proto\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x17google/api/client.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x19google/api/resource.proto\"v\n" +
+	"bowroll.v1\x1a\x17bowroll/v1/common.proto\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x17google/api/client.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x19google/api/resource.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"v\n" +
 	"\x16GetAircraftTypeRequest\x12\\\n" +
 	"\x04name\x18\x01 \x01(\tBH\xe2A\x01\x02\xfaA\x16\n" +
 	"\x14bowroll/AircraftType\xbaH(r&2$^aircraftTypes/[a-z][a-z0-9-]{0,62}$R\x04name\"i\n" +
@@ -2595,7 +4597,7 @@ const file_bowroll_v1_catalog_proto_rawDesc = "" +
 	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken\x126\n" +
 	"\n" +
 	"provenance\x18\x03 \x01(\v2\x16.bowroll.v1.ProvenanceR\n" +
-	"provenance\"\xed\f\n" +
+	"provenance\"\x87\r\n" +
 	"\fAircraftType\x12F\n" +
 	"\x04name\x18\x01 \x01(\tB2\xe2A\x01\b\xbaH+r)2'^(aircraftTypes/[a-z][a-z0-9-]{0,62})?$R\x04name\x12+\n" +
 	"\fdisplay_name\x18\x02 \x01(\tB\b\xbaH\x05r\x03(\xc8\x01R\vdisplayName\x12 \n" +
@@ -2621,7 +4623,8 @@ const file_bowroll_v1_catalog_proto_rawDesc = "" +
 	"\bloadings\x18\x13 \x03(\v2\x13.bowroll.v1.LoadingB\b\xbaH\x05\x92\x01\x02\x10\x10R\bloadings\x12<\n" +
 	"\n" +
 	"provenance\x18\x14 \x01(\v2\x16.bowroll.v1.ProvenanceB\x04\xe2A\x01\x03R\n" +
-	"provenance:o\xeaAR\n" +
+	"provenance\x12\x18\n" +
+	"\x04etag\x18\x15 \x01(\tB\x04\xe2A\x01\x03R\x04etag:o\xeaAR\n" +
 	"\x14bowroll/AircraftType\x12\x1daircraftTypes/{aircraft_type}*\raircraftTypes2\faircraftType\xbaH\x17\"\x15\n" +
 	"\x06thrust\n" +
 	"\tpropeller\x10\x01B\x0f\n" +
@@ -2677,7 +4680,7 @@ const file_bowroll_v1_catalog_proto_rawDesc = "" +
 	"\n" +
 	"unit_count\x18\x01 \x01(\x05B\x10\xe2A\x01\x02\xbaH\t\xc8\x01\x01\x1a\x04\x18 (\x01H\x00R\tunitCount\x88\x01\x01\x12*\n" +
 	"\bstations\x18\x02 \x03(\tB\x0e\xe2A\x01\x02\xbaH\a\x92\x01\x04\b\x01\x10 R\bstationsB\r\n" +
-	"\v_unit_count\"\xf9\x15\n" +
+	"\v_unit_count\"\x93\x16\n" +
 	"\vBoosterType\x12E\n" +
 	"\x04name\x18\x01 \x01(\tB1\xe2A\x01\b\xbaH*r(2&^(boosterTypes/[a-z][a-z0-9-]{0,62})?$R\x04name\x12+\n" +
 	"\fdisplay_name\x18\x02 \x01(\tB\b\xbaH\x05r\x03(\xc8\x01R\vdisplayName\x12 \n" +
@@ -2715,7 +4718,8 @@ const file_bowroll_v1_catalog_proto_rawDesc = "" +
 	"\x1dfalling_drag_area_greatest_m2\x18\x1c \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00I@)\x00\x00\x00\x00\x00\x00\x00\x00H\x15R\x19fallingDragAreaGreatestM2\x88\x01\x01\x120\n" +
 	"\aexhaust\x18\x1d \x01(\v2\x16.bowroll.v1.ExhaustJetR\aexhaust\x12-\n" +
 	"\aigniter\x18\x1e \x01(\v2\x13.bowroll.v1.IgniterR\aigniter\x12L\n" +
-	"\x12mounting_torque_nm\x18\x1f \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x88\xb3@)\x00\x00\x00\x00\x00\x00\x00\x00H\x16R\x10mountingTorqueNm\x88\x01\x01:P\xeaAM\n" +
+	"\x12mounting_torque_nm\x18\x1f \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x88\xb3@)\x00\x00\x00\x00\x00\x00\x00\x00H\x16R\x10mountingTorqueNm\x88\x01\x01\x12\x18\n" +
+	"\x04etag\x18  \x01(\tB\x04\xe2A\x01\x03R\x04etag:P\xeaAM\n" +
 	"\x13bowroll/BoosterType\x12\x1bboosterTypes/{booster_type}*\fboosterTypes2\vboosterTypeB\x11\n" +
 	"\x0f_loaded_mass_kgB\x15\n" +
 	"\x13_propellant_mass_kgB\x1d\n" +
@@ -2765,7 +4769,7 @@ const file_bowroll_v1_catalog_proto_rawDesc = "" +
 	"\n" +
 	"_no_fire_aB\x11\n" +
 	"\x0f_least_source_vB\x14\n" +
-	"\x12_greatest_source_v\"\xf8\x04\n" +
+	"\x12_greatest_source_v\"\x92\x05\n" +
 	"\x04Site\x12;\n" +
 	"\x04name\x18\x01 \x01(\tB'\xe2A\x01\b\xbaH r\x1e2\x1c^sites/[a-z][a-z0-9-]{0,62}$R\x04name\x12+\n" +
 	"\fdisplay_name\x18\x02 \x01(\tB\b\xbaH\x05r\x03(\xc8\x01R\vdisplayName\x12F\n" +
@@ -2776,7 +4780,8 @@ const file_bowroll_v1_catalog_proto_rawDesc = "" +
 	"provenance\x18\x06 \x01(\v2\x16.bowroll.v1.ProvenanceB\x04\xe2A\x01\x03R\n" +
 	"provenance\x12B\n" +
 	"\vanemometers\x18\a \x03(\v2\x16.bowroll.v1.AnemometerB\b\xbaH\x05\x92\x01\x02\x10\x10R\vanemometers\x12:\n" +
-	"\fwind_quality\x18\b \x01(\v2\x17.bowroll.v1.WindQualityR\vwindQuality:,\xeaA)\n" +
+	"\fwind_quality\x18\b \x01(\v2\x17.bowroll.v1.WindQualityR\vwindQuality\x12\x18\n" +
+	"\x04etag\x18\t \x01(\tB\x04\xe2A\x01\x03R\x04etag:,\xeaA)\n" +
 	"\fbowroll/Site\x12\fsites/{site}*\x05sites2\x04siteB\x12\n" +
 	"\x10_least_speed_mpsB\x15\n" +
 	"\x13_greatest_speed_mpsB\x12\n" +
@@ -2813,7 +4818,7 @@ const file_bowroll_v1_catalog_proto_rawDesc = "" +
 	"\n" +
 	"_agree_mpsB\x0e\n" +
 	"\f_lull_factorB\x0e\n" +
-	"\f_gust_factor\"\x98\b\n" +
+	"\f_gust_factor\"\xb2\b\n" +
 	"\x04Deck\x12V\n" +
 	"\x04name\x18\x01 \x01(\tBB\xe2A\x01\b\xbaH;r927^sites/[a-z][a-z0-9-]{0,62}/decks/[a-z][a-z0-9-]{0,62}$R\x04name\x12+\n" +
 	"\fdisplay_name\x18\x02 \x01(\tB\b\xbaH\x05r\x03(\xc8\x01R\vdisplayName\x129\n" +
@@ -2833,7 +4838,8 @@ const file_bowroll_v1_catalog_proto_rawDesc = "" +
 	"provenance\x12D\n" +
 	"\n" +
 	"neighbours\x18\r \x03(\v2\x19.bowroll.v1.SpotNeighbourB\t\xbaH\x06\x92\x01\x03\x10\xd0\x0fR\n" +
-	"neighbours:9\xeaA6\n" +
+	"neighbours\x12\x18\n" +
+	"\x04etag\x18\x0e \x01(\tB\x04\xe2A\x01\x03R\x04etag:9\xeaA6\n" +
 	"\fbowroll/Deck\x12\x19sites/{site}/decks/{deck}*\x05decks2\x04deckB\x12\n" +
 	"\x10_axis_offset_degB\x10\n" +
 	"\x0e_edge_height_mB\v\n" +
@@ -2864,12 +4870,191 @@ const file_bowroll_v1_catalog_proto_rawDesc = "" +
 	"availableM\x88\x01\x01\x12B\n" +
 	"\rwidest_span_m\x18\x03 \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00^@)\x00\x00\x00\x00\x00\x00\xf0?H\x01R\vwidestSpanM\x88\x01\x01B\x0e\n" +
 	"\f_available_mB\x10\n" +
-	"\x0e_widest_span_m*P\n" +
+	"\x0e_widest_span_m\"\xa5\x02\n" +
+	"\x19CreateAircraftTypeRequest\x12I\n" +
+	"\raircraft_type\x18\x01 \x01(\v2\x18.bowroll.v1.AircraftTypeB\n" +
+	"\xe2A\x01\x02\xbaH\x03\xc8\x01\x01R\faircraftType\x12&\n" +
+	"\x06reason\x18\x02 \x01(\tB\x0e\xe2A\x01\x02\xbaH\ar\x05\x10\x01(\xf4\x03R\x06reason\x12$\n" +
+	"\x05actor\x18\x03 \x01(\tB\x0e\xe2A\x01\x02\xbaH\ar\x05\x10\x01(\xc8\x01R\x05actor\x12J\n" +
+	"\n" +
+	"request_id\x18\x04 \x01(\tB+\xe2A\x01\x02\xbaH$r\"2 ^[A-Za-z0-9][A-Za-z0-9_-]{7,63}$R\trequestId\x12#\n" +
+	"\rvalidate_only\x18\x05 \x01(\bR\fvalidateOnly\"\xa6\x03\n" +
+	"\x19UpdateAircraftTypeRequest\x12\\\n" +
+	"\x04name\x18\x01 \x01(\tBH\xe2A\x01\x02\xfaA\x16\n" +
+	"\x14bowroll/AircraftType\xbaH(r&2$^aircraftTypes/[a-z][a-z0-9-]{0,62}$R\x04name\x12I\n" +
+	"\raircraft_type\x18\x02 \x01(\v2\x18.bowroll.v1.AircraftTypeB\n" +
+	"\xe2A\x01\x02\xbaH\x03\xc8\x01\x01R\faircraftType\x12!\n" +
+	"\x04etag\x18\x03 \x01(\tB\r\xe2A\x01\x02\xbaH\x06r\x04\x10\x01(@R\x04etag\x12&\n" +
+	"\x06reason\x18\x04 \x01(\tB\x0e\xe2A\x01\x02\xbaH\ar\x05\x10\x01(\xf4\x03R\x06reason\x12$\n" +
+	"\x05actor\x18\x05 \x01(\tB\x0e\xe2A\x01\x02\xbaH\ar\x05\x10\x01(\xc8\x01R\x05actor\x12J\n" +
+	"\n" +
+	"request_id\x18\x06 \x01(\tB+\xe2A\x01\x02\xbaH$r\"2 ^[A-Za-z0-9][A-Za-z0-9_-]{7,63}$R\trequestId\x12#\n" +
+	"\rvalidate_only\x18\a \x01(\bR\fvalidateOnly\"\xdb\x02\n" +
+	"\x19DeleteAircraftTypeRequest\x12\\\n" +
+	"\x04name\x18\x01 \x01(\tBH\xe2A\x01\x02\xfaA\x16\n" +
+	"\x14bowroll/AircraftType\xbaH(r&2$^aircraftTypes/[a-z][a-z0-9-]{0,62}$R\x04name\x12!\n" +
+	"\x04etag\x18\x02 \x01(\tB\r\xe2A\x01\x02\xbaH\x06r\x04\x10\x01(@R\x04etag\x12&\n" +
+	"\x06reason\x18\x03 \x01(\tB\x0e\xe2A\x01\x02\xbaH\ar\x05\x10\x01(\xf4\x03R\x06reason\x12$\n" +
+	"\x05actor\x18\x04 \x01(\tB\x0e\xe2A\x01\x02\xbaH\ar\x05\x10\x01(\xc8\x01R\x05actor\x12J\n" +
+	"\n" +
+	"request_id\x18\x05 \x01(\tB+\xe2A\x01\x02\xbaH$r\"2 ^[A-Za-z0-9][A-Za-z0-9_-]{7,63}$R\trequestId\x12#\n" +
+	"\rvalidate_only\x18\x06 \x01(\bR\fvalidateOnly\"\xa1\x02\n" +
+	"\x18CreateBoosterTypeRequest\x12F\n" +
+	"\fbooster_type\x18\x01 \x01(\v2\x17.bowroll.v1.BoosterTypeB\n" +
+	"\xe2A\x01\x02\xbaH\x03\xc8\x01\x01R\vboosterType\x12&\n" +
+	"\x06reason\x18\x02 \x01(\tB\x0e\xe2A\x01\x02\xbaH\ar\x05\x10\x01(\xf4\x03R\x06reason\x12$\n" +
+	"\x05actor\x18\x03 \x01(\tB\x0e\xe2A\x01\x02\xbaH\ar\x05\x10\x01(\xc8\x01R\x05actor\x12J\n" +
+	"\n" +
+	"request_id\x18\x04 \x01(\tB+\xe2A\x01\x02\xbaH$r\"2 ^[A-Za-z0-9][A-Za-z0-9_-]{7,63}$R\trequestId\x12#\n" +
+	"\rvalidate_only\x18\x05 \x01(\bR\fvalidateOnly\"\xa0\x03\n" +
+	"\x18UpdateBoosterTypeRequest\x12Z\n" +
+	"\x04name\x18\x01 \x01(\tBF\xe2A\x01\x02\xfaA\x15\n" +
+	"\x13bowroll/BoosterType\xbaH'r%2#^boosterTypes/[a-z][a-z0-9-]{0,62}$R\x04name\x12F\n" +
+	"\fbooster_type\x18\x02 \x01(\v2\x17.bowroll.v1.BoosterTypeB\n" +
+	"\xe2A\x01\x02\xbaH\x03\xc8\x01\x01R\vboosterType\x12!\n" +
+	"\x04etag\x18\x03 \x01(\tB\r\xe2A\x01\x02\xbaH\x06r\x04\x10\x01(@R\x04etag\x12&\n" +
+	"\x06reason\x18\x04 \x01(\tB\x0e\xe2A\x01\x02\xbaH\ar\x05\x10\x01(\xf4\x03R\x06reason\x12$\n" +
+	"\x05actor\x18\x05 \x01(\tB\x0e\xe2A\x01\x02\xbaH\ar\x05\x10\x01(\xc8\x01R\x05actor\x12J\n" +
+	"\n" +
+	"request_id\x18\x06 \x01(\tB+\xe2A\x01\x02\xbaH$r\"2 ^[A-Za-z0-9][A-Za-z0-9_-]{7,63}$R\trequestId\x12#\n" +
+	"\rvalidate_only\x18\a \x01(\bR\fvalidateOnly\"\xd8\x02\n" +
+	"\x18DeleteBoosterTypeRequest\x12Z\n" +
+	"\x04name\x18\x01 \x01(\tBF\xe2A\x01\x02\xfaA\x15\n" +
+	"\x13bowroll/BoosterType\xbaH'r%2#^boosterTypes/[a-z][a-z0-9-]{0,62}$R\x04name\x12!\n" +
+	"\x04etag\x18\x02 \x01(\tB\r\xe2A\x01\x02\xbaH\x06r\x04\x10\x01(@R\x04etag\x12&\n" +
+	"\x06reason\x18\x03 \x01(\tB\x0e\xe2A\x01\x02\xbaH\ar\x05\x10\x01(\xf4\x03R\x06reason\x12$\n" +
+	"\x05actor\x18\x04 \x01(\tB\x0e\xe2A\x01\x02\xbaH\ar\x05\x10\x01(\xc8\x01R\x05actor\x12J\n" +
+	"\n" +
+	"request_id\x18\x05 \x01(\tB+\xe2A\x01\x02\xbaH$r\"2 ^[A-Za-z0-9][A-Za-z0-9_-]{7,63}$R\trequestId\x12#\n" +
+	"\rvalidate_only\x18\x06 \x01(\bR\fvalidateOnly\"\x84\x02\n" +
+	"\x11CreateSiteRequest\x120\n" +
+	"\x04site\x18\x01 \x01(\v2\x10.bowroll.v1.SiteB\n" +
+	"\xe2A\x01\x02\xbaH\x03\xc8\x01\x01R\x04site\x12&\n" +
+	"\x06reason\x18\x02 \x01(\tB\x0e\xe2A\x01\x02\xbaH\ar\x05\x10\x01(\xf4\x03R\x06reason\x12$\n" +
+	"\x05actor\x18\x03 \x01(\tB\x0e\xe2A\x01\x02\xbaH\ar\x05\x10\x01(\xc8\x01R\x05actor\x12J\n" +
+	"\n" +
+	"request_id\x18\x04 \x01(\tB+\xe2A\x01\x02\xbaH$r\"2 ^[A-Za-z0-9][A-Za-z0-9_-]{7,63}$R\trequestId\x12#\n" +
+	"\rvalidate_only\x18\x05 \x01(\bR\fvalidateOnly\"\xf5\x02\n" +
+	"\x11UpdateSiteRequest\x12L\n" +
+	"\x04name\x18\x01 \x01(\tB8\xe2A\x01\x02\xfaA\x0e\n" +
+	"\fbowroll/Site\xbaH r\x1e2\x1c^sites/[a-z][a-z0-9-]{0,62}$R\x04name\x120\n" +
+	"\x04site\x18\x02 \x01(\v2\x10.bowroll.v1.SiteB\n" +
+	"\xe2A\x01\x02\xbaH\x03\xc8\x01\x01R\x04site\x12!\n" +
+	"\x04etag\x18\x03 \x01(\tB\r\xe2A\x01\x02\xbaH\x06r\x04\x10\x01(@R\x04etag\x12&\n" +
+	"\x06reason\x18\x04 \x01(\tB\x0e\xe2A\x01\x02\xbaH\ar\x05\x10\x01(\xf4\x03R\x06reason\x12$\n" +
+	"\x05actor\x18\x05 \x01(\tB\x0e\xe2A\x01\x02\xbaH\ar\x05\x10\x01(\xc8\x01R\x05actor\x12J\n" +
+	"\n" +
+	"request_id\x18\x06 \x01(\tB+\xe2A\x01\x02\xbaH$r\"2 ^[A-Za-z0-9][A-Za-z0-9_-]{7,63}$R\trequestId\x12#\n" +
+	"\rvalidate_only\x18\a \x01(\bR\fvalidateOnly\"\xc3\x02\n" +
+	"\x11DeleteSiteRequest\x12L\n" +
+	"\x04name\x18\x01 \x01(\tB8\xe2A\x01\x02\xfaA\x0e\n" +
+	"\fbowroll/Site\xbaH r\x1e2\x1c^sites/[a-z][a-z0-9-]{0,62}$R\x04name\x12!\n" +
+	"\x04etag\x18\x02 \x01(\tB\r\xe2A\x01\x02\xbaH\x06r\x04\x10\x01(@R\x04etag\x12&\n" +
+	"\x06reason\x18\x03 \x01(\tB\x0e\xe2A\x01\x02\xbaH\ar\x05\x10\x01(\xf4\x03R\x06reason\x12$\n" +
+	"\x05actor\x18\x04 \x01(\tB\x0e\xe2A\x01\x02\xbaH\ar\x05\x10\x01(\xc8\x01R\x05actor\x12J\n" +
+	"\n" +
+	"request_id\x18\x05 \x01(\tB+\xe2A\x01\x02\xbaH$r\"2 ^[A-Za-z0-9][A-Za-z0-9_-]{7,63}$R\trequestId\x12#\n" +
+	"\rvalidate_only\x18\x06 \x01(\bR\fvalidateOnly\"\xd6\x02\n" +
+	"\x11CreateDeckRequest\x12P\n" +
+	"\x06parent\x18\x01 \x01(\tB8\xe2A\x01\x02\xfaA\x0e\x12\fbowroll/Deck\xbaH r\x1e2\x1c^sites/[a-z][a-z0-9-]{0,62}$R\x06parent\x120\n" +
+	"\x04deck\x18\x02 \x01(\v2\x10.bowroll.v1.DeckB\n" +
+	"\xe2A\x01\x02\xbaH\x03\xc8\x01\x01R\x04deck\x12&\n" +
+	"\x06reason\x18\x03 \x01(\tB\x0e\xe2A\x01\x02\xbaH\ar\x05\x10\x01(\xf4\x03R\x06reason\x12$\n" +
+	"\x05actor\x18\x04 \x01(\tB\x0e\xe2A\x01\x02\xbaH\ar\x05\x10\x01(\xc8\x01R\x05actor\x12J\n" +
+	"\n" +
+	"request_id\x18\x05 \x01(\tB+\xe2A\x01\x02\xbaH$r\"2 ^[A-Za-z0-9][A-Za-z0-9_-]{7,63}$R\trequestId\x12#\n" +
+	"\rvalidate_only\x18\x06 \x01(\bR\fvalidateOnly\"\x90\x03\n" +
+	"\x11UpdateDeckRequest\x12g\n" +
+	"\x04name\x18\x01 \x01(\tBS\xe2A\x01\x02\xfaA\x0e\n" +
+	"\fbowroll/Deck\xbaH;r927^sites/[a-z][a-z0-9-]{0,62}/decks/[a-z][a-z0-9-]{0,62}$R\x04name\x120\n" +
+	"\x04deck\x18\x02 \x01(\v2\x10.bowroll.v1.DeckB\n" +
+	"\xe2A\x01\x02\xbaH\x03\xc8\x01\x01R\x04deck\x12!\n" +
+	"\x04etag\x18\x03 \x01(\tB\r\xe2A\x01\x02\xbaH\x06r\x04\x10\x01(@R\x04etag\x12&\n" +
+	"\x06reason\x18\x04 \x01(\tB\x0e\xe2A\x01\x02\xbaH\ar\x05\x10\x01(\xf4\x03R\x06reason\x12$\n" +
+	"\x05actor\x18\x05 \x01(\tB\x0e\xe2A\x01\x02\xbaH\ar\x05\x10\x01(\xc8\x01R\x05actor\x12J\n" +
+	"\n" +
+	"request_id\x18\x06 \x01(\tB+\xe2A\x01\x02\xbaH$r\"2 ^[A-Za-z0-9][A-Za-z0-9_-]{7,63}$R\trequestId\x12#\n" +
+	"\rvalidate_only\x18\a \x01(\bR\fvalidateOnly\"\xde\x02\n" +
+	"\x11DeleteDeckRequest\x12g\n" +
+	"\x04name\x18\x01 \x01(\tBS\xe2A\x01\x02\xfaA\x0e\n" +
+	"\fbowroll/Deck\xbaH;r927^sites/[a-z][a-z0-9-]{0,62}/decks/[a-z][a-z0-9-]{0,62}$R\x04name\x12!\n" +
+	"\x04etag\x18\x02 \x01(\tB\r\xe2A\x01\x02\xbaH\x06r\x04\x10\x01(@R\x04etag\x12&\n" +
+	"\x06reason\x18\x03 \x01(\tB\x0e\xe2A\x01\x02\xbaH\ar\x05\x10\x01(\xf4\x03R\x06reason\x12$\n" +
+	"\x05actor\x18\x04 \x01(\tB\x0e\xe2A\x01\x02\xbaH\ar\x05\x10\x01(\xc8\x01R\x05actor\x12J\n" +
+	"\n" +
+	"request_id\x18\x05 \x01(\tB+\xe2A\x01\x02\xbaH$r\"2 ^[A-Za-z0-9][A-Za-z0-9_-]{7,63}$R\trequestId\x12#\n" +
+	"\rvalidate_only\x18\x06 \x01(\bR\fvalidateOnly\"\x93\x01\n" +
+	"\vCatalogFile\x12e\n" +
+	"\x04path\x18\x01 \x01(\tBQ\xe2A\x01\x02\xbaHJrH(\xc8\x012C^[A-Za-z0-9_][A-Za-z0-9_.-]*(/[A-Za-z0-9_][A-Za-z0-9_.-]*)*\\.ya?ml$R\x04path\x12\x1d\n" +
+	"\x04text\x18\x02 \x01(\tB\t\xbaH\x06r\x04(\x80\x80@R\x04text\"\xe0\x01\n" +
+	"\x0fCatalogContents\x12?\n" +
+	"\x0eaircraft_types\x18\x01 \x03(\v2\x18.bowroll.v1.AircraftTypeR\raircraftTypes\x12<\n" +
+	"\rbooster_types\x18\x02 \x03(\v2\x17.bowroll.v1.BoosterTypeR\fboosterTypes\x12&\n" +
+	"\x05sites\x18\x03 \x03(\v2\x10.bowroll.v1.SiteR\x05sites\x12&\n" +
+	"\x05decks\x18\x04 \x03(\v2\x10.bowroll.v1.DeckR\x05decks\"\xdb\x02\n" +
+	"\x14ImportCatalogRequest\x12>\n" +
+	"\x05files\x18\x01 \x03(\v2\x17.bowroll.v1.CatalogFileB\x0f\xe2A\x01\x02\xbaH\b\x92\x01\x05\b\x01\x10\xe8\aR\x05files\x12D\n" +
+	"\rbase_revision\x18\x02 \x01(\tB\x1f\xbaH\x1cr\x1a2\x18^(sha256:[0-9a-f]{16})?$R\fbaseRevision\x12&\n" +
+	"\x06reason\x18\x03 \x01(\tB\x0e\xe2A\x01\x02\xbaH\ar\x05\x10\x01(\xf4\x03R\x06reason\x12$\n" +
+	"\x05actor\x18\x04 \x01(\tB\x0e\xe2A\x01\x02\xbaH\ar\x05\x10\x01(\xc8\x01R\x05actor\x12J\n" +
+	"\n" +
+	"request_id\x18\x05 \x01(\tB+\xe2A\x01\x02\xbaH$r\"2 ^[A-Za-z0-9][A-Za-z0-9_-]{7,63}$R\trequestId\x12#\n" +
+	"\rvalidate_only\x18\x06 \x01(\bR\fvalidateOnly\"S\n" +
+	"\x14ExportCatalogRequest\x12;\n" +
+	"\brevision\x18\x01 \x01(\tB\x1f\xbaH\x1cr\x1a2\x18^(sha256:[0-9a-f]{16})?$R\brevision\"\xd3\x01\n" +
+	"\x15ExportCatalogResponse\x12\x1a\n" +
+	"\brevision\x18\x01 \x01(\tR\brevision\x12-\n" +
+	"\x05files\x18\x02 \x03(\v2\x17.bowroll.v1.CatalogFileR\x05files\x127\n" +
+	"\bcontents\x18\x03 \x01(\v2\x1b.bowroll.v1.CatalogContentsR\bcontents\x126\n" +
+	"\n" +
+	"provenance\x18\x04 \x01(\v2\x16.bowroll.v1.ProvenanceR\n" +
+	"provenance\"\x9d\x01\n" +
+	"\x12DiffCatalogRequest\x12E\n" +
+	"\rfrom_revision\x18\x01 \x01(\tB \xe2A\x01\x02\xbaH\x19r\x172\x15^sha256:[0-9a-f]{16}$R\ffromRevision\x12@\n" +
+	"\vto_revision\x18\x02 \x01(\tB\x1f\xbaH\x1cr\x1a2\x18^(sha256:[0-9a-f]{16})?$R\n" +
+	"toRevision\"O\n" +
+	"\tFieldDiff\x12\x14\n" +
+	"\x05field\x18\x01 \x01(\tR\x05field\x12\x16\n" +
+	"\x06before\x18\x02 \x01(\tR\x06before\x12\x14\n" +
+	"\x05after\x18\x03 \x01(\tR\x05after\"{\n" +
+	"\fResourceDiff\x12\x12\n" +
+	"\x04name\x18\x01 \x01(\tR\x04name\x12(\n" +
+	"\x04kind\x18\x02 \x01(\x0e2\x14.bowroll.v1.DiffKindR\x04kind\x12-\n" +
+	"\x06fields\x18\x03 \x03(\v2\x15.bowroll.v1.FieldDiffR\x06fields\"\xe4\x01\n" +
+	"\vCatalogDiff\x12#\n" +
+	"\rfrom_revision\x18\x01 \x01(\tR\ffromRevision\x12\x1f\n" +
+	"\vto_revision\x18\x02 \x01(\tR\n" +
+	"toRevision\x122\n" +
+	"\achanges\x18\x03 \x03(\v2\x18.bowroll.v1.ResourceDiffR\achanges\x12#\n" +
+	"\rvalidate_only\x18\x04 \x01(\bR\fvalidateOnly\x126\n" +
+	"\n" +
+	"provenance\x18\x05 \x01(\v2\x16.bowroll.v1.ProvenanceR\n" +
+	"provenance\"\xa7\x01\n" +
+	"\x0fCatalogRevision\x12\x1a\n" +
+	"\bsequence\x18\x01 \x01(\x05R\bsequence\x12\x1a\n" +
+	"\brevision\x18\x02 \x01(\tR\brevision\x12\x14\n" +
+	"\x05actor\x18\x03 \x01(\tR\x05actor\x12\x16\n" +
+	"\x06reason\x18\x04 \x01(\tR\x06reason\x12.\n" +
+	"\x04time\x18\x05 \x01(\v2\x1a.google.protobuf.TimestampR\x04time\"u\n" +
+	"\x1bListCatalogRevisionsRequest\x120\n" +
+	"\x0fbefore_sequence\x18\x01 \x01(\x05B\a\xbaH\x04\x1a\x02(\x00R\x0ebeforeSequence\x12$\n" +
+	"\tpage_size\x18\x02 \x01(\x05B\a\xbaH\x04\x1a\x02(\x00R\bpageSize\"\xad\x01\n" +
+	"\x1cListCatalogRevisionsResponse\x129\n" +
+	"\trevisions\x18\x01 \x03(\v2\x1b.bowroll.v1.CatalogRevisionR\trevisions\x12\x1a\n" +
+	"\bcomplete\x18\x02 \x01(\bR\bcomplete\x126\n" +
+	"\n" +
+	"provenance\x18\x03 \x01(\v2\x16.bowroll.v1.ProvenanceR\n" +
+	"provenance*P\n" +
 	"\x04Side\x12\x14\n" +
 	"\x10SIDE_UNSPECIFIED\x10\x00\x12\r\n" +
 	"\tSIDE_PORT\x10\x01\x12\x12\n" +
 	"\x0eSIDE_STARBOARD\x10\x02\x12\x0f\n" +
-	"\vSIDE_CENTRE\x10\x032\x87\a\n" +
+	"\vSIDE_CENTRE\x10\x03*h\n" +
+	"\bDiffKind\x12\x19\n" +
+	"\x15DIFF_KIND_UNSPECIFIED\x10\x00\x12\x13\n" +
+	"\x0fDIFF_KIND_ADDED\x10\x01\x12\x15\n" +
+	"\x11DIFF_KIND_CHANGED\x10\x02\x12\x15\n" +
+	"\x11DIFF_KIND_REMOVED\x10\x032\x93\x15\n" +
 	"\aCatalog\x12z\n" +
 	"\x0fGetAircraftType\x12\".bowroll.v1.GetAircraftTypeRequest\x1a\x18.bowroll.v1.AircraftType\")\xdaA\x04name\x82\xd3\xe4\x93\x02\x1c\x12\x1a/v1/{name=aircraftTypes/*}\x12{\n" +
 	"\x11ListAircraftTypes\x12$.bowroll.v1.ListAircraftTypesRequest\x1a%.bowroll.v1.ListAircraftTypesResponse\"\x19\x82\xd3\xe4\x93\x02\x13\x12\x11/v1/aircraftTypes\x12v\n" +
@@ -2878,7 +5063,29 @@ const file_bowroll_v1_catalog_proto_rawDesc = "" +
 	"\aGetSite\x12\x1a.bowroll.v1.GetSiteRequest\x1a\x10.bowroll.v1.Site\"!\xdaA\x04name\x82\xd3\xe4\x93\x02\x14\x12\x12/v1/{name=sites/*}\x12[\n" +
 	"\tListSites\x12\x1c.bowroll.v1.ListSitesRequest\x1a\x1d.bowroll.v1.ListSitesResponse\"\x11\x82\xd3\xe4\x93\x02\v\x12\t/v1/sites\x12b\n" +
 	"\aGetDeck\x12\x1a.bowroll.v1.GetDeckRequest\x1a\x10.bowroll.v1.Deck\")\xdaA\x04name\x82\xd3\xe4\x93\x02\x1c\x12\x1a/v1/{name=sites/*/decks/*}\x12u\n" +
-	"\tListDecks\x12\x1c.bowroll.v1.ListDecksRequest\x1a\x1d.bowroll.v1.ListDecksResponse\"+\xdaA\x06parent\x82\xd3\xe4\x93\x02\x1c\x12\x1a/v1/{parent=sites/*}/decksB$Z\"bowroll/proto/bowroll/v1;bowrollv1b\x06proto3"
+	"\tListDecks\x12\x1c.bowroll.v1.ListDecksRequest\x1a\x1d.bowroll.v1.ListDecksResponse\"+\xdaA\x06parent\x82\xd3\xe4\x93\x02\x1c\x12\x1a/v1/{parent=sites/*}/decks\x12s\n" +
+	"\x12CreateAircraftType\x12%.bowroll.v1.CreateAircraftTypeRequest\x1a\x18.bowroll.v1.AircraftType\"\x1c\x82\xd3\xe4\x93\x02\x16:\x01*\"\x11/v1/aircraftTypes\x12|\n" +
+	"\x12UpdateAircraftType\x12%.bowroll.v1.UpdateAircraftTypeRequest\x1a\x18.bowroll.v1.AircraftType\"%\x82\xd3\xe4\x93\x02\x1f:\x01*\x1a\x1a/v1/{name=aircraftTypes/*}\x12\x82\x01\n" +
+	"\x12DeleteAircraftType\x12%.bowroll.v1.DeleteAircraftTypeRequest\x1a\x17.bowroll.v1.CatalogDiff\",\x82\xd3\xe4\x93\x02&:\x01*\"!/v1/{name=aircraftTypes/*}:delete\x12o\n" +
+	"\x11CreateBoosterType\x12$.bowroll.v1.CreateBoosterTypeRequest\x1a\x17.bowroll.v1.BoosterType\"\x1b\x82\xd3\xe4\x93\x02\x15:\x01*\"\x10/v1/boosterTypes\x12x\n" +
+	"\x11UpdateBoosterType\x12$.bowroll.v1.UpdateBoosterTypeRequest\x1a\x17.bowroll.v1.BoosterType\"$\x82\xd3\xe4\x93\x02\x1e:\x01*\x1a\x19/v1/{name=boosterTypes/*}\x12\x7f\n" +
+	"\x11DeleteBoosterType\x12$.bowroll.v1.DeleteBoosterTypeRequest\x1a\x17.bowroll.v1.CatalogDiff\"+\x82\xd3\xe4\x93\x02%:\x01*\" /v1/{name=boosterTypes/*}:delete\x12S\n" +
+	"\n" +
+	"CreateSite\x12\x1d.bowroll.v1.CreateSiteRequest\x1a\x10.bowroll.v1.Site\"\x14\x82\xd3\xe4\x93\x02\x0e:\x01*\"\t/v1/sites\x12\\\n" +
+	"\n" +
+	"UpdateSite\x12\x1d.bowroll.v1.UpdateSiteRequest\x1a\x10.bowroll.v1.Site\"\x1d\x82\xd3\xe4\x93\x02\x17:\x01*\x1a\x12/v1/{name=sites/*}\x12j\n" +
+	"\n" +
+	"DeleteSite\x12\x1d.bowroll.v1.DeleteSiteRequest\x1a\x17.bowroll.v1.CatalogDiff\"$\x82\xd3\xe4\x93\x02\x1e:\x01*\"\x19/v1/{name=sites/*}:delete\x12d\n" +
+	"\n" +
+	"CreateDeck\x12\x1d.bowroll.v1.CreateDeckRequest\x1a\x10.bowroll.v1.Deck\"%\x82\xd3\xe4\x93\x02\x1f:\x01*\"\x1a/v1/{parent=sites/*}/decks\x12d\n" +
+	"\n" +
+	"UpdateDeck\x12\x1d.bowroll.v1.UpdateDeckRequest\x1a\x10.bowroll.v1.Deck\"%\x82\xd3\xe4\x93\x02\x1f:\x01*\x1a\x1a/v1/{name=sites/*/decks/*}\x12r\n" +
+	"\n" +
+	"DeleteDeck\x12\x1d.bowroll.v1.DeleteDeckRequest\x1a\x17.bowroll.v1.CatalogDiff\",\x82\xd3\xe4\x93\x02&:\x01*\"!/v1/{name=sites/*/decks/*}:delete\x12i\n" +
+	"\rImportCatalog\x12 .bowroll.v1.ImportCatalogRequest\x1a\x17.bowroll.v1.CatalogDiff\"\x1d\x82\xd3\xe4\x93\x02\x17:\x01*\"\x12/v1/catalog:import\x12p\n" +
+	"\rExportCatalog\x12 .bowroll.v1.ExportCatalogRequest\x1a!.bowroll.v1.ExportCatalogResponse\"\x1a\x82\xd3\xe4\x93\x02\x14\x12\x12/v1/catalog:export\x12`\n" +
+	"\vDiffCatalog\x12\x1e.bowroll.v1.DiffCatalogRequest\x1a\x17.bowroll.v1.CatalogDiff\"\x18\x82\xd3\xe4\x93\x02\x12\x12\x10/v1/catalog:diff\x12\x87\x01\n" +
+	"\x14ListCatalogRevisions\x12'.bowroll.v1.ListCatalogRevisionsRequest\x1a(.bowroll.v1.ListCatalogRevisionsResponse\"\x1c\x82\xd3\xe4\x93\x02\x16\x12\x14/v1/catalogRevisionsB$Z\"bowroll/proto/bowroll/v1;bowrollv1b\x06proto3"
 
 var (
 	file_bowroll_v1_catalog_proto_rawDescOnce sync.Once
@@ -2892,91 +5099,172 @@ func file_bowroll_v1_catalog_proto_rawDescGZIP() []byte {
 	return file_bowroll_v1_catalog_proto_rawDescData
 }
 
-var file_bowroll_v1_catalog_proto_enumTypes = make([]protoimpl.EnumInfo, 1)
-var file_bowroll_v1_catalog_proto_msgTypes = make([]protoimpl.MessageInfo, 29)
+var file_bowroll_v1_catalog_proto_enumTypes = make([]protoimpl.EnumInfo, 2)
+var file_bowroll_v1_catalog_proto_msgTypes = make([]protoimpl.MessageInfo, 53)
 var file_bowroll_v1_catalog_proto_goTypes = []any{
-	(Side)(0),                         // 0: bowroll.v1.Side
-	(*GetAircraftTypeRequest)(nil),    // 1: bowroll.v1.GetAircraftTypeRequest
-	(*ListAircraftTypesRequest)(nil),  // 2: bowroll.v1.ListAircraftTypesRequest
-	(*ListAircraftTypesResponse)(nil), // 3: bowroll.v1.ListAircraftTypesResponse
-	(*GetBoosterTypeRequest)(nil),     // 4: bowroll.v1.GetBoosterTypeRequest
-	(*ListBoosterTypesRequest)(nil),   // 5: bowroll.v1.ListBoosterTypesRequest
-	(*ListBoosterTypesResponse)(nil),  // 6: bowroll.v1.ListBoosterTypesResponse
-	(*GetSiteRequest)(nil),            // 7: bowroll.v1.GetSiteRequest
-	(*ListSitesRequest)(nil),          // 8: bowroll.v1.ListSitesRequest
-	(*ListSitesResponse)(nil),         // 9: bowroll.v1.ListSitesResponse
-	(*GetDeckRequest)(nil),            // 10: bowroll.v1.GetDeckRequest
-	(*ListDecksRequest)(nil),          // 11: bowroll.v1.ListDecksRequest
-	(*ListDecksResponse)(nil),         // 12: bowroll.v1.ListDecksResponse
-	(*AircraftType)(nil),              // 13: bowroll.v1.AircraftType
-	(*FlapSetting)(nil),               // 14: bowroll.v1.FlapSetting
-	(*ThrustTable)(nil),               // 15: bowroll.v1.ThrustTable
-	(*Propeller)(nil),                 // 16: bowroll.v1.Propeller
-	(*Station)(nil),                   // 17: bowroll.v1.Station
-	(*Loading)(nil),                   // 18: bowroll.v1.Loading
-	(*BoosterType)(nil),               // 19: bowroll.v1.BoosterType
-	(*ExhaustJet)(nil),                // 20: bowroll.v1.ExhaustJet
-	(*Igniter)(nil),                   // 21: bowroll.v1.Igniter
-	(*Site)(nil),                      // 22: bowroll.v1.Site
-	(*Anemometer)(nil),                // 23: bowroll.v1.Anemometer
-	(*AnemometerCorrection)(nil),      // 24: bowroll.v1.AnemometerCorrection
-	(*WindQuality)(nil),               // 25: bowroll.v1.WindQuality
-	(*Deck)(nil),                      // 26: bowroll.v1.Deck
-	(*SpotNeighbour)(nil),             // 27: bowroll.v1.SpotNeighbour
-	(*Surface)(nil),                   // 28: bowroll.v1.Surface
-	(*Spot)(nil),                      // 29: bowroll.v1.Spot
-	(*Provenance)(nil),                // 30: bowroll.v1.Provenance
-	(*Policy)(nil),                    // 31: bowroll.v1.Policy
+	(Side)(0),                            // 0: bowroll.v1.Side
+	(DiffKind)(0),                        // 1: bowroll.v1.DiffKind
+	(*GetAircraftTypeRequest)(nil),       // 2: bowroll.v1.GetAircraftTypeRequest
+	(*ListAircraftTypesRequest)(nil),     // 3: bowroll.v1.ListAircraftTypesRequest
+	(*ListAircraftTypesResponse)(nil),    // 4: bowroll.v1.ListAircraftTypesResponse
+	(*GetBoosterTypeRequest)(nil),        // 5: bowroll.v1.GetBoosterTypeRequest
+	(*ListBoosterTypesRequest)(nil),      // 6: bowroll.v1.ListBoosterTypesRequest
+	(*ListBoosterTypesResponse)(nil),     // 7: bowroll.v1.ListBoosterTypesResponse
+	(*GetSiteRequest)(nil),               // 8: bowroll.v1.GetSiteRequest
+	(*ListSitesRequest)(nil),             // 9: bowroll.v1.ListSitesRequest
+	(*ListSitesResponse)(nil),            // 10: bowroll.v1.ListSitesResponse
+	(*GetDeckRequest)(nil),               // 11: bowroll.v1.GetDeckRequest
+	(*ListDecksRequest)(nil),             // 12: bowroll.v1.ListDecksRequest
+	(*ListDecksResponse)(nil),            // 13: bowroll.v1.ListDecksResponse
+	(*AircraftType)(nil),                 // 14: bowroll.v1.AircraftType
+	(*FlapSetting)(nil),                  // 15: bowroll.v1.FlapSetting
+	(*ThrustTable)(nil),                  // 16: bowroll.v1.ThrustTable
+	(*Propeller)(nil),                    // 17: bowroll.v1.Propeller
+	(*Station)(nil),                      // 18: bowroll.v1.Station
+	(*Loading)(nil),                      // 19: bowroll.v1.Loading
+	(*BoosterType)(nil),                  // 20: bowroll.v1.BoosterType
+	(*ExhaustJet)(nil),                   // 21: bowroll.v1.ExhaustJet
+	(*Igniter)(nil),                      // 22: bowroll.v1.Igniter
+	(*Site)(nil),                         // 23: bowroll.v1.Site
+	(*Anemometer)(nil),                   // 24: bowroll.v1.Anemometer
+	(*AnemometerCorrection)(nil),         // 25: bowroll.v1.AnemometerCorrection
+	(*WindQuality)(nil),                  // 26: bowroll.v1.WindQuality
+	(*Deck)(nil),                         // 27: bowroll.v1.Deck
+	(*SpotNeighbour)(nil),                // 28: bowroll.v1.SpotNeighbour
+	(*Surface)(nil),                      // 29: bowroll.v1.Surface
+	(*Spot)(nil),                         // 30: bowroll.v1.Spot
+	(*CreateAircraftTypeRequest)(nil),    // 31: bowroll.v1.CreateAircraftTypeRequest
+	(*UpdateAircraftTypeRequest)(nil),    // 32: bowroll.v1.UpdateAircraftTypeRequest
+	(*DeleteAircraftTypeRequest)(nil),    // 33: bowroll.v1.DeleteAircraftTypeRequest
+	(*CreateBoosterTypeRequest)(nil),     // 34: bowroll.v1.CreateBoosterTypeRequest
+	(*UpdateBoosterTypeRequest)(nil),     // 35: bowroll.v1.UpdateBoosterTypeRequest
+	(*DeleteBoosterTypeRequest)(nil),     // 36: bowroll.v1.DeleteBoosterTypeRequest
+	(*CreateSiteRequest)(nil),            // 37: bowroll.v1.CreateSiteRequest
+	(*UpdateSiteRequest)(nil),            // 38: bowroll.v1.UpdateSiteRequest
+	(*DeleteSiteRequest)(nil),            // 39: bowroll.v1.DeleteSiteRequest
+	(*CreateDeckRequest)(nil),            // 40: bowroll.v1.CreateDeckRequest
+	(*UpdateDeckRequest)(nil),            // 41: bowroll.v1.UpdateDeckRequest
+	(*DeleteDeckRequest)(nil),            // 42: bowroll.v1.DeleteDeckRequest
+	(*CatalogFile)(nil),                  // 43: bowroll.v1.CatalogFile
+	(*CatalogContents)(nil),              // 44: bowroll.v1.CatalogContents
+	(*ImportCatalogRequest)(nil),         // 45: bowroll.v1.ImportCatalogRequest
+	(*ExportCatalogRequest)(nil),         // 46: bowroll.v1.ExportCatalogRequest
+	(*ExportCatalogResponse)(nil),        // 47: bowroll.v1.ExportCatalogResponse
+	(*DiffCatalogRequest)(nil),           // 48: bowroll.v1.DiffCatalogRequest
+	(*FieldDiff)(nil),                    // 49: bowroll.v1.FieldDiff
+	(*ResourceDiff)(nil),                 // 50: bowroll.v1.ResourceDiff
+	(*CatalogDiff)(nil),                  // 51: bowroll.v1.CatalogDiff
+	(*CatalogRevision)(nil),              // 52: bowroll.v1.CatalogRevision
+	(*ListCatalogRevisionsRequest)(nil),  // 53: bowroll.v1.ListCatalogRevisionsRequest
+	(*ListCatalogRevisionsResponse)(nil), // 54: bowroll.v1.ListCatalogRevisionsResponse
+	(*Provenance)(nil),                   // 55: bowroll.v1.Provenance
+	(*Policy)(nil),                       // 56: bowroll.v1.Policy
+	(*timestamppb.Timestamp)(nil),        // 57: google.protobuf.Timestamp
 }
 var file_bowroll_v1_catalog_proto_depIdxs = []int32{
-	13, // 0: bowroll.v1.ListAircraftTypesResponse.aircraft_types:type_name -> bowroll.v1.AircraftType
-	30, // 1: bowroll.v1.ListAircraftTypesResponse.provenance:type_name -> bowroll.v1.Provenance
-	19, // 2: bowroll.v1.ListBoosterTypesResponse.booster_types:type_name -> bowroll.v1.BoosterType
-	30, // 3: bowroll.v1.ListBoosterTypesResponse.provenance:type_name -> bowroll.v1.Provenance
-	22, // 4: bowroll.v1.ListSitesResponse.sites:type_name -> bowroll.v1.Site
-	30, // 5: bowroll.v1.ListSitesResponse.provenance:type_name -> bowroll.v1.Provenance
-	26, // 6: bowroll.v1.ListDecksResponse.decks:type_name -> bowroll.v1.Deck
-	30, // 7: bowroll.v1.ListDecksResponse.provenance:type_name -> bowroll.v1.Provenance
-	14, // 8: bowroll.v1.AircraftType.flaps:type_name -> bowroll.v1.FlapSetting
-	15, // 9: bowroll.v1.AircraftType.thrust:type_name -> bowroll.v1.ThrustTable
-	16, // 10: bowroll.v1.AircraftType.propeller:type_name -> bowroll.v1.Propeller
-	17, // 11: bowroll.v1.AircraftType.stations:type_name -> bowroll.v1.Station
-	18, // 12: bowroll.v1.AircraftType.loadings:type_name -> bowroll.v1.Loading
-	30, // 13: bowroll.v1.AircraftType.provenance:type_name -> bowroll.v1.Provenance
+	14, // 0: bowroll.v1.ListAircraftTypesResponse.aircraft_types:type_name -> bowroll.v1.AircraftType
+	55, // 1: bowroll.v1.ListAircraftTypesResponse.provenance:type_name -> bowroll.v1.Provenance
+	20, // 2: bowroll.v1.ListBoosterTypesResponse.booster_types:type_name -> bowroll.v1.BoosterType
+	55, // 3: bowroll.v1.ListBoosterTypesResponse.provenance:type_name -> bowroll.v1.Provenance
+	23, // 4: bowroll.v1.ListSitesResponse.sites:type_name -> bowroll.v1.Site
+	55, // 5: bowroll.v1.ListSitesResponse.provenance:type_name -> bowroll.v1.Provenance
+	27, // 6: bowroll.v1.ListDecksResponse.decks:type_name -> bowroll.v1.Deck
+	55, // 7: bowroll.v1.ListDecksResponse.provenance:type_name -> bowroll.v1.Provenance
+	15, // 8: bowroll.v1.AircraftType.flaps:type_name -> bowroll.v1.FlapSetting
+	16, // 9: bowroll.v1.AircraftType.thrust:type_name -> bowroll.v1.ThrustTable
+	17, // 10: bowroll.v1.AircraftType.propeller:type_name -> bowroll.v1.Propeller
+	18, // 11: bowroll.v1.AircraftType.stations:type_name -> bowroll.v1.Station
+	19, // 12: bowroll.v1.AircraftType.loadings:type_name -> bowroll.v1.Loading
+	55, // 13: bowroll.v1.AircraftType.provenance:type_name -> bowroll.v1.Provenance
 	0,  // 14: bowroll.v1.Station.side:type_name -> bowroll.v1.Side
-	30, // 15: bowroll.v1.BoosterType.provenance:type_name -> bowroll.v1.Provenance
-	20, // 16: bowroll.v1.BoosterType.exhaust:type_name -> bowroll.v1.ExhaustJet
-	21, // 17: bowroll.v1.BoosterType.igniter:type_name -> bowroll.v1.Igniter
-	30, // 18: bowroll.v1.Site.provenance:type_name -> bowroll.v1.Provenance
-	23, // 19: bowroll.v1.Site.anemometers:type_name -> bowroll.v1.Anemometer
-	25, // 20: bowroll.v1.Site.wind_quality:type_name -> bowroll.v1.WindQuality
-	24, // 21: bowroll.v1.Anemometer.corrections:type_name -> bowroll.v1.AnemometerCorrection
-	28, // 22: bowroll.v1.Deck.surface:type_name -> bowroll.v1.Surface
-	29, // 23: bowroll.v1.Deck.spots:type_name -> bowroll.v1.Spot
-	31, // 24: bowroll.v1.Deck.policy:type_name -> bowroll.v1.Policy
-	30, // 25: bowroll.v1.Deck.provenance:type_name -> bowroll.v1.Provenance
-	27, // 26: bowroll.v1.Deck.neighbours:type_name -> bowroll.v1.SpotNeighbour
-	1,  // 27: bowroll.v1.Catalog.GetAircraftType:input_type -> bowroll.v1.GetAircraftTypeRequest
-	2,  // 28: bowroll.v1.Catalog.ListAircraftTypes:input_type -> bowroll.v1.ListAircraftTypesRequest
-	4,  // 29: bowroll.v1.Catalog.GetBoosterType:input_type -> bowroll.v1.GetBoosterTypeRequest
-	5,  // 30: bowroll.v1.Catalog.ListBoosterTypes:input_type -> bowroll.v1.ListBoosterTypesRequest
-	7,  // 31: bowroll.v1.Catalog.GetSite:input_type -> bowroll.v1.GetSiteRequest
-	8,  // 32: bowroll.v1.Catalog.ListSites:input_type -> bowroll.v1.ListSitesRequest
-	10, // 33: bowroll.v1.Catalog.GetDeck:input_type -> bowroll.v1.GetDeckRequest
-	11, // 34: bowroll.v1.Catalog.ListDecks:input_type -> bowroll.v1.ListDecksRequest
-	13, // 35: bowroll.v1.Catalog.GetAircraftType:output_type -> bowroll.v1.AircraftType
-	3,  // 36: bowroll.v1.Catalog.ListAircraftTypes:output_type -> bowroll.v1.ListAircraftTypesResponse
-	19, // 37: bowroll.v1.Catalog.GetBoosterType:output_type -> bowroll.v1.BoosterType
-	6,  // 38: bowroll.v1.Catalog.ListBoosterTypes:output_type -> bowroll.v1.ListBoosterTypesResponse
-	22, // 39: bowroll.v1.Catalog.GetSite:output_type -> bowroll.v1.Site
-	9,  // 40: bowroll.v1.Catalog.ListSites:output_type -> bowroll.v1.ListSitesResponse
-	26, // 41: bowroll.v1.Catalog.GetDeck:output_type -> bowroll.v1.Deck
-	12, // 42: bowroll.v1.Catalog.ListDecks:output_type -> bowroll.v1.ListDecksResponse
-	35, // [35:43] is the sub-list for method output_type
-	27, // [27:35] is the sub-list for method input_type
-	27, // [27:27] is the sub-list for extension type_name
-	27, // [27:27] is the sub-list for extension extendee
-	0,  // [0:27] is the sub-list for field type_name
+	55, // 15: bowroll.v1.BoosterType.provenance:type_name -> bowroll.v1.Provenance
+	21, // 16: bowroll.v1.BoosterType.exhaust:type_name -> bowroll.v1.ExhaustJet
+	22, // 17: bowroll.v1.BoosterType.igniter:type_name -> bowroll.v1.Igniter
+	55, // 18: bowroll.v1.Site.provenance:type_name -> bowroll.v1.Provenance
+	24, // 19: bowroll.v1.Site.anemometers:type_name -> bowroll.v1.Anemometer
+	26, // 20: bowroll.v1.Site.wind_quality:type_name -> bowroll.v1.WindQuality
+	25, // 21: bowroll.v1.Anemometer.corrections:type_name -> bowroll.v1.AnemometerCorrection
+	29, // 22: bowroll.v1.Deck.surface:type_name -> bowroll.v1.Surface
+	30, // 23: bowroll.v1.Deck.spots:type_name -> bowroll.v1.Spot
+	56, // 24: bowroll.v1.Deck.policy:type_name -> bowroll.v1.Policy
+	55, // 25: bowroll.v1.Deck.provenance:type_name -> bowroll.v1.Provenance
+	28, // 26: bowroll.v1.Deck.neighbours:type_name -> bowroll.v1.SpotNeighbour
+	14, // 27: bowroll.v1.CreateAircraftTypeRequest.aircraft_type:type_name -> bowroll.v1.AircraftType
+	14, // 28: bowroll.v1.UpdateAircraftTypeRequest.aircraft_type:type_name -> bowroll.v1.AircraftType
+	20, // 29: bowroll.v1.CreateBoosterTypeRequest.booster_type:type_name -> bowroll.v1.BoosterType
+	20, // 30: bowroll.v1.UpdateBoosterTypeRequest.booster_type:type_name -> bowroll.v1.BoosterType
+	23, // 31: bowroll.v1.CreateSiteRequest.site:type_name -> bowroll.v1.Site
+	23, // 32: bowroll.v1.UpdateSiteRequest.site:type_name -> bowroll.v1.Site
+	27, // 33: bowroll.v1.CreateDeckRequest.deck:type_name -> bowroll.v1.Deck
+	27, // 34: bowroll.v1.UpdateDeckRequest.deck:type_name -> bowroll.v1.Deck
+	14, // 35: bowroll.v1.CatalogContents.aircraft_types:type_name -> bowroll.v1.AircraftType
+	20, // 36: bowroll.v1.CatalogContents.booster_types:type_name -> bowroll.v1.BoosterType
+	23, // 37: bowroll.v1.CatalogContents.sites:type_name -> bowroll.v1.Site
+	27, // 38: bowroll.v1.CatalogContents.decks:type_name -> bowroll.v1.Deck
+	43, // 39: bowroll.v1.ImportCatalogRequest.files:type_name -> bowroll.v1.CatalogFile
+	43, // 40: bowroll.v1.ExportCatalogResponse.files:type_name -> bowroll.v1.CatalogFile
+	44, // 41: bowroll.v1.ExportCatalogResponse.contents:type_name -> bowroll.v1.CatalogContents
+	55, // 42: bowroll.v1.ExportCatalogResponse.provenance:type_name -> bowroll.v1.Provenance
+	1,  // 43: bowroll.v1.ResourceDiff.kind:type_name -> bowroll.v1.DiffKind
+	49, // 44: bowroll.v1.ResourceDiff.fields:type_name -> bowroll.v1.FieldDiff
+	50, // 45: bowroll.v1.CatalogDiff.changes:type_name -> bowroll.v1.ResourceDiff
+	55, // 46: bowroll.v1.CatalogDiff.provenance:type_name -> bowroll.v1.Provenance
+	57, // 47: bowroll.v1.CatalogRevision.time:type_name -> google.protobuf.Timestamp
+	52, // 48: bowroll.v1.ListCatalogRevisionsResponse.revisions:type_name -> bowroll.v1.CatalogRevision
+	55, // 49: bowroll.v1.ListCatalogRevisionsResponse.provenance:type_name -> bowroll.v1.Provenance
+	2,  // 50: bowroll.v1.Catalog.GetAircraftType:input_type -> bowroll.v1.GetAircraftTypeRequest
+	3,  // 51: bowroll.v1.Catalog.ListAircraftTypes:input_type -> bowroll.v1.ListAircraftTypesRequest
+	5,  // 52: bowroll.v1.Catalog.GetBoosterType:input_type -> bowroll.v1.GetBoosterTypeRequest
+	6,  // 53: bowroll.v1.Catalog.ListBoosterTypes:input_type -> bowroll.v1.ListBoosterTypesRequest
+	8,  // 54: bowroll.v1.Catalog.GetSite:input_type -> bowroll.v1.GetSiteRequest
+	9,  // 55: bowroll.v1.Catalog.ListSites:input_type -> bowroll.v1.ListSitesRequest
+	11, // 56: bowroll.v1.Catalog.GetDeck:input_type -> bowroll.v1.GetDeckRequest
+	12, // 57: bowroll.v1.Catalog.ListDecks:input_type -> bowroll.v1.ListDecksRequest
+	31, // 58: bowroll.v1.Catalog.CreateAircraftType:input_type -> bowroll.v1.CreateAircraftTypeRequest
+	32, // 59: bowroll.v1.Catalog.UpdateAircraftType:input_type -> bowroll.v1.UpdateAircraftTypeRequest
+	33, // 60: bowroll.v1.Catalog.DeleteAircraftType:input_type -> bowroll.v1.DeleteAircraftTypeRequest
+	34, // 61: bowroll.v1.Catalog.CreateBoosterType:input_type -> bowroll.v1.CreateBoosterTypeRequest
+	35, // 62: bowroll.v1.Catalog.UpdateBoosterType:input_type -> bowroll.v1.UpdateBoosterTypeRequest
+	36, // 63: bowroll.v1.Catalog.DeleteBoosterType:input_type -> bowroll.v1.DeleteBoosterTypeRequest
+	37, // 64: bowroll.v1.Catalog.CreateSite:input_type -> bowroll.v1.CreateSiteRequest
+	38, // 65: bowroll.v1.Catalog.UpdateSite:input_type -> bowroll.v1.UpdateSiteRequest
+	39, // 66: bowroll.v1.Catalog.DeleteSite:input_type -> bowroll.v1.DeleteSiteRequest
+	40, // 67: bowroll.v1.Catalog.CreateDeck:input_type -> bowroll.v1.CreateDeckRequest
+	41, // 68: bowroll.v1.Catalog.UpdateDeck:input_type -> bowroll.v1.UpdateDeckRequest
+	42, // 69: bowroll.v1.Catalog.DeleteDeck:input_type -> bowroll.v1.DeleteDeckRequest
+	45, // 70: bowroll.v1.Catalog.ImportCatalog:input_type -> bowroll.v1.ImportCatalogRequest
+	46, // 71: bowroll.v1.Catalog.ExportCatalog:input_type -> bowroll.v1.ExportCatalogRequest
+	48, // 72: bowroll.v1.Catalog.DiffCatalog:input_type -> bowroll.v1.DiffCatalogRequest
+	53, // 73: bowroll.v1.Catalog.ListCatalogRevisions:input_type -> bowroll.v1.ListCatalogRevisionsRequest
+	14, // 74: bowroll.v1.Catalog.GetAircraftType:output_type -> bowroll.v1.AircraftType
+	4,  // 75: bowroll.v1.Catalog.ListAircraftTypes:output_type -> bowroll.v1.ListAircraftTypesResponse
+	20, // 76: bowroll.v1.Catalog.GetBoosterType:output_type -> bowroll.v1.BoosterType
+	7,  // 77: bowroll.v1.Catalog.ListBoosterTypes:output_type -> bowroll.v1.ListBoosterTypesResponse
+	23, // 78: bowroll.v1.Catalog.GetSite:output_type -> bowroll.v1.Site
+	10, // 79: bowroll.v1.Catalog.ListSites:output_type -> bowroll.v1.ListSitesResponse
+	27, // 80: bowroll.v1.Catalog.GetDeck:output_type -> bowroll.v1.Deck
+	13, // 81: bowroll.v1.Catalog.ListDecks:output_type -> bowroll.v1.ListDecksResponse
+	14, // 82: bowroll.v1.Catalog.CreateAircraftType:output_type -> bowroll.v1.AircraftType
+	14, // 83: bowroll.v1.Catalog.UpdateAircraftType:output_type -> bowroll.v1.AircraftType
+	51, // 84: bowroll.v1.Catalog.DeleteAircraftType:output_type -> bowroll.v1.CatalogDiff
+	20, // 85: bowroll.v1.Catalog.CreateBoosterType:output_type -> bowroll.v1.BoosterType
+	20, // 86: bowroll.v1.Catalog.UpdateBoosterType:output_type -> bowroll.v1.BoosterType
+	51, // 87: bowroll.v1.Catalog.DeleteBoosterType:output_type -> bowroll.v1.CatalogDiff
+	23, // 88: bowroll.v1.Catalog.CreateSite:output_type -> bowroll.v1.Site
+	23, // 89: bowroll.v1.Catalog.UpdateSite:output_type -> bowroll.v1.Site
+	51, // 90: bowroll.v1.Catalog.DeleteSite:output_type -> bowroll.v1.CatalogDiff
+	27, // 91: bowroll.v1.Catalog.CreateDeck:output_type -> bowroll.v1.Deck
+	27, // 92: bowroll.v1.Catalog.UpdateDeck:output_type -> bowroll.v1.Deck
+	51, // 93: bowroll.v1.Catalog.DeleteDeck:output_type -> bowroll.v1.CatalogDiff
+	51, // 94: bowroll.v1.Catalog.ImportCatalog:output_type -> bowroll.v1.CatalogDiff
+	47, // 95: bowroll.v1.Catalog.ExportCatalog:output_type -> bowroll.v1.ExportCatalogResponse
+	51, // 96: bowroll.v1.Catalog.DiffCatalog:output_type -> bowroll.v1.CatalogDiff
+	54, // 97: bowroll.v1.Catalog.ListCatalogRevisions:output_type -> bowroll.v1.ListCatalogRevisionsResponse
+	74, // [74:98] is the sub-list for method output_type
+	50, // [50:74] is the sub-list for method input_type
+	50, // [50:50] is the sub-list for extension type_name
+	50, // [50:50] is the sub-list for extension extendee
+	0,  // [0:50] is the sub-list for field type_name
 }
 
 func init() { file_bowroll_v1_catalog_proto_init() }
@@ -3006,8 +5294,8 @@ func file_bowroll_v1_catalog_proto_init() {
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_bowroll_v1_catalog_proto_rawDesc), len(file_bowroll_v1_catalog_proto_rawDesc)),
-			NumEnums:      1,
-			NumMessages:   29,
+			NumEnums:      2,
+			NumMessages:   53,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

@@ -21,14 +21,30 @@ import (
 const _ = grpc.SupportPackageIsVersion9
 
 const (
-	Catalog_GetAircraftType_FullMethodName   = "/bowroll.v1.Catalog/GetAircraftType"
-	Catalog_ListAircraftTypes_FullMethodName = "/bowroll.v1.Catalog/ListAircraftTypes"
-	Catalog_GetBoosterType_FullMethodName    = "/bowroll.v1.Catalog/GetBoosterType"
-	Catalog_ListBoosterTypes_FullMethodName  = "/bowroll.v1.Catalog/ListBoosterTypes"
-	Catalog_GetSite_FullMethodName           = "/bowroll.v1.Catalog/GetSite"
-	Catalog_ListSites_FullMethodName         = "/bowroll.v1.Catalog/ListSites"
-	Catalog_GetDeck_FullMethodName           = "/bowroll.v1.Catalog/GetDeck"
-	Catalog_ListDecks_FullMethodName         = "/bowroll.v1.Catalog/ListDecks"
+	Catalog_GetAircraftType_FullMethodName      = "/bowroll.v1.Catalog/GetAircraftType"
+	Catalog_ListAircraftTypes_FullMethodName    = "/bowroll.v1.Catalog/ListAircraftTypes"
+	Catalog_GetBoosterType_FullMethodName       = "/bowroll.v1.Catalog/GetBoosterType"
+	Catalog_ListBoosterTypes_FullMethodName     = "/bowroll.v1.Catalog/ListBoosterTypes"
+	Catalog_GetSite_FullMethodName              = "/bowroll.v1.Catalog/GetSite"
+	Catalog_ListSites_FullMethodName            = "/bowroll.v1.Catalog/ListSites"
+	Catalog_GetDeck_FullMethodName              = "/bowroll.v1.Catalog/GetDeck"
+	Catalog_ListDecks_FullMethodName            = "/bowroll.v1.Catalog/ListDecks"
+	Catalog_CreateAircraftType_FullMethodName   = "/bowroll.v1.Catalog/CreateAircraftType"
+	Catalog_UpdateAircraftType_FullMethodName   = "/bowroll.v1.Catalog/UpdateAircraftType"
+	Catalog_DeleteAircraftType_FullMethodName   = "/bowroll.v1.Catalog/DeleteAircraftType"
+	Catalog_CreateBoosterType_FullMethodName    = "/bowroll.v1.Catalog/CreateBoosterType"
+	Catalog_UpdateBoosterType_FullMethodName    = "/bowroll.v1.Catalog/UpdateBoosterType"
+	Catalog_DeleteBoosterType_FullMethodName    = "/bowroll.v1.Catalog/DeleteBoosterType"
+	Catalog_CreateSite_FullMethodName           = "/bowroll.v1.Catalog/CreateSite"
+	Catalog_UpdateSite_FullMethodName           = "/bowroll.v1.Catalog/UpdateSite"
+	Catalog_DeleteSite_FullMethodName           = "/bowroll.v1.Catalog/DeleteSite"
+	Catalog_CreateDeck_FullMethodName           = "/bowroll.v1.Catalog/CreateDeck"
+	Catalog_UpdateDeck_FullMethodName           = "/bowroll.v1.Catalog/UpdateDeck"
+	Catalog_DeleteDeck_FullMethodName           = "/bowroll.v1.Catalog/DeleteDeck"
+	Catalog_ImportCatalog_FullMethodName        = "/bowroll.v1.Catalog/ImportCatalog"
+	Catalog_ExportCatalog_FullMethodName        = "/bowroll.v1.Catalog/ExportCatalog"
+	Catalog_DiffCatalog_FullMethodName          = "/bowroll.v1.Catalog/DiffCatalog"
+	Catalog_ListCatalogRevisions_FullMethodName = "/bowroll.v1.Catalog/ListCatalogRevisions"
 )
 
 // CatalogClient is the client API for Catalog service.
@@ -36,7 +52,9 @@ const (
 // For semantics around ctx use and closing/ending streaming RPCs, please refer to https://pkg.go.dev/google.golang.org/grpc/?tab=doc#ClientConn.NewStream.
 //
 // Catalog holds what ships have in common: the data of aircraft, boosters,
-// sites and decks that every computation may name.
+// sites and decks that every computation may name. Where the service has a store,
+// every change makes a new revision, all revisions are kept, and who, why and a
+// request_id come with each change; without a store the catalog is read only.
 type CatalogClient interface {
 	// GetAircraftType returns one aircraft type.
 	GetAircraftType(ctx context.Context, in *GetAircraftTypeRequest, opts ...grpc.CallOption) (*AircraftType, error)
@@ -54,6 +72,43 @@ type CatalogClient interface {
 	GetDeck(ctx context.Context, in *GetDeckRequest, opts ...grpc.CallOption) (*Deck, error)
 	// ListDecks returns the decks of a site in the order of their names.
 	ListDecks(ctx context.Context, in *ListDecksRequest, opts ...grpc.CallOption) (*ListDecksResponse, error)
+	// CreateAircraftType adds an aircraft type and makes a new revision of the catalog.
+	CreateAircraftType(ctx context.Context, in *CreateAircraftTypeRequest, opts ...grpc.CallOption) (*AircraftType, error)
+	// UpdateAircraftType replaces an aircraft type under its etag and makes a new revision.
+	UpdateAircraftType(ctx context.Context, in *UpdateAircraftTypeRequest, opts ...grpc.CallOption) (*AircraftType, error)
+	// DeleteAircraftType takes an aircraft type out of the catalog and makes a new revision. It is
+	// refused where a plan that is open names it.
+	DeleteAircraftType(ctx context.Context, in *DeleteAircraftTypeRequest, opts ...grpc.CallOption) (*CatalogDiff, error)
+	// CreateBoosterType adds a booster type and makes a new revision of the catalog.
+	CreateBoosterType(ctx context.Context, in *CreateBoosterTypeRequest, opts ...grpc.CallOption) (*BoosterType, error)
+	// UpdateBoosterType replaces a booster type under its etag and makes a new revision.
+	UpdateBoosterType(ctx context.Context, in *UpdateBoosterTypeRequest, opts ...grpc.CallOption) (*BoosterType, error)
+	// DeleteBoosterType takes a booster type out of the catalog and makes a new revision. It is
+	// refused where a lot in stock or a plan that is open names it.
+	DeleteBoosterType(ctx context.Context, in *DeleteBoosterTypeRequest, opts ...grpc.CallOption) (*CatalogDiff, error)
+	// CreateSite adds a site and makes a new revision of the catalog.
+	CreateSite(ctx context.Context, in *CreateSiteRequest, opts ...grpc.CallOption) (*Site, error)
+	// UpdateSite replaces a site under its etag and makes a new revision.
+	UpdateSite(ctx context.Context, in *UpdateSiteRequest, opts ...grpc.CallOption) (*Site, error)
+	// DeleteSite takes a site out of the catalog and makes a new revision. It is
+	// refused where it has decks or a log.
+	DeleteSite(ctx context.Context, in *DeleteSiteRequest, opts ...grpc.CallOption) (*CatalogDiff, error)
+	// CreateDeck adds a deck and makes a new revision of the catalog.
+	CreateDeck(ctx context.Context, in *CreateDeckRequest, opts ...grpc.CallOption) (*Deck, error)
+	// UpdateDeck replaces a deck under its etag and makes a new revision.
+	UpdateDeck(ctx context.Context, in *UpdateDeckRequest, opts ...grpc.CallOption) (*Deck, error)
+	// DeleteDeck takes a deck out of the catalog and makes a new revision. It is
+	// refused where a plan that is open launches from it.
+	DeleteDeck(ctx context.Context, in *DeleteDeckRequest, opts ...grpc.CallOption) (*CatalogDiff, error)
+	// ImportCatalog replaces the whole catalog by the content of a folder and makes
+	// a new revision. What the folder lacks is taken out, unless it is in use.
+	ImportCatalog(ctx context.Context, in *ImportCatalogRequest, opts ...grpc.CallOption) (*CatalogDiff, error)
+	// ExportCatalog returns a revision of the catalog as the files of a folder.
+	ExportCatalog(ctx context.Context, in *ExportCatalogRequest, opts ...grpc.CallOption) (*ExportCatalogResponse, error)
+	// DiffCatalog says what differs between two revisions of the catalog.
+	DiffCatalog(ctx context.Context, in *DiffCatalogRequest, opts ...grpc.CallOption) (*CatalogDiff, error)
+	// ListCatalogRevisions returns the revisions there have been, the newest first.
+	ListCatalogRevisions(ctx context.Context, in *ListCatalogRevisionsRequest, opts ...grpc.CallOption) (*ListCatalogRevisionsResponse, error)
 }
 
 type catalogClient struct {
@@ -144,12 +199,174 @@ func (c *catalogClient) ListDecks(ctx context.Context, in *ListDecksRequest, opt
 	return out, nil
 }
 
+func (c *catalogClient) CreateAircraftType(ctx context.Context, in *CreateAircraftTypeRequest, opts ...grpc.CallOption) (*AircraftType, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(AircraftType)
+	err := c.cc.Invoke(ctx, Catalog_CreateAircraftType_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *catalogClient) UpdateAircraftType(ctx context.Context, in *UpdateAircraftTypeRequest, opts ...grpc.CallOption) (*AircraftType, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(AircraftType)
+	err := c.cc.Invoke(ctx, Catalog_UpdateAircraftType_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *catalogClient) DeleteAircraftType(ctx context.Context, in *DeleteAircraftTypeRequest, opts ...grpc.CallOption) (*CatalogDiff, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(CatalogDiff)
+	err := c.cc.Invoke(ctx, Catalog_DeleteAircraftType_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *catalogClient) CreateBoosterType(ctx context.Context, in *CreateBoosterTypeRequest, opts ...grpc.CallOption) (*BoosterType, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(BoosterType)
+	err := c.cc.Invoke(ctx, Catalog_CreateBoosterType_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *catalogClient) UpdateBoosterType(ctx context.Context, in *UpdateBoosterTypeRequest, opts ...grpc.CallOption) (*BoosterType, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(BoosterType)
+	err := c.cc.Invoke(ctx, Catalog_UpdateBoosterType_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *catalogClient) DeleteBoosterType(ctx context.Context, in *DeleteBoosterTypeRequest, opts ...grpc.CallOption) (*CatalogDiff, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(CatalogDiff)
+	err := c.cc.Invoke(ctx, Catalog_DeleteBoosterType_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *catalogClient) CreateSite(ctx context.Context, in *CreateSiteRequest, opts ...grpc.CallOption) (*Site, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(Site)
+	err := c.cc.Invoke(ctx, Catalog_CreateSite_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *catalogClient) UpdateSite(ctx context.Context, in *UpdateSiteRequest, opts ...grpc.CallOption) (*Site, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(Site)
+	err := c.cc.Invoke(ctx, Catalog_UpdateSite_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *catalogClient) DeleteSite(ctx context.Context, in *DeleteSiteRequest, opts ...grpc.CallOption) (*CatalogDiff, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(CatalogDiff)
+	err := c.cc.Invoke(ctx, Catalog_DeleteSite_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *catalogClient) CreateDeck(ctx context.Context, in *CreateDeckRequest, opts ...grpc.CallOption) (*Deck, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(Deck)
+	err := c.cc.Invoke(ctx, Catalog_CreateDeck_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *catalogClient) UpdateDeck(ctx context.Context, in *UpdateDeckRequest, opts ...grpc.CallOption) (*Deck, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(Deck)
+	err := c.cc.Invoke(ctx, Catalog_UpdateDeck_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *catalogClient) DeleteDeck(ctx context.Context, in *DeleteDeckRequest, opts ...grpc.CallOption) (*CatalogDiff, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(CatalogDiff)
+	err := c.cc.Invoke(ctx, Catalog_DeleteDeck_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *catalogClient) ImportCatalog(ctx context.Context, in *ImportCatalogRequest, opts ...grpc.CallOption) (*CatalogDiff, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(CatalogDiff)
+	err := c.cc.Invoke(ctx, Catalog_ImportCatalog_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *catalogClient) ExportCatalog(ctx context.Context, in *ExportCatalogRequest, opts ...grpc.CallOption) (*ExportCatalogResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ExportCatalogResponse)
+	err := c.cc.Invoke(ctx, Catalog_ExportCatalog_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *catalogClient) DiffCatalog(ctx context.Context, in *DiffCatalogRequest, opts ...grpc.CallOption) (*CatalogDiff, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(CatalogDiff)
+	err := c.cc.Invoke(ctx, Catalog_DiffCatalog_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *catalogClient) ListCatalogRevisions(ctx context.Context, in *ListCatalogRevisionsRequest, opts ...grpc.CallOption) (*ListCatalogRevisionsResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ListCatalogRevisionsResponse)
+	err := c.cc.Invoke(ctx, Catalog_ListCatalogRevisions_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 // CatalogServer is the server API for Catalog service.
 // All implementations must embed UnimplementedCatalogServer
 // for forward compatibility.
 //
 // Catalog holds what ships have in common: the data of aircraft, boosters,
-// sites and decks that every computation may name.
+// sites and decks that every computation may name. Where the service has a store,
+// every change makes a new revision, all revisions are kept, and who, why and a
+// request_id come with each change; without a store the catalog is read only.
 type CatalogServer interface {
 	// GetAircraftType returns one aircraft type.
 	GetAircraftType(context.Context, *GetAircraftTypeRequest) (*AircraftType, error)
@@ -167,6 +384,43 @@ type CatalogServer interface {
 	GetDeck(context.Context, *GetDeckRequest) (*Deck, error)
 	// ListDecks returns the decks of a site in the order of their names.
 	ListDecks(context.Context, *ListDecksRequest) (*ListDecksResponse, error)
+	// CreateAircraftType adds an aircraft type and makes a new revision of the catalog.
+	CreateAircraftType(context.Context, *CreateAircraftTypeRequest) (*AircraftType, error)
+	// UpdateAircraftType replaces an aircraft type under its etag and makes a new revision.
+	UpdateAircraftType(context.Context, *UpdateAircraftTypeRequest) (*AircraftType, error)
+	// DeleteAircraftType takes an aircraft type out of the catalog and makes a new revision. It is
+	// refused where a plan that is open names it.
+	DeleteAircraftType(context.Context, *DeleteAircraftTypeRequest) (*CatalogDiff, error)
+	// CreateBoosterType adds a booster type and makes a new revision of the catalog.
+	CreateBoosterType(context.Context, *CreateBoosterTypeRequest) (*BoosterType, error)
+	// UpdateBoosterType replaces a booster type under its etag and makes a new revision.
+	UpdateBoosterType(context.Context, *UpdateBoosterTypeRequest) (*BoosterType, error)
+	// DeleteBoosterType takes a booster type out of the catalog and makes a new revision. It is
+	// refused where a lot in stock or a plan that is open names it.
+	DeleteBoosterType(context.Context, *DeleteBoosterTypeRequest) (*CatalogDiff, error)
+	// CreateSite adds a site and makes a new revision of the catalog.
+	CreateSite(context.Context, *CreateSiteRequest) (*Site, error)
+	// UpdateSite replaces a site under its etag and makes a new revision.
+	UpdateSite(context.Context, *UpdateSiteRequest) (*Site, error)
+	// DeleteSite takes a site out of the catalog and makes a new revision. It is
+	// refused where it has decks or a log.
+	DeleteSite(context.Context, *DeleteSiteRequest) (*CatalogDiff, error)
+	// CreateDeck adds a deck and makes a new revision of the catalog.
+	CreateDeck(context.Context, *CreateDeckRequest) (*Deck, error)
+	// UpdateDeck replaces a deck under its etag and makes a new revision.
+	UpdateDeck(context.Context, *UpdateDeckRequest) (*Deck, error)
+	// DeleteDeck takes a deck out of the catalog and makes a new revision. It is
+	// refused where a plan that is open launches from it.
+	DeleteDeck(context.Context, *DeleteDeckRequest) (*CatalogDiff, error)
+	// ImportCatalog replaces the whole catalog by the content of a folder and makes
+	// a new revision. What the folder lacks is taken out, unless it is in use.
+	ImportCatalog(context.Context, *ImportCatalogRequest) (*CatalogDiff, error)
+	// ExportCatalog returns a revision of the catalog as the files of a folder.
+	ExportCatalog(context.Context, *ExportCatalogRequest) (*ExportCatalogResponse, error)
+	// DiffCatalog says what differs between two revisions of the catalog.
+	DiffCatalog(context.Context, *DiffCatalogRequest) (*CatalogDiff, error)
+	// ListCatalogRevisions returns the revisions there have been, the newest first.
+	ListCatalogRevisions(context.Context, *ListCatalogRevisionsRequest) (*ListCatalogRevisionsResponse, error)
 	mustEmbedUnimplementedCatalogServer()
 }
 
@@ -200,6 +454,54 @@ func (UnimplementedCatalogServer) GetDeck(context.Context, *GetDeckRequest) (*De
 }
 func (UnimplementedCatalogServer) ListDecks(context.Context, *ListDecksRequest) (*ListDecksResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method ListDecks not implemented")
+}
+func (UnimplementedCatalogServer) CreateAircraftType(context.Context, *CreateAircraftTypeRequest) (*AircraftType, error) {
+	return nil, status.Error(codes.Unimplemented, "method CreateAircraftType not implemented")
+}
+func (UnimplementedCatalogServer) UpdateAircraftType(context.Context, *UpdateAircraftTypeRequest) (*AircraftType, error) {
+	return nil, status.Error(codes.Unimplemented, "method UpdateAircraftType not implemented")
+}
+func (UnimplementedCatalogServer) DeleteAircraftType(context.Context, *DeleteAircraftTypeRequest) (*CatalogDiff, error) {
+	return nil, status.Error(codes.Unimplemented, "method DeleteAircraftType not implemented")
+}
+func (UnimplementedCatalogServer) CreateBoosterType(context.Context, *CreateBoosterTypeRequest) (*BoosterType, error) {
+	return nil, status.Error(codes.Unimplemented, "method CreateBoosterType not implemented")
+}
+func (UnimplementedCatalogServer) UpdateBoosterType(context.Context, *UpdateBoosterTypeRequest) (*BoosterType, error) {
+	return nil, status.Error(codes.Unimplemented, "method UpdateBoosterType not implemented")
+}
+func (UnimplementedCatalogServer) DeleteBoosterType(context.Context, *DeleteBoosterTypeRequest) (*CatalogDiff, error) {
+	return nil, status.Error(codes.Unimplemented, "method DeleteBoosterType not implemented")
+}
+func (UnimplementedCatalogServer) CreateSite(context.Context, *CreateSiteRequest) (*Site, error) {
+	return nil, status.Error(codes.Unimplemented, "method CreateSite not implemented")
+}
+func (UnimplementedCatalogServer) UpdateSite(context.Context, *UpdateSiteRequest) (*Site, error) {
+	return nil, status.Error(codes.Unimplemented, "method UpdateSite not implemented")
+}
+func (UnimplementedCatalogServer) DeleteSite(context.Context, *DeleteSiteRequest) (*CatalogDiff, error) {
+	return nil, status.Error(codes.Unimplemented, "method DeleteSite not implemented")
+}
+func (UnimplementedCatalogServer) CreateDeck(context.Context, *CreateDeckRequest) (*Deck, error) {
+	return nil, status.Error(codes.Unimplemented, "method CreateDeck not implemented")
+}
+func (UnimplementedCatalogServer) UpdateDeck(context.Context, *UpdateDeckRequest) (*Deck, error) {
+	return nil, status.Error(codes.Unimplemented, "method UpdateDeck not implemented")
+}
+func (UnimplementedCatalogServer) DeleteDeck(context.Context, *DeleteDeckRequest) (*CatalogDiff, error) {
+	return nil, status.Error(codes.Unimplemented, "method DeleteDeck not implemented")
+}
+func (UnimplementedCatalogServer) ImportCatalog(context.Context, *ImportCatalogRequest) (*CatalogDiff, error) {
+	return nil, status.Error(codes.Unimplemented, "method ImportCatalog not implemented")
+}
+func (UnimplementedCatalogServer) ExportCatalog(context.Context, *ExportCatalogRequest) (*ExportCatalogResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ExportCatalog not implemented")
+}
+func (UnimplementedCatalogServer) DiffCatalog(context.Context, *DiffCatalogRequest) (*CatalogDiff, error) {
+	return nil, status.Error(codes.Unimplemented, "method DiffCatalog not implemented")
+}
+func (UnimplementedCatalogServer) ListCatalogRevisions(context.Context, *ListCatalogRevisionsRequest) (*ListCatalogRevisionsResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ListCatalogRevisions not implemented")
 }
 func (UnimplementedCatalogServer) mustEmbedUnimplementedCatalogServer() {}
 func (UnimplementedCatalogServer) testEmbeddedByValue()                 {}
@@ -366,6 +668,294 @@ func _Catalog_ListDecks_Handler(srv interface{}, ctx context.Context, dec func(i
 	return interceptor(ctx, in, info, handler)
 }
 
+func _Catalog_CreateAircraftType_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(CreateAircraftTypeRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CatalogServer).CreateAircraftType(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: Catalog_CreateAircraftType_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CatalogServer).CreateAircraftType(ctx, req.(*CreateAircraftTypeRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _Catalog_UpdateAircraftType_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(UpdateAircraftTypeRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CatalogServer).UpdateAircraftType(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: Catalog_UpdateAircraftType_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CatalogServer).UpdateAircraftType(ctx, req.(*UpdateAircraftTypeRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _Catalog_DeleteAircraftType_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(DeleteAircraftTypeRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CatalogServer).DeleteAircraftType(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: Catalog_DeleteAircraftType_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CatalogServer).DeleteAircraftType(ctx, req.(*DeleteAircraftTypeRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _Catalog_CreateBoosterType_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(CreateBoosterTypeRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CatalogServer).CreateBoosterType(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: Catalog_CreateBoosterType_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CatalogServer).CreateBoosterType(ctx, req.(*CreateBoosterTypeRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _Catalog_UpdateBoosterType_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(UpdateBoosterTypeRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CatalogServer).UpdateBoosterType(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: Catalog_UpdateBoosterType_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CatalogServer).UpdateBoosterType(ctx, req.(*UpdateBoosterTypeRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _Catalog_DeleteBoosterType_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(DeleteBoosterTypeRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CatalogServer).DeleteBoosterType(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: Catalog_DeleteBoosterType_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CatalogServer).DeleteBoosterType(ctx, req.(*DeleteBoosterTypeRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _Catalog_CreateSite_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(CreateSiteRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CatalogServer).CreateSite(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: Catalog_CreateSite_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CatalogServer).CreateSite(ctx, req.(*CreateSiteRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _Catalog_UpdateSite_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(UpdateSiteRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CatalogServer).UpdateSite(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: Catalog_UpdateSite_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CatalogServer).UpdateSite(ctx, req.(*UpdateSiteRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _Catalog_DeleteSite_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(DeleteSiteRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CatalogServer).DeleteSite(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: Catalog_DeleteSite_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CatalogServer).DeleteSite(ctx, req.(*DeleteSiteRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _Catalog_CreateDeck_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(CreateDeckRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CatalogServer).CreateDeck(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: Catalog_CreateDeck_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CatalogServer).CreateDeck(ctx, req.(*CreateDeckRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _Catalog_UpdateDeck_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(UpdateDeckRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CatalogServer).UpdateDeck(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: Catalog_UpdateDeck_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CatalogServer).UpdateDeck(ctx, req.(*UpdateDeckRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _Catalog_DeleteDeck_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(DeleteDeckRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CatalogServer).DeleteDeck(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: Catalog_DeleteDeck_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CatalogServer).DeleteDeck(ctx, req.(*DeleteDeckRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _Catalog_ImportCatalog_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ImportCatalogRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CatalogServer).ImportCatalog(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: Catalog_ImportCatalog_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CatalogServer).ImportCatalog(ctx, req.(*ImportCatalogRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _Catalog_ExportCatalog_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ExportCatalogRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CatalogServer).ExportCatalog(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: Catalog_ExportCatalog_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CatalogServer).ExportCatalog(ctx, req.(*ExportCatalogRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _Catalog_DiffCatalog_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(DiffCatalogRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CatalogServer).DiffCatalog(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: Catalog_DiffCatalog_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CatalogServer).DiffCatalog(ctx, req.(*DiffCatalogRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _Catalog_ListCatalogRevisions_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ListCatalogRevisionsRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CatalogServer).ListCatalogRevisions(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: Catalog_ListCatalogRevisions_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CatalogServer).ListCatalogRevisions(ctx, req.(*ListCatalogRevisionsRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 // Catalog_ServiceDesc is the grpc.ServiceDesc for Catalog service.
 // It's only intended for direct use with grpc.RegisterService,
 // and not to be introspected or modified (even as a copy)
@@ -404,6 +994,70 @@ var Catalog_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "ListDecks",
 			Handler:    _Catalog_ListDecks_Handler,
+		},
+		{
+			MethodName: "CreateAircraftType",
+			Handler:    _Catalog_CreateAircraftType_Handler,
+		},
+		{
+			MethodName: "UpdateAircraftType",
+			Handler:    _Catalog_UpdateAircraftType_Handler,
+		},
+		{
+			MethodName: "DeleteAircraftType",
+			Handler:    _Catalog_DeleteAircraftType_Handler,
+		},
+		{
+			MethodName: "CreateBoosterType",
+			Handler:    _Catalog_CreateBoosterType_Handler,
+		},
+		{
+			MethodName: "UpdateBoosterType",
+			Handler:    _Catalog_UpdateBoosterType_Handler,
+		},
+		{
+			MethodName: "DeleteBoosterType",
+			Handler:    _Catalog_DeleteBoosterType_Handler,
+		},
+		{
+			MethodName: "CreateSite",
+			Handler:    _Catalog_CreateSite_Handler,
+		},
+		{
+			MethodName: "UpdateSite",
+			Handler:    _Catalog_UpdateSite_Handler,
+		},
+		{
+			MethodName: "DeleteSite",
+			Handler:    _Catalog_DeleteSite_Handler,
+		},
+		{
+			MethodName: "CreateDeck",
+			Handler:    _Catalog_CreateDeck_Handler,
+		},
+		{
+			MethodName: "UpdateDeck",
+			Handler:    _Catalog_UpdateDeck_Handler,
+		},
+		{
+			MethodName: "DeleteDeck",
+			Handler:    _Catalog_DeleteDeck_Handler,
+		},
+		{
+			MethodName: "ImportCatalog",
+			Handler:    _Catalog_ImportCatalog_Handler,
+		},
+		{
+			MethodName: "ExportCatalog",
+			Handler:    _Catalog_ExportCatalog_Handler,
+		},
+		{
+			MethodName: "DiffCatalog",
+			Handler:    _Catalog_DiffCatalog_Handler,
+		},
+		{
+			MethodName: "ListCatalogRevisions",
+			Handler:    _Catalog_ListCatalogRevisions_Handler,
 		},
 	},
 	Streams:  []grpc.StreamDesc{},

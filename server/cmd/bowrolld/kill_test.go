@@ -26,6 +26,7 @@ import (
 	"google.golang.org/protobuf/types/known/timestamppb"
 
 	bowrollv1 "bowroll/proto/bowroll/v1"
+	"bowroll/server/assembly"
 )
 
 // childArgs is the variable that makes the test binary be bowrolld, and
@@ -190,6 +191,21 @@ func cancel(id string) asked {
 // holdUntil is late enough for any run of the test.
 var holdUntil = time.Date(2051, 1, 1, 0, 0, 0, 0, time.UTC)
 
+// builtInRevision is the revision of the catalog that comes with the program.
+var builtInRevision = sync.OnceValue(func() string {
+	conn, stop, err := assembly.InProcess(context.Background())
+	if err != nil {
+		panic(err)
+	}
+	defer stop()
+	defer conn.Close()
+	answer, err := bowrollv1.NewCatalogClient(conn).ExportCatalog(context.Background(), &bowrollv1.ExportCatalogRequest{})
+	if err != nil {
+		panic(err)
+	}
+	return answer.GetRevision()
+})
+
 func killPlan(id string) *bowrollv1.CreatePlanRequest {
 	return &bowrollv1.CreatePlanRequest{
 		Parent: "sites/varrow", PlanId: id, Actor: "planner", RequestId: "create-" + id,
@@ -208,7 +224,7 @@ func killPlan(id string) *bowrollv1.CreatePlanRequest {
 		Answer: &bowrollv1.CyclePlan{
 			Id:         "dawn",
 			Launches:   []*bowrollv1.PlannedLaunch{{Sortie: "heron-1", Order: 1, Draws: []*bowrollv1.Draw{{Lot: "lot-01", UnitCount: 1}}}},
-			Provenance: &bowrollv1.Provenance{ModelVersion: "1.0.0", CatalogRevision: "sha256:0", RequestDigest: "sha256:1"},
+			Provenance: &bowrollv1.Provenance{ModelVersion: "1.0.0", CatalogRevision: builtInRevision(), RequestDigest: "sha256:1"},
 		},
 	}
 }
