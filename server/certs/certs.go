@@ -16,7 +16,7 @@ import (
 	"github.com/prometheus/client_golang/prometheus"
 )
 
-// lookEvery is how often the files are looked at.
+// lookEvery is how often the files are read.
 const lookEvery = 5 * time.Second
 
 // Files are where certificates are.
@@ -37,21 +37,23 @@ type Store struct {
 
 // held is one state of the files.
 type held struct {
-	stamp       [3]stamp
+	texts       texts
 	certificate tls.Certificate
 	clients     *x509.CertPool
 }
 
-// stamp tells one state of a file from another.
-type stamp struct {
-	modified time.Time
-	size     int64
-}
+// texts are the contents of the files. They are compared whole: a file may be
+// written twice within what its time of change tells apart.
+type texts struct{ certificate, key, clients string }
 
 // Open reads the files and returns all that is wrong with them together.
 func Open(files Files) (*Store, error) {
 	s := &Store{files: files}
-	h, err := s.read()
+	all, err := s.read()
+	if err != nil {
+		return nil, err
+	}
+	h, err := s.parse(all)
 	if err != nil {
 		return nil, err
 	}
@@ -59,56 +61,54 @@ func Open(files Files) (*Store, error) {
 	return s, nil
 }
 
-// stamps looks at the files without reading them.
-func (s *Store) stamps() (all [3]stamp, err error) {
-	for i, path := range []string{s.files.Certificate, s.files.Key, s.files.Clients} {
-		if path == "" {
+// read reads the files.
+func (s *Store) read() (all texts, err error) {
+	for _, f := range []struct {
+		path string
+		to   *string
+	}{{s.files.Certificate, &all.certificate}, {s.files.Key, &all.key}, {s.files.Clients, &all.clients}} {
+		if f.path == "" {
 			continue
 		}
-		info, e := os.Stat(path)
-		if e != nil {
-			err = errors.Join(err, e)
-			continue
-		}
-		all[i] = stamp{info.ModTime(), info.Size()}
-		if mode := info.Mode().Perm(); path == s.files.Key && mode&0o007 != 0 {
-			err = errors.Join(err, fmt.Errorf("%s has mode %04o: others than its owner and group may not read the key; chmod o= it", path, mode))
-		}
+		text, e := os.ReadFile(f.path)
+		err = errors.Join(err, e)
+		*f.to = string(text)
+	}
+	info, e := os.Stat(s.files.Key)
+	if e != nil {
+		return all, err // reading it has said so
+	}
+	if mode := info.Mode().Perm(); mode&0o007 != 0 {
+		err = errors.Join(err, fmt.Errorf("%s has mode %04o: others than its owner and group may not read the key; chmod o= it", s.files.Key, mode))
 	}
 	return all, err
 }
 
-func (s *Store) read() (*held, error) {
-	// Before the contents: a change between the two is then seen the next time.
-	stamps, err := s.stamps()
-	if err != nil {
-		return nil, err
-	}
-	h := &held{stamp: stamps}
+// parse makes of the contents what connections need.
+func (s *Store) parse(all texts) (*held, error) {
+	h := &held{texts: all}
 	var faults []error
-	if h.certificate, err = tls.LoadX509KeyPair(s.files.Certificate, s.files.Key); err != nil {
+	var err error
+	if h.certificate, err = tls.X509KeyPair([]byte(all.certificate), []byte(all.key)); err != nil {
 		faults = append(faults, fmt.Errorf("certificate %s with key %s: %w", s.files.Certificate, s.files.Key, err))
 	}
 	if s.files.Clients != "" {
 		h.clients = x509.NewCertPool()
-		text, err := os.ReadFile(s.files.Clients)
-		if err != nil {
-			faults = append(faults, err)
-		} else if !h.clients.AppendCertsFromPEM(text) {
+		if !h.clients.AppendCertsFromPEM([]byte(all.clients)) {
 			faults = append(faults, fmt.Errorf("%s holds no certificate", s.files.Clients))
 		}
 	}
 	return h, errors.Join(faults...)
 }
 
-// Refresh reads the files again if they changed, and says whether they did. On
-// a fault what was read before stays in use.
+// Refresh reads the files again, and says whether they changed. On a fault what
+// was read before stays in use.
 func (s *Store) Refresh() (changed bool, err error) {
-	stamps, err := s.stamps()
-	if err != nil || stamps == s.held.Load().stamp {
+	all, err := s.read()
+	if err != nil || all == s.held.Load().texts {
 		return false, err
 	}
-	h, err := s.read()
+	h, err := s.parse(all)
 	if err != nil {
 		return false, err
 	}
@@ -138,7 +138,7 @@ func (s *Store) Watch(ctx context.Context, tick <-chan time.Time, tell func(erro
 	}
 }
 
-// Ticks ticks as often as files are looked at; stop ends it.
+// Ticks ticks as often as files are read; stop ends it.
 func Ticks() (tick <-chan time.Time, stop func()) {
 	t := time.NewTicker(lookEvery)
 	return t.C, t.Stop

@@ -75,63 +75,80 @@ func TestCertificatesAreReadAgain(t *testing.T) {
 		t.Fatal(err)
 	}
 	client := &tls.Config{RootCAs: a.Pool()}
-	tick, told := make(chan time.Time), make(chan error)
-	ctx, cancel := context.WithCancel(context.Background())
-	ended := make(chan struct{})
-	go func() {
-		defer close(ended)
-		s.Watch(ctx, tick, func(err error) { told <- err })
-	}()
-	want := func(name string) {
+	// look refreshes, and holds what it says and what the server shows then.
+	look := func(wantChanged bool, wantFault, wantName string) {
 		t.Helper()
-		if got, err := shake(t, s, client); got != name || err != nil {
-			t.Errorf("the server shows %q, want %q: %v", got, name, err)
+		changed, err := s.Refresh()
+		if changed != wantChanged || (err == nil) != (wantFault == "") || err != nil && !strings.Contains(err.Error(), wantFault) {
+			t.Errorf("changed %v, %v", changed, err)
+		}
+		if name, err := shake(t, s, client); name != wantName || err != nil {
+			t.Errorf("the server shows %q, want %q: %v", name, wantName, err)
 		}
 	}
-	want("first")
-	tick <- time.Time{} // nothing changed, nothing is told
+	look(false, "", "first")
 	certstest.Write(t, a.Issue(t, certstest.Leaf{CommonName: "second"}), files.Certificate, files.Key)
-	older := time.Now().Add(-time.Hour)
-	if err := os.Chtimes(files.Certificate, older, older); err != nil { // an older file is another file
-		t.Fatal(err)
+	older := time.Unix(0, 0)
+	for _, path := range []string{files.Certificate, files.Key} { // times say nothing
+		if err := os.Chtimes(path, older, older); err != nil {
+			t.Fatal(err)
+		}
 	}
-	tick <- time.Time{}
-	if err := <-told; err != nil {
-		t.Fatal(err)
-	}
-	want("second")
-
-	// A key that does not fit, half written files, a key open to all: told once,
-	// and what was read before stays in use.
+	look(true, "", "second")
+	look(false, "", "second")
+	// A key that does not fit and a key open to all leave in use what there was.
 	other := filepath.Join(t.TempDir(), "other.crt")
 	certstest.Write(t, a.Issue(t, certstest.Leaf{CommonName: "third"}), other, files.Key)
-	tick <- time.Time{}
-	if err := <-told; err == nil || !strings.Contains(err.Error(), files.Key) {
-		t.Errorf("told %v", err)
-	}
-	tick <- time.Time{} // the same fault is not told again
-	want("second")
+	look(false, files.Key, "second")
 	if err := os.Chmod(files.Key, 0o604); err != nil {
 		t.Fatal(err)
 	}
-	tick <- time.Time{}
-	if err := <-told; err == nil || !strings.Contains(err.Error(), "0604") {
-		t.Errorf("told %v", err)
-	}
-	want("second")
+	look(false, "0604", "second")
 	if err := os.Chmod(files.Key, 0o640); err != nil {
 		t.Fatal(err)
 	}
 	if err := os.Rename(other, files.Certificate); err != nil {
 		t.Fatal(err)
 	}
-	tick <- time.Time{}
-	if err := <-told; err != nil {
+	look(true, "", "third")
+}
+
+// TestNewsAndFaultsAreToldOnce ticks by hand; a tick is taken only when the one
+// before is done with.
+func TestNewsAndFaultsAreToldOnce(t *testing.T) {
+	a := certstest.New(t, "authority")
+	files := folder(t, a, "first")
+	s, err := certs.Open(files)
+	if err != nil {
 		t.Fatal(err)
 	}
-	want("third")
-	cancel()
-	<-ended
+	watch := func() (told []error) {
+		ctx, cancel := context.WithCancel(t.Context())
+		tick, ended := make(chan time.Time), make(chan struct{})
+		go func() {
+			defer close(ended)
+			s.Watch(ctx, tick, func(err error) { told = append(told, err) })
+		}()
+		for range 3 {
+			tick <- time.Time{}
+		}
+		cancel()
+		<-ended
+		return told
+	}
+	if told := watch(); len(told) != 0 {
+		t.Errorf("nothing changed, told %v", told)
+	}
+	certstest.Write(t, a.Issue(t, certstest.Leaf{CommonName: "second"}), files.Certificate, files.Key)
+	if told := watch(); len(told) != 1 || told[0] != nil {
+		t.Errorf("new files, told %v", told)
+	}
+	if err := os.Remove(files.Key); err != nil {
+		t.Fatal(err)
+	}
+	if told := watch(); len(told) != 1 || told[0] == nil {
+		t.Errorf("no key, told %v", told)
+	}
 }
 
 func TestTheFaultsOfFilesAreListedTogether(t *testing.T) {
