@@ -27,7 +27,7 @@ func CatalogDiff(w io.Writer, style Style, d *bowrollv1.CatalogDiff) error {
 		}
 		p.paragraph(tone, mark+" "+word(c.GetKind())+" "+clean(c.GetName()), 2)
 		for _, f := range c.GetFields() {
-			p.paragraph(tonePlain, fmt.Sprintf("    %s: %s to %s", f.GetField(), orNone(f.GetBefore()), orNone(f.GetAfter())), 6)
+			p.labelled(tonePlain, "", tonePlain, fmt.Sprintf("%s: %s to %s", f.GetField(), orNone(f.GetBefore()), orNone(f.GetAfter())), 4)
 		}
 	}
 	p.gap()

@@ -8,9 +8,11 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
+	"time"
 	"unicode/utf8"
 
 	"google.golang.org/protobuf/encoding/protojson"
+	"google.golang.org/protobuf/types/known/timestamppb"
 
 	"bowroll/client/sheet"
 	"bowroll/perf/quantity"
@@ -66,6 +68,24 @@ func TestLedgerSheets(t *testing.T) {
 		},
 		"plans": func(w io.Writer, s sheet.Style) error {
 			return sheet.Plans(w, s, site, load(t, "plans", &bowrollv1.ListPlansResponse{}).GetPlans())
+		},
+		"catalog-diff": func(w io.Writer, s sheet.Style) error {
+			return sheet.CatalogDiff(w, s, &bowrollv1.CatalogDiff{
+				FromRevision: "sha256:f15799b44375c1c9", ToRevision: "sha256:1f54c599093643de", ValidateOnly: true,
+				Changes: []*bowrollv1.ResourceDiff{
+					{Name: "aircraftTypes/wendrake", Kind: bowrollv1.DiffKind_DIFF_KIND_REMOVED},
+					{Name: "boosterTypes/gaunt-12", Kind: bowrollv1.DiffKind_DIFF_KIND_CHANGED, Fields: []*bowrollv1.FieldDiff{
+						{Field: "loaded_mass_kg", Before: "41", After: "41.5"}, {Field: "keep_clear_m", Before: "26"},
+					}},
+					{Name: "sites/tern", Kind: bowrollv1.DiffKind_DIFF_KIND_ADDED},
+				},
+			})
+		},
+		"catalog-revisions": func(w io.Writer, s sheet.Style) error {
+			return sheet.CatalogRevisions(w, s, &bowrollv1.ListCatalogRevisionsResponse{Complete: true, Revisions: []*bowrollv1.CatalogRevision{
+				{Sequence: 2, Revision: "sha256:1f54c599093643de", Actor: "quill", Reason: "weighed again", Time: timestamppb.New(time.Date(2041, 3, 7, 5, 30, 0, 0, time.UTC))},
+				{Sequence: 1, Revision: "sha256:f15799b44375c1c9", Actor: "bowrolld", Reason: "the catalog that the service was first started with"},
+			}})
 		},
 		"kept-plan": func(w io.Writer, s sheet.Style) error {
 			return sheet.KeptPlan(w, s, load(t, "kept-plan", &bowrollv1.Plan{}))

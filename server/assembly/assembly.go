@@ -76,6 +76,10 @@ func New(config server.Config, folder fs.FS, options ...Option) (*server.Server,
 	if err != nil {
 		return nil, err
 	}
+	if held := current.kept.Snapshot().Revision(); held != snapshot.Revision() {
+		config.Log.Info("the catalog of the store holds, which differs from the folder: bring the folder in with bowroll catalog import",
+			zap.String("store", held), zap.String("folder", snapshot.Revision()))
+	}
 	config.Latest = current.services
 	return server.New(config, current.services())
 }

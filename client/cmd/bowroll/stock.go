@@ -24,6 +24,9 @@ type stockCommand struct {
 	Suspend    stockSuspendCommand    `cmd:"" help:"Bar a lot from use and void the cards that hold one of its units."`
 	Lift       stockLiftCommand       `cmd:"" help:"Let a suspended lot be used again."`
 	Log        stockLogCommand        `cmd:"" help:"Show what happened, from the site's log; check its hashes."`
+	Key        stockKeyCommand        `cmd:"" help:"Make the key that a site signs its log with."`
+	Export     stockExportCommand     `cmd:"" help:"Write a site's log, signed, into a file to carry elsewhere."`
+	Import     stockImportCommand     `cmd:"" help:"Merge the log of another site into the copy of it kept here."`
 }
 
 func (*stockCommand) Help() string {

@@ -27,8 +27,8 @@ type settings struct {
 	GRPC       string          `name:"grpc" default:"127.0.0.1:8471" env:"BOWROLLD_GRPC" help:"Address of the gRPC service; empty for none."`
 	HTTP       string          `name:"http" default:"127.0.0.1:8472" env:"BOWROLLD_HTTP" help:"Address of the JSON service with /healthz and /readyz; empty for none."`
 	Admin      string          `name:"admin" env:"BOWROLLD_ADMIN" help:"Address of metrics and profiles; none unless given."`
-	Catalog    string          `name:"catalog" type:"path" placeholder:"FOLDER" env:"BOWROLLD_CATALOG" help:"Folder of YAML files with aircraft, boosters, sites and decks; the invented one that is built in unless given."`
-	Store      string          `name:"store" placeholder:"FILE|postgres://…" env:"BOWROLLD_STORE" help:"Keep stock and plans in this file, made where there is none, or in a PostgreSQL database; not kept or served unless given."`
+	Catalog    string          `name:"catalog" type:"path" placeholder:"FOLDER" env:"BOWROLLD_CATALOG" help:"Folder of YAML files with aircraft, boosters, sites and decks; the invented one that is built in unless given. A new store begins with it; then the store's own holds."`
+	Store      string          `name:"store" placeholder:"FILE|postgres://…" env:"BOWROLLD_STORE" help:"Keep stock, plans and the catalog in this file, made where there is none, or in a PostgreSQL database; the first two are not served and the catalog is read only unless given."`
 	Origins    []string        `name:"origin" placeholder:"ORIGIN" env:"BOWROLLD_ORIGIN" help:"Origin whose pages may call the JSON service, e.g. https://plans.example; may be given more than once."`
 	Reflection bool            `name:"reflection" default:"true" negatable:"" env:"BOWROLLD_REFLECTION" help:"Let callers ask the gRPC service for the contract."`
 	Grace      time.Duration   `name:"grace" default:"8s" env:"BOWROLLD_GRACE" help:"How long calls in hand may take to end at shutdown."`
