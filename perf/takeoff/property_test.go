@@ -212,7 +212,7 @@ func TestContinuousInCommandTime(t *testing.T) {
 func TestBestFiringIsAtTheKink(t *testing.T) {
 	rng := rand.New(rand.NewPCG(8, 1))
 	kinks := 0
-	for i := range inputs(t) / 4 {
+	for i := range inputs(t) {
 		s := reference1(t, rng.Float64()*1500, rng.Float64()*40, rng.Float64()*20)
 		s.GrossMassKG = 4500 + rng.Float64()*2000
 		kind := unitA()
