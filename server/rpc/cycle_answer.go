@@ -23,11 +23,19 @@ type planner struct {
 	res            *allocate.Result
 	why            *allocate.Why
 	includeOptions bool
+	chances        map[*takeoff.Assessment]float64 // of every fit, where options are listed
 }
 
 // answer is the plan without what is only there on request.
 func (p *planner) answer(ctx context.Context) (*bowrollv1.CyclePlan, error) {
 	rc, res := p.rc, p.res
+	if p.includeOptions {
+		chances, err := p.chancesOf(ctx)
+		if err != nil {
+			return nil, err
+		}
+		p.chances = chances
+	}
 	if p.why == nil {
 		why, err := p.q.explain(p.res)
 		if err != nil {

@@ -3,10 +3,13 @@ package rpc
 import (
 	"context"
 
+	"google.golang.org/grpc/status"
+
 	"bowroll/perf/booster"
 	"bowroll/perf/chance"
 	"bowroll/perf/takeoff"
 	bowrollv1 "bowroll/proto/bowroll/v1"
+	"bowroll/server/refusal"
 )
 
 // How finely the firing of a fit is planned in a cycle, where there are many:
@@ -39,7 +42,7 @@ func (rc *resolvedCycle) assess(ctx context.Context, s *resolvedSortie, fit *cyc
 	plan := takeoff.Plan{Firing: res.Firing, Search: res.Planned, Failures: !res.Planned, Bare: bare}
 	a := runner.Assess(&schedule, plan, d)
 	if !res.Planned {
-		return &a, nil
+		return rc.likely(ctx, res, runner, &a)
 	}
 	best := a.Best
 	plan.Search, plan.Failures, plan.Firing = false, true, a.Firing
@@ -54,7 +57,56 @@ func (rc *resolvedCycle) assess(ctx context.Context, s *resolvedSortie, fit *cyc
 	}
 	a = runner.Assess(&schedule, plan, d)
 	a.Best = best
-	return &a, nil
+	return rc.likely(ctx, res, runner, &a)
+}
+
+// likely holds a fit that would go to the least probability that the policy asks.
+func (rc *resolvedCycle) likely(ctx context.Context, res *resolved, runner *takeoff.Runner, a *takeoff.Assessment) (*takeoff.Assessment, error) {
+	if a.Verdict.Outcome().Holds() {
+		return a, nil
+	}
+	_, err := (&run{res: res, runner: runner}).judgeChance(ctx, rc.sampler, a, false)
+	return a, err
+}
+
+// chancesOf samples every fit of a part, alike ones once: the probability of
+// lift-off inside the run available at the firing of the fit.
+func (p *planner) chancesOf(ctx context.Context) (map[*takeoff.Assessment]float64, error) {
+	type job struct {
+		sortie *resolvedSortie
+		fit    *cycleFit
+	}
+	var jobs []job
+	seen := map[*takeoff.Assessment]bool{}
+	for i, fits := range p.part.fits {
+		for _, fit := range fits {
+			if !seen[fit.a] {
+				seen[fit.a] = true
+				jobs = append(jobs, job{p.rc.sorties[i], fit})
+			}
+		}
+	}
+	found := make([]float64, len(jobs))
+	err := parallel(ctx, p.workers, len(jobs), func(i int) error {
+		res := p.rc.withFit(jobs[i].sortie, jobs[i].fit)
+		runner, err := takeoff.NewRunner(res.Setting)
+		if err != nil {
+			return refusal.Invalid(refusal.FromModel(p.rc.prefix, err))
+		}
+		result, err := chance.Evaluate(ctx, res.chanceCase(runner), chance.Question{
+			Firing: jobs[i].fit.a.Firing, AvailableM: res.Available, Percentile: res.Policy.GetPercentile(),
+		}, p.rc.sampler.plan, 1)
+		if err != nil {
+			return status.FromContextError(err).Err()
+		}
+		found[i] = result.Probability
+		return nil
+	})
+	chances := make(map[*takeoff.Assessment]float64, len(jobs))
+	for i, j := range jobs {
+		chances[j.fit.a] = found[i]
+	}
+	return chances, err
 }
 
 // barsAnyFiring tells whether what was found at the nominal best firing holds at

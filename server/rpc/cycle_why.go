@@ -79,7 +79,8 @@ func (p *planner) option(i int, fit *cycleFit, why *allocate.FitWhy) *bowrollv1.
 		Outcome:      outcome(fit.a.Verdict.Outcome()),
 		RequiredRunM: finite(fit.a.RequiredM), MarginM: finite(fit.a.MarginM),
 		Limiting: limiting(fit.a), Spot: fit.place.spot, Chosen: fit == chosen,
-		Reason: p.reason(fit, chosen, why),
+		Reason:      p.reason(fit, chosen, why),
+		Probability: proto.Float64(p.chances[fit.a]),
 	}
 }
 

@@ -2710,7 +2710,10 @@ type FitOption struct {
 	Chosen bool `protobuf:"varint,9,opt,name=chosen,proto3" json:"chosen,omitempty"`
 	// Why the plan does not have it, e.g. "lot-07 is short of 2 units"; for what
 	// could have been had, that the objective prefers the choice made.
-	Reason        string `protobuf:"bytes,10,opt,name=reason,proto3" json:"reason,omitempty"`
+	Reason string `protobuf:"bytes,10,opt,name=reason,proto3" json:"reason,omitempty"`
+	// Probability of lift-off inside the run available at the firing of the
+	// option, from 1 024 draws.
+	Probability   *float64 `protobuf:"fixed64,11,opt,name=probability,proto3,oneof" json:"probability,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -2813,6 +2816,13 @@ func (x *FitOption) GetReason() string {
 		return x.Reason
 	}
 	return ""
+}
+
+func (x *FitOption) GetProbability() float64 {
+	if x != nil && x.Probability != nil {
+		return *x.Probability
+	}
+	return 0
 }
 
 // LotUse is what a plan takes from a lot.
@@ -4507,7 +4517,7 @@ const file_bowroll_v1_cycle_proto_rawDesc = "" +
 	"\breleases\x18\b \x03(\v2\x12.bowroll.v1.ChangeR\breleases\x12/\n" +
 	"\aoptions\x18\t \x03(\v2\x15.bowroll.v1.FitOptionR\aoptions\x12/\n" +
 	"\anearest\x18\n" +
-	" \x01(\v2\x15.bowroll.v1.FitOptionR\anearest\"\xe4\x02\n" +
+	" \x01(\v2\x15.bowroll.v1.FitOptionR\anearest\"\x9b\x03\n" +
 	"\tFitOption\x12&\n" +
 	"\x05draws\x18\x01 \x03(\v2\x10.bowroll.v1.DrawR\x05draws\x12\x1d\n" +
 	"\n" +
@@ -4520,9 +4530,11 @@ const file_bowroll_v1_cycle_proto_rawDesc = "" +
 	"\x04spot\x18\b \x01(\tR\x04spot\x12\x16\n" +
 	"\x06chosen\x18\t \x01(\bR\x06chosen\x12\x16\n" +
 	"\x06reason\x18\n" +
-	" \x01(\tR\x06reasonB\x11\n" +
+	" \x01(\tR\x06reason\x12%\n" +
+	"\vprobability\x18\v \x01(\x01H\x02R\vprobability\x88\x01\x01B\x11\n" +
 	"\x0f_required_run_mB\v\n" +
-	"\t_margin_m\"\xb8\x01\n" +
+	"\t_margin_mB\x0e\n" +
+	"\f_probability\"\xb8\x01\n" +
 	"\x06LotUse\x12\x10\n" +
 	"\x03lot\x18\x01 \x01(\tR\x03lot\x12!\n" +
 	"\fbooster_type\x18\x02 \x01(\tR\vboosterType\x12!\n" +
