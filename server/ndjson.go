@@ -104,10 +104,26 @@ func (s *streaming) serve(w http.ResponseWriter, r *http.Request, _ map[string]s
 		// A body that is still coming is not waited for.
 		_ = control.SetReadDeadline(time.Now())
 	}
-	if unreadable := <-sent; received == nil && !errors.Is(unreadable, io.EOF) {
+	unreadable := <-sent
+	if received == nil && !errors.Is(unreadable, io.EOF) {
 		received = unreadable
 	}
 	out.end(received)
+	if unreadable != nil {
+		drain(r.Body, control)
+	}
+}
+
+// drain reads on for a while after a body was refused: a connection that closes
+// on a sender still sending is reset, and the reason with it.
+func drain(body io.Reader, control *http.ResponseController) {
+	const (
+		most    = 4 * MaxBodyBytes
+		longest = 2 * time.Second
+	)
+	if control.SetReadDeadline(time.Now().Add(longest)) == nil {
+		_, _ = io.CopyN(io.Discard, body, most)
+	}
 }
 
 // send passes the requests of the body on and closes the stream: one a line
