@@ -54,8 +54,10 @@ func (rs routes) bodyLimit(r *http.Request) int64 {
 // bulky are the methods whose bodies may be those of a batch.
 var bulky = map[string]bool{
 	bowrollv1.Takeoffs_BatchCompute_FullMethodName: true,
+	bowrollv1.Takeoffs_Tabulate_FullMethodName:     true,
 	bowrollv1.Cycles_Plan_FullMethodName:           true,
 	bowrollv1.Cycles_PlanStream_FullMethodName:     true,
+	bowrollv1.Cycles_Tabulate_FullMethodName:       true,
 	bowrollv1.Cycles_PlanFleet_FullMethodName:      true,
 	bowrollv1.Cycles_Compare_FullMethodName:        true,
 	bowrollv1.Catalog_ImportCatalog_FullMethodName: true,

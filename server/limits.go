@@ -45,6 +45,7 @@ func classes(cores int) intercept.Classes {
 	return intercept.Classes{
 		bowrollv1.Takeoffs_Compute_FullMethodName:             compute,
 		bowrollv1.Takeoffs_BatchCompute_FullMethodName:        bulk,
+		bowrollv1.Takeoffs_Tabulate_FullMethodName:            bulk,
 		bowrollv1.Takeoffs_StreamCompute_FullMethodName:       stream,
 		bowrollv1.Takeoffs_Trace_FullMethodName:               compute,
 		bowrollv1.Takeoffs_FindFiring_FullMethodName:          solve,
@@ -55,6 +56,7 @@ func classes(cores int) intercept.Classes {
 		bowrollv1.WindLimits_ReadWind_FullMethodName:          read,
 		bowrollv1.Cycles_Plan_FullMethodName:                  queue,
 		bowrollv1.Cycles_PlanStream_FullMethodName:            longQueue,
+		bowrollv1.Cycles_Tabulate_FullMethodName:              queue,
 		bowrollv1.Cycles_PlanFleet_FullMethodName:             queue,
 		bowrollv1.Cycles_Compare_FullMethodName:               queue,
 		bowrollv1.Catalog_GetAircraftType_FullMethodName:      read,

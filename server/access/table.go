@@ -74,14 +74,14 @@ func services() map[string]map[string]Need {
 	)
 	return map[string]map[string]Need{
 		"Takeoffs": {
-			"Compute": read, "BatchCompute": read, "StreamCompute": read,
+			"Compute": read, "BatchCompute": read, "Tabulate": read, "StreamCompute": read,
 			"FindFiring": read, "CheckBox": read, "Trace": read,
 		},
 		"WindLimits": {
 			"Compute": read, "Tabulate": read, "FindCourse": read, "ReadWind": read,
 		},
 		"Cycles": {
-			"Plan": plan, "PlanStream": plan, "PlanFleet": plan, "Compare": plan,
+			"Plan": plan, "PlanStream": plan, "Tabulate": plan, "PlanFleet": plan, "Compare": plan,
 		},
 		// The catalog is one for the fleet: ships plan from the same numbers.
 		"Catalog": {

@@ -2368,6 +2368,97 @@ func (x *CyclePlan) GetReserves() []*SizedReserve {
 	return nil
 }
 
+// CyclesTabulateResponse is a plan as a table.
+type CyclesTabulateResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// One row for each sortie, in launch order.
+	Rows []*SortieRow `protobuf:"bytes,1,rep,name=rows,proto3" json:"rows,omitempty"`
+	// What is known of the allocation.
+	Proof Proof `protobuf:"varint,2,opt,name=proof,proto3,enum=bowroll.v1.Proof" json:"proof,omitempty"`
+	// Sum of the priorities launched.
+	PriorityLaunched int32 `protobuf:"varint,3,opt,name=priority_launched,json=priorityLaunched,proto3" json:"priority_launched,omitempty"`
+	// Greatest sum that any plan can launch, as proven.
+	Bound float64 `protobuf:"fixed64,4,opt,name=bound,proto3" json:"bound,omitempty"`
+	// Units used.
+	UnitsUsed int32 `protobuf:"varint,5,opt,name=units_used,json=unitsUsed,proto3" json:"units_used,omitempty"`
+	// Where the answer comes from; the digest is that of Plan's answer.
+	Provenance    *Provenance `protobuf:"bytes,6,opt,name=provenance,proto3" json:"provenance,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *CyclesTabulateResponse) Reset() {
+	*x = CyclesTabulateResponse{}
+	mi := &file_bowroll_v1_cycle_proto_msgTypes[21]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *CyclesTabulateResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*CyclesTabulateResponse) ProtoMessage() {}
+
+func (x *CyclesTabulateResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_bowroll_v1_cycle_proto_msgTypes[21]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use CyclesTabulateResponse.ProtoReflect.Descriptor instead.
+func (*CyclesTabulateResponse) Descriptor() ([]byte, []int) {
+	return file_bowroll_v1_cycle_proto_rawDescGZIP(), []int{21}
+}
+
+func (x *CyclesTabulateResponse) GetRows() []*SortieRow {
+	if x != nil {
+		return x.Rows
+	}
+	return nil
+}
+
+func (x *CyclesTabulateResponse) GetProof() Proof {
+	if x != nil {
+		return x.Proof
+	}
+	return Proof_PROOF_UNSPECIFIED
+}
+
+func (x *CyclesTabulateResponse) GetPriorityLaunched() int32 {
+	if x != nil {
+		return x.PriorityLaunched
+	}
+	return 0
+}
+
+func (x *CyclesTabulateResponse) GetBound() float64 {
+	if x != nil {
+		return x.Bound
+	}
+	return 0
+}
+
+func (x *CyclesTabulateResponse) GetUnitsUsed() int32 {
+	if x != nil {
+		return x.UnitsUsed
+	}
+	return 0
+}
+
+func (x *CyclesTabulateResponse) GetProvenance() *Provenance {
+	if x != nil {
+		return x.Provenance
+	}
+	return nil
+}
+
 // Draw is units drawn from one lot.
 type Draw struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -2383,7 +2474,7 @@ type Draw struct {
 
 func (x *Draw) Reset() {
 	*x = Draw{}
-	mi := &file_bowroll_v1_cycle_proto_msgTypes[21]
+	mi := &file_bowroll_v1_cycle_proto_msgTypes[22]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2395,7 +2486,7 @@ func (x *Draw) String() string {
 func (*Draw) ProtoMessage() {}
 
 func (x *Draw) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_cycle_proto_msgTypes[21]
+	mi := &file_bowroll_v1_cycle_proto_msgTypes[22]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2408,7 +2499,7 @@ func (x *Draw) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Draw.ProtoReflect.Descriptor instead.
 func (*Draw) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_cycle_proto_rawDescGZIP(), []int{21}
+	return file_bowroll_v1_cycle_proto_rawDescGZIP(), []int{22}
 }
 
 func (x *Draw) GetLot() string {
@@ -2461,7 +2552,7 @@ type PlannedLaunch struct {
 
 func (x *PlannedLaunch) Reset() {
 	*x = PlannedLaunch{}
-	mi := &file_bowroll_v1_cycle_proto_msgTypes[22]
+	mi := &file_bowroll_v1_cycle_proto_msgTypes[23]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2473,7 +2564,7 @@ func (x *PlannedLaunch) String() string {
 func (*PlannedLaunch) ProtoMessage() {}
 
 func (x *PlannedLaunch) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_cycle_proto_msgTypes[22]
+	mi := &file_bowroll_v1_cycle_proto_msgTypes[23]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2486,7 +2577,7 @@ func (x *PlannedLaunch) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PlannedLaunch.ProtoReflect.Descriptor instead.
 func (*PlannedLaunch) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_cycle_proto_rawDescGZIP(), []int{22}
+	return file_bowroll_v1_cycle_proto_rawDescGZIP(), []int{23}
 }
 
 func (x *PlannedLaunch) GetSortie() string {
@@ -2589,7 +2680,7 @@ type HeldSortie struct {
 
 func (x *HeldSortie) Reset() {
 	*x = HeldSortie{}
-	mi := &file_bowroll_v1_cycle_proto_msgTypes[23]
+	mi := &file_bowroll_v1_cycle_proto_msgTypes[24]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2601,7 +2692,7 @@ func (x *HeldSortie) String() string {
 func (*HeldSortie) ProtoMessage() {}
 
 func (x *HeldSortie) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_cycle_proto_msgTypes[23]
+	mi := &file_bowroll_v1_cycle_proto_msgTypes[24]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2614,7 +2705,7 @@ func (x *HeldSortie) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use HeldSortie.ProtoReflect.Descriptor instead.
 func (*HeldSortie) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_cycle_proto_rawDescGZIP(), []int{23}
+	return file_bowroll_v1_cycle_proto_rawDescGZIP(), []int{24}
 }
 
 func (x *HeldSortie) GetSortie() string {
@@ -2720,7 +2811,7 @@ type FitOption struct {
 
 func (x *FitOption) Reset() {
 	*x = FitOption{}
-	mi := &file_bowroll_v1_cycle_proto_msgTypes[24]
+	mi := &file_bowroll_v1_cycle_proto_msgTypes[25]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2732,7 +2823,7 @@ func (x *FitOption) String() string {
 func (*FitOption) ProtoMessage() {}
 
 func (x *FitOption) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_cycle_proto_msgTypes[24]
+	mi := &file_bowroll_v1_cycle_proto_msgTypes[25]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2745,7 +2836,7 @@ func (x *FitOption) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use FitOption.ProtoReflect.Descriptor instead.
 func (*FitOption) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_cycle_proto_rawDescGZIP(), []int{24}
+	return file_bowroll_v1_cycle_proto_rawDescGZIP(), []int{25}
 }
 
 func (x *FitOption) GetDraws() []*Draw {
@@ -2846,7 +2937,7 @@ type LotUse struct {
 
 func (x *LotUse) Reset() {
 	*x = LotUse{}
-	mi := &file_bowroll_v1_cycle_proto_msgTypes[25]
+	mi := &file_bowroll_v1_cycle_proto_msgTypes[26]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2858,7 +2949,7 @@ func (x *LotUse) String() string {
 func (*LotUse) ProtoMessage() {}
 
 func (x *LotUse) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_cycle_proto_msgTypes[25]
+	mi := &file_bowroll_v1_cycle_proto_msgTypes[26]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2871,7 +2962,7 @@ func (x *LotUse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use LotUse.ProtoReflect.Descriptor instead.
 func (*LotUse) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_cycle_proto_rawDescGZIP(), []int{25}
+	return file_bowroll_v1_cycle_proto_rawDescGZIP(), []int{26}
 }
 
 func (x *LotUse) GetLot() string {
@@ -2935,7 +3026,7 @@ type CyclesPlanFleetRequest struct {
 
 func (x *CyclesPlanFleetRequest) Reset() {
 	*x = CyclesPlanFleetRequest{}
-	mi := &file_bowroll_v1_cycle_proto_msgTypes[26]
+	mi := &file_bowroll_v1_cycle_proto_msgTypes[27]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2947,7 +3038,7 @@ func (x *CyclesPlanFleetRequest) String() string {
 func (*CyclesPlanFleetRequest) ProtoMessage() {}
 
 func (x *CyclesPlanFleetRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_cycle_proto_msgTypes[26]
+	mi := &file_bowroll_v1_cycle_proto_msgTypes[27]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2960,7 +3051,7 @@ func (x *CyclesPlanFleetRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CyclesPlanFleetRequest.ProtoReflect.Descriptor instead.
 func (*CyclesPlanFleetRequest) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_cycle_proto_rawDescGZIP(), []int{26}
+	return file_bowroll_v1_cycle_proto_rawDescGZIP(), []int{27}
 }
 
 func (x *CyclesPlanFleetRequest) GetFleet() *Fleet {
@@ -3011,7 +3102,7 @@ type Fleet struct {
 
 func (x *Fleet) Reset() {
 	*x = Fleet{}
-	mi := &file_bowroll_v1_cycle_proto_msgTypes[27]
+	mi := &file_bowroll_v1_cycle_proto_msgTypes[28]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3023,7 +3114,7 @@ func (x *Fleet) String() string {
 func (*Fleet) ProtoMessage() {}
 
 func (x *Fleet) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_cycle_proto_msgTypes[27]
+	mi := &file_bowroll_v1_cycle_proto_msgTypes[28]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3036,7 +3127,7 @@ func (x *Fleet) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Fleet.ProtoReflect.Descriptor instead.
 func (*Fleet) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_cycle_proto_rawDescGZIP(), []int{27}
+	return file_bowroll_v1_cycle_proto_rawDescGZIP(), []int{28}
 }
 
 func (x *Fleet) GetId() string {
@@ -3091,7 +3182,7 @@ type Pool struct {
 
 func (x *Pool) Reset() {
 	*x = Pool{}
-	mi := &file_bowroll_v1_cycle_proto_msgTypes[28]
+	mi := &file_bowroll_v1_cycle_proto_msgTypes[29]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3103,7 +3194,7 @@ func (x *Pool) String() string {
 func (*Pool) ProtoMessage() {}
 
 func (x *Pool) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_cycle_proto_msgTypes[28]
+	mi := &file_bowroll_v1_cycle_proto_msgTypes[29]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3116,7 +3207,7 @@ func (x *Pool) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Pool.ProtoReflect.Descriptor instead.
 func (*Pool) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_cycle_proto_rawDescGZIP(), []int{28}
+	return file_bowroll_v1_cycle_proto_rawDescGZIP(), []int{29}
 }
 
 func (x *Pool) GetId() string {
@@ -3166,7 +3257,7 @@ type Transfer struct {
 
 func (x *Transfer) Reset() {
 	*x = Transfer{}
-	mi := &file_bowroll_v1_cycle_proto_msgTypes[29]
+	mi := &file_bowroll_v1_cycle_proto_msgTypes[30]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3178,7 +3269,7 @@ func (x *Transfer) String() string {
 func (*Transfer) ProtoMessage() {}
 
 func (x *Transfer) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_cycle_proto_msgTypes[29]
+	mi := &file_bowroll_v1_cycle_proto_msgTypes[30]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3191,7 +3282,7 @@ func (x *Transfer) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Transfer.ProtoReflect.Descriptor instead.
 func (*Transfer) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_cycle_proto_rawDescGZIP(), []int{29}
+	return file_bowroll_v1_cycle_proto_rawDescGZIP(), []int{30}
 }
 
 func (x *Transfer) GetOrigin() string {
@@ -3270,7 +3361,7 @@ type FleetPlan struct {
 
 func (x *FleetPlan) Reset() {
 	*x = FleetPlan{}
-	mi := &file_bowroll_v1_cycle_proto_msgTypes[30]
+	mi := &file_bowroll_v1_cycle_proto_msgTypes[31]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3282,7 +3373,7 @@ func (x *FleetPlan) String() string {
 func (*FleetPlan) ProtoMessage() {}
 
 func (x *FleetPlan) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_cycle_proto_msgTypes[30]
+	mi := &file_bowroll_v1_cycle_proto_msgTypes[31]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3295,7 +3386,7 @@ func (x *FleetPlan) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use FleetPlan.ProtoReflect.Descriptor instead.
 func (*FleetPlan) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_cycle_proto_rawDescGZIP(), []int{30}
+	return file_bowroll_v1_cycle_proto_rawDescGZIP(), []int{31}
 }
 
 func (x *FleetPlan) GetId() string {
@@ -3422,7 +3513,7 @@ type TransferUse struct {
 
 func (x *TransferUse) Reset() {
 	*x = TransferUse{}
-	mi := &file_bowroll_v1_cycle_proto_msgTypes[31]
+	mi := &file_bowroll_v1_cycle_proto_msgTypes[32]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3434,7 +3525,7 @@ func (x *TransferUse) String() string {
 func (*TransferUse) ProtoMessage() {}
 
 func (x *TransferUse) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_cycle_proto_msgTypes[31]
+	mi := &file_bowroll_v1_cycle_proto_msgTypes[32]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3447,7 +3538,7 @@ func (x *TransferUse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use TransferUse.ProtoReflect.Descriptor instead.
 func (*TransferUse) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_cycle_proto_rawDescGZIP(), []int{31}
+	return file_bowroll_v1_cycle_proto_rawDescGZIP(), []int{32}
 }
 
 func (x *TransferUse) GetOrigin() string {
@@ -3505,7 +3596,7 @@ type CyclesCompareRequest struct {
 
 func (x *CyclesCompareRequest) Reset() {
 	*x = CyclesCompareRequest{}
-	mi := &file_bowroll_v1_cycle_proto_msgTypes[32]
+	mi := &file_bowroll_v1_cycle_proto_msgTypes[33]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3517,7 +3608,7 @@ func (x *CyclesCompareRequest) String() string {
 func (*CyclesCompareRequest) ProtoMessage() {}
 
 func (x *CyclesCompareRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_cycle_proto_msgTypes[32]
+	mi := &file_bowroll_v1_cycle_proto_msgTypes[33]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3530,7 +3621,7 @@ func (x *CyclesCompareRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CyclesCompareRequest.ProtoReflect.Descriptor instead.
 func (*CyclesCompareRequest) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_cycle_proto_rawDescGZIP(), []int{32}
+	return file_bowroll_v1_cycle_proto_rawDescGZIP(), []int{33}
 }
 
 func (x *CyclesCompareRequest) GetCycle() *Cycle {
@@ -3598,7 +3689,7 @@ type CycleVariant struct {
 
 func (x *CycleVariant) Reset() {
 	*x = CycleVariant{}
-	mi := &file_bowroll_v1_cycle_proto_msgTypes[33]
+	mi := &file_bowroll_v1_cycle_proto_msgTypes[34]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3610,7 +3701,7 @@ func (x *CycleVariant) String() string {
 func (*CycleVariant) ProtoMessage() {}
 
 func (x *CycleVariant) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_cycle_proto_msgTypes[33]
+	mi := &file_bowroll_v1_cycle_proto_msgTypes[34]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3623,7 +3714,7 @@ func (x *CycleVariant) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CycleVariant.ProtoReflect.Descriptor instead.
 func (*CycleVariant) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_cycle_proto_rawDescGZIP(), []int{33}
+	return file_bowroll_v1_cycle_proto_rawDescGZIP(), []int{34}
 }
 
 func (x *CycleVariant) GetId() string {
@@ -3709,7 +3800,7 @@ type LotCount struct {
 
 func (x *LotCount) Reset() {
 	*x = LotCount{}
-	mi := &file_bowroll_v1_cycle_proto_msgTypes[34]
+	mi := &file_bowroll_v1_cycle_proto_msgTypes[35]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3721,7 +3812,7 @@ func (x *LotCount) String() string {
 func (*LotCount) ProtoMessage() {}
 
 func (x *LotCount) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_cycle_proto_msgTypes[34]
+	mi := &file_bowroll_v1_cycle_proto_msgTypes[35]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3734,7 +3825,7 @@ func (x *LotCount) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use LotCount.ProtoReflect.Descriptor instead.
 func (*LotCount) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_cycle_proto_rawDescGZIP(), []int{34}
+	return file_bowroll_v1_cycle_proto_rawDescGZIP(), []int{35}
 }
 
 func (x *LotCount) GetLot() string {
@@ -3767,7 +3858,7 @@ type SpeedSweep struct {
 
 func (x *SpeedSweep) Reset() {
 	*x = SpeedSweep{}
-	mi := &file_bowroll_v1_cycle_proto_msgTypes[35]
+	mi := &file_bowroll_v1_cycle_proto_msgTypes[36]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3779,7 +3870,7 @@ func (x *SpeedSweep) String() string {
 func (*SpeedSweep) ProtoMessage() {}
 
 func (x *SpeedSweep) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_cycle_proto_msgTypes[35]
+	mi := &file_bowroll_v1_cycle_proto_msgTypes[36]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3792,7 +3883,7 @@ func (x *SpeedSweep) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SpeedSweep.ProtoReflect.Descriptor instead.
 func (*SpeedSweep) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_cycle_proto_rawDescGZIP(), []int{35}
+	return file_bowroll_v1_cycle_proto_rawDescGZIP(), []int{36}
 }
 
 func (x *SpeedSweep) GetLeastMps() float64 {
@@ -3835,7 +3926,7 @@ type CyclesCompareResponse struct {
 
 func (x *CyclesCompareResponse) Reset() {
 	*x = CyclesCompareResponse{}
-	mi := &file_bowroll_v1_cycle_proto_msgTypes[36]
+	mi := &file_bowroll_v1_cycle_proto_msgTypes[37]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3847,7 +3938,7 @@ func (x *CyclesCompareResponse) String() string {
 func (*CyclesCompareResponse) ProtoMessage() {}
 
 func (x *CyclesCompareResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_cycle_proto_msgTypes[36]
+	mi := &file_bowroll_v1_cycle_proto_msgTypes[37]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3860,7 +3951,7 @@ func (x *CyclesCompareResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CyclesCompareResponse.ProtoReflect.Descriptor instead.
 func (*CyclesCompareResponse) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_cycle_proto_rawDescGZIP(), []int{36}
+	return file_bowroll_v1_cycle_proto_rawDescGZIP(), []int{37}
 }
 
 func (x *CyclesCompareResponse) GetVariants() []*VariantAnswer {
@@ -3939,7 +4030,7 @@ type VariantAnswer struct {
 
 func (x *VariantAnswer) Reset() {
 	*x = VariantAnswer{}
-	mi := &file_bowroll_v1_cycle_proto_msgTypes[37]
+	mi := &file_bowroll_v1_cycle_proto_msgTypes[38]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3951,7 +4042,7 @@ func (x *VariantAnswer) String() string {
 func (*VariantAnswer) ProtoMessage() {}
 
 func (x *VariantAnswer) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_cycle_proto_msgTypes[37]
+	mi := &file_bowroll_v1_cycle_proto_msgTypes[38]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3964,7 +4055,7 @@ func (x *VariantAnswer) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use VariantAnswer.ProtoReflect.Descriptor instead.
 func (*VariantAnswer) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_cycle_proto_rawDescGZIP(), []int{37}
+	return file_bowroll_v1_cycle_proto_rawDescGZIP(), []int{38}
 }
 
 func (x *VariantAnswer) GetId() string {
@@ -4094,7 +4185,7 @@ type LevelWinner struct {
 
 func (x *LevelWinner) Reset() {
 	*x = LevelWinner{}
-	mi := &file_bowroll_v1_cycle_proto_msgTypes[38]
+	mi := &file_bowroll_v1_cycle_proto_msgTypes[39]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -4106,7 +4197,7 @@ func (x *LevelWinner) String() string {
 func (*LevelWinner) ProtoMessage() {}
 
 func (x *LevelWinner) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_cycle_proto_msgTypes[38]
+	mi := &file_bowroll_v1_cycle_proto_msgTypes[39]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -4119,7 +4210,7 @@ func (x *LevelWinner) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use LevelWinner.ProtoReflect.Descriptor instead.
 func (*LevelWinner) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_cycle_proto_rawDescGZIP(), []int{38}
+	return file_bowroll_v1_cycle_proto_rawDescGZIP(), []int{39}
 }
 
 func (x *LevelWinner) GetName() string {
@@ -4164,7 +4255,7 @@ type SweepPoint struct {
 
 func (x *SweepPoint) Reset() {
 	*x = SweepPoint{}
-	mi := &file_bowroll_v1_cycle_proto_msgTypes[39]
+	mi := &file_bowroll_v1_cycle_proto_msgTypes[40]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -4176,7 +4267,7 @@ func (x *SweepPoint) String() string {
 func (*SweepPoint) ProtoMessage() {}
 
 func (x *SweepPoint) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_cycle_proto_msgTypes[39]
+	mi := &file_bowroll_v1_cycle_proto_msgTypes[40]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -4189,7 +4280,7 @@ func (x *SweepPoint) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SweepPoint.ProtoReflect.Descriptor instead.
 func (*SweepPoint) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_cycle_proto_rawDescGZIP(), []int{39}
+	return file_bowroll_v1_cycle_proto_rawDescGZIP(), []int{40}
 }
 
 func (x *SweepPoint) GetShipSpeedMps() float64 {
@@ -4239,7 +4330,7 @@ var File_bowroll_v1_cycle_proto protoreflect.FileDescriptor
 const file_bowroll_v1_cycle_proto_rawDesc = "" +
 	"\n" +
 	"\x16bowroll/v1/cycle.proto\x12\n" +
-	"bowroll.v1\x1a\x18bowroll/v1/catalog.proto\x1a\x17bowroll/v1/common.proto\x1a\x19bowroll/v1/deckwork.proto\x1a\x18bowroll/v1/takeoff.proto\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x19google/api/resource.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xa8\x03\n" +
+	"bowroll.v1\x1a\x18bowroll/v1/catalog.proto\x1a\x17bowroll/v1/common.proto\x1a\x1cbowroll/v1/cycle_table.proto\x1a\x19bowroll/v1/deckwork.proto\x1a\x18bowroll/v1/takeoff.proto\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x19google/api/resource.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xa8\x03\n" +
 	"\x11CyclesPlanRequest\x123\n" +
 	"\x05cycle\x18\x01 \x01(\v2\x11.bowroll.v1.CycleB\n" +
 	"\xe2A\x01\x02\xbaH\x03\xd8\x01\x03R\x05cycle\x120\n" +
@@ -4484,7 +4575,17 @@ const file_bowroll_v1_cycle_proto_rawDesc = "" +
 	"respotting\x12)\n" +
 	"\x06prices\x18\x17 \x03(\v2\x11.bowroll.v1.PriceR\x06prices\x12*\n" +
 	"\x06replan\x18\x18 \x01(\v2\x12.bowroll.v1.ReplanR\x06replan\x124\n" +
-	"\breserves\x18\x19 \x03(\v2\x18.bowroll.v1.SizedReserveR\breserves\"S\n" +
+	"\breserves\x18\x19 \x03(\v2\x18.bowroll.v1.SizedReserveR\breserves\"\x86\x02\n" +
+	"\x16CyclesTabulateResponse\x12)\n" +
+	"\x04rows\x18\x01 \x03(\v2\x15.bowroll.v1.SortieRowR\x04rows\x12'\n" +
+	"\x05proof\x18\x02 \x01(\x0e2\x11.bowroll.v1.ProofR\x05proof\x12+\n" +
+	"\x11priority_launched\x18\x03 \x01(\x05R\x10priorityLaunched\x12\x14\n" +
+	"\x05bound\x18\x04 \x01(\x01R\x05bound\x12\x1d\n" +
+	"\n" +
+	"units_used\x18\x05 \x01(\x05R\tunitsUsed\x126\n" +
+	"\n" +
+	"provenance\x18\x06 \x01(\v2\x16.bowroll.v1.ProvenanceR\n" +
+	"provenance\"S\n" +
 	"\x04Draw\x12\x10\n" +
 	"\x03lot\x18\x01 \x01(\tR\x03lot\x12\x1d\n" +
 	"\n" +
@@ -4708,11 +4809,12 @@ const file_bowroll_v1_cycle_proto_rawDesc = "" +
 	"\x12HOLD_REASON_WINDOW\x10\x04\x12\x14\n" +
 	"\x10HOLD_REASON_SPOT\x10\x05\x12\x17\n" +
 	"\x13HOLD_REASON_RESERVE\x10\x06\x12\x18\n" +
-	"\x14HOLD_REASON_TRANSFER\x10\a2\xb1\x03\n" +
+	"\x14HOLD_REASON_TRANSFER\x10\a2\xa0\x04\n" +
 	"\x06Cycles\x12X\n" +
 	"\x04Plan\x12\x1d.bowroll.v1.CyclesPlanRequest\x1a\x15.bowroll.v1.CyclePlan\"\x1a\x82\xd3\xe4\x93\x02\x14:\x01*\"\x0f/v1/cycles:plan\x12u\n" +
 	"\n" +
-	"PlanStream\x12\x1d.bowroll.v1.CyclesPlanRequest\x1a$.bowroll.v1.CyclesPlanStreamResponse\" \x82\xd3\xe4\x93\x02\x1a:\x01*\"\x15/v1/cycles:planStream0\x01\x12g\n" +
+	"PlanStream\x12\x1d.bowroll.v1.CyclesPlanRequest\x1a$.bowroll.v1.CyclesPlanStreamResponse\" \x82\xd3\xe4\x93\x02\x1a:\x01*\"\x15/v1/cycles:planStream0\x01\x12m\n" +
+	"\bTabulate\x12\x1d.bowroll.v1.CyclesPlanRequest\x1a\".bowroll.v1.CyclesTabulateResponse\"\x1e\x82\xd3\xe4\x93\x02\x18:\x01*\"\x13/v1/cycles:tabulate\x12g\n" +
 	"\tPlanFleet\x12\".bowroll.v1.CyclesPlanFleetRequest\x1a\x15.bowroll.v1.FleetPlan\"\x1f\x82\xd3\xe4\x93\x02\x19:\x01*\"\x14/v1/cycles:planFleet\x12m\n" +
 	"\aCompare\x12 .bowroll.v1.CyclesCompareRequest\x1a!.bowroll.v1.CyclesCompareResponse\"\x1d\x82\xd3\xe4\x93\x02\x17:\x01*\"\x12/v1/cycles:compareB$Z\"bowroll/proto/bowroll/v1;bowrollv1b\x06proto3"
 
@@ -4729,7 +4831,7 @@ func file_bowroll_v1_cycle_proto_rawDescGZIP() []byte {
 }
 
 var file_bowroll_v1_cycle_proto_enumTypes = make([]protoimpl.EnumInfo, 4)
-var file_bowroll_v1_cycle_proto_msgTypes = make([]protoimpl.MessageInfo, 40)
+var file_bowroll_v1_cycle_proto_msgTypes = make([]protoimpl.MessageInfo, 41)
 var file_bowroll_v1_cycle_proto_goTypes = []any{
 	(PlanStage)(0),                   // 0: bowroll.v1.PlanStage
 	(Proof)(0),                       // 1: bowroll.v1.Proof
@@ -4756,156 +4858,163 @@ var file_bowroll_v1_cycle_proto_goTypes = []any{
 	(*Replan)(nil),                   // 22: bowroll.v1.Replan
 	(*SizedReserve)(nil),             // 23: bowroll.v1.SizedReserve
 	(*CyclePlan)(nil),                // 24: bowroll.v1.CyclePlan
-	(*Draw)(nil),                     // 25: bowroll.v1.Draw
-	(*PlannedLaunch)(nil),            // 26: bowroll.v1.PlannedLaunch
-	(*HeldSortie)(nil),               // 27: bowroll.v1.HeldSortie
-	(*FitOption)(nil),                // 28: bowroll.v1.FitOption
-	(*LotUse)(nil),                   // 29: bowroll.v1.LotUse
-	(*CyclesPlanFleetRequest)(nil),   // 30: bowroll.v1.CyclesPlanFleetRequest
-	(*Fleet)(nil),                    // 31: bowroll.v1.Fleet
-	(*Pool)(nil),                     // 32: bowroll.v1.Pool
-	(*Transfer)(nil),                 // 33: bowroll.v1.Transfer
-	(*FleetPlan)(nil),                // 34: bowroll.v1.FleetPlan
-	(*TransferUse)(nil),              // 35: bowroll.v1.TransferUse
-	(*CyclesCompareRequest)(nil),     // 36: bowroll.v1.CyclesCompareRequest
-	(*CycleVariant)(nil),             // 37: bowroll.v1.CycleVariant
-	(*LotCount)(nil),                 // 38: bowroll.v1.LotCount
-	(*SpeedSweep)(nil),               // 39: bowroll.v1.SpeedSweep
-	(*CyclesCompareResponse)(nil),    // 40: bowroll.v1.CyclesCompareResponse
-	(*VariantAnswer)(nil),            // 41: bowroll.v1.VariantAnswer
-	(*LevelWinner)(nil),              // 42: bowroll.v1.LevelWinner
-	(*SweepPoint)(nil),               // 43: bowroll.v1.SweepPoint
-	(*Misfire)(nil),                  // 44: bowroll.v1.Misfire
-	(*timestamppb.Timestamp)(nil),    // 45: google.protobuf.Timestamp
-	(*Air)(nil),                      // 46: bowroll.v1.Air
-	(*NaturalWind)(nil),              // 47: bowroll.v1.NaturalWind
-	(*Ship)(nil),                     // 48: bowroll.v1.Ship
-	(*Policy)(nil),                   // 49: bowroll.v1.Policy
-	(*DeckWork)(nil),                 // 50: bowroll.v1.DeckWork
-	(*Dispersions)(nil),              // 51: bowroll.v1.Dispersions
-	(*SpotNeighbour)(nil),            // 52: bowroll.v1.SpotNeighbour
-	(*AircraftType)(nil),             // 53: bowroll.v1.AircraftType
-	(*BoosterType)(nil),              // 54: bowroll.v1.BoosterType
-	(*Change)(nil),                   // 55: bowroll.v1.Change
-	(*WindUsed)(nil),                 // 56: bowroll.v1.WindUsed
-	(*AirState)(nil),                 // 57: bowroll.v1.AirState
-	(*Caution)(nil),                  // 58: bowroll.v1.Caution
-	(*Provenance)(nil),               // 59: bowroll.v1.Provenance
-	(*Timeline)(nil),                 // 60: bowroll.v1.Timeline
-	(*Takeoff)(nil),                  // 61: bowroll.v1.Takeoff
-	(*Limit)(nil),                    // 62: bowroll.v1.Limit
-	(Leg)(0),                         // 63: bowroll.v1.Leg
-	(Outcome)(0),                     // 64: bowroll.v1.Outcome
+	(*CyclesTabulateResponse)(nil),   // 25: bowroll.v1.CyclesTabulateResponse
+	(*Draw)(nil),                     // 26: bowroll.v1.Draw
+	(*PlannedLaunch)(nil),            // 27: bowroll.v1.PlannedLaunch
+	(*HeldSortie)(nil),               // 28: bowroll.v1.HeldSortie
+	(*FitOption)(nil),                // 29: bowroll.v1.FitOption
+	(*LotUse)(nil),                   // 30: bowroll.v1.LotUse
+	(*CyclesPlanFleetRequest)(nil),   // 31: bowroll.v1.CyclesPlanFleetRequest
+	(*Fleet)(nil),                    // 32: bowroll.v1.Fleet
+	(*Pool)(nil),                     // 33: bowroll.v1.Pool
+	(*Transfer)(nil),                 // 34: bowroll.v1.Transfer
+	(*FleetPlan)(nil),                // 35: bowroll.v1.FleetPlan
+	(*TransferUse)(nil),              // 36: bowroll.v1.TransferUse
+	(*CyclesCompareRequest)(nil),     // 37: bowroll.v1.CyclesCompareRequest
+	(*CycleVariant)(nil),             // 38: bowroll.v1.CycleVariant
+	(*LotCount)(nil),                 // 39: bowroll.v1.LotCount
+	(*SpeedSweep)(nil),               // 40: bowroll.v1.SpeedSweep
+	(*CyclesCompareResponse)(nil),    // 41: bowroll.v1.CyclesCompareResponse
+	(*VariantAnswer)(nil),            // 42: bowroll.v1.VariantAnswer
+	(*LevelWinner)(nil),              // 43: bowroll.v1.LevelWinner
+	(*SweepPoint)(nil),               // 44: bowroll.v1.SweepPoint
+	(*Misfire)(nil),                  // 45: bowroll.v1.Misfire
+	(*timestamppb.Timestamp)(nil),    // 46: google.protobuf.Timestamp
+	(*Air)(nil),                      // 47: bowroll.v1.Air
+	(*NaturalWind)(nil),              // 48: bowroll.v1.NaturalWind
+	(*Ship)(nil),                     // 49: bowroll.v1.Ship
+	(*Policy)(nil),                   // 50: bowroll.v1.Policy
+	(*DeckWork)(nil),                 // 51: bowroll.v1.DeckWork
+	(*Dispersions)(nil),              // 52: bowroll.v1.Dispersions
+	(*SpotNeighbour)(nil),            // 53: bowroll.v1.SpotNeighbour
+	(*AircraftType)(nil),             // 54: bowroll.v1.AircraftType
+	(*BoosterType)(nil),              // 55: bowroll.v1.BoosterType
+	(*Change)(nil),                   // 56: bowroll.v1.Change
+	(*WindUsed)(nil),                 // 57: bowroll.v1.WindUsed
+	(*AirState)(nil),                 // 58: bowroll.v1.AirState
+	(*Caution)(nil),                  // 59: bowroll.v1.Caution
+	(*Provenance)(nil),               // 60: bowroll.v1.Provenance
+	(*Timeline)(nil),                 // 61: bowroll.v1.Timeline
+	(*SortieRow)(nil),                // 62: bowroll.v1.SortieRow
+	(*Takeoff)(nil),                  // 63: bowroll.v1.Takeoff
+	(*Limit)(nil),                    // 64: bowroll.v1.Limit
+	(Leg)(0),                         // 65: bowroll.v1.Leg
+	(Outcome)(0),                     // 66: bowroll.v1.Outcome
 }
 var file_bowroll_v1_cycle_proto_depIdxs = []int32{
-	8,  // 0: bowroll.v1.CyclesPlanRequest.cycle:type_name -> bowroll.v1.Cycle
-	44, // 1: bowroll.v1.CyclesPlanRequest.misfires:type_name -> bowroll.v1.Misfire
-	5,  // 2: bowroll.v1.CyclesPlanRequest.keep:type_name -> bowroll.v1.KeptLaunch
-	25, // 3: bowroll.v1.KeptLaunch.draws:type_name -> bowroll.v1.Draw
-	7,  // 4: bowroll.v1.CyclesPlanStreamResponse.progress:type_name -> bowroll.v1.PlanProgress
-	24, // 5: bowroll.v1.CyclesPlanStreamResponse.item:type_name -> bowroll.v1.CyclePlan
-	0,  // 6: bowroll.v1.PlanProgress.stage:type_name -> bowroll.v1.PlanStage
-	45, // 7: bowroll.v1.Cycle.start_time:type_name -> google.protobuf.Timestamp
-	46, // 8: bowroll.v1.Cycle.air:type_name -> bowroll.v1.Air
-	47, // 9: bowroll.v1.Cycle.natural_wind:type_name -> bowroll.v1.NaturalWind
-	48, // 10: bowroll.v1.Cycle.ship:type_name -> bowroll.v1.Ship
-	12, // 11: bowroll.v1.Cycle.sorties:type_name -> bowroll.v1.Sortie
-	13, // 12: bowroll.v1.Cycle.lots:type_name -> bowroll.v1.Lot
-	14, // 13: bowroll.v1.Cycle.crews:type_name -> bowroll.v1.Crews
-	49, // 14: bowroll.v1.Cycle.policy:type_name -> bowroll.v1.Policy
-	10, // 15: bowroll.v1.Cycle.groups:type_name -> bowroll.v1.SpotGroup
-	50, // 16: bowroll.v1.Cycle.deck_work:type_name -> bowroll.v1.DeckWork
-	9,  // 17: bowroll.v1.Cycle.launch_window:type_name -> bowroll.v1.LaunchWindow
-	51, // 18: bowroll.v1.Cycle.dispersions:type_name -> bowroll.v1.Dispersions
-	11, // 19: bowroll.v1.SpotGroup.spots:type_name -> bowroll.v1.GroupSpot
-	52, // 20: bowroll.v1.SpotGroup.neighbours:type_name -> bowroll.v1.SpotNeighbour
-	53, // 21: bowroll.v1.Sortie.aircraft:type_name -> bowroll.v1.AircraftType
-	54, // 22: bowroll.v1.Lot.type:type_name -> bowroll.v1.BoosterType
-	45, // 23: bowroll.v1.Lot.expire_time:type_name -> google.protobuf.Timestamp
-	2,  // 24: bowroll.v1.Binding.kind:type_name -> bowroll.v1.BindingKind
-	15, // 25: bowroll.v1.Respotting.given:type_name -> bowroll.v1.Objective
-	19, // 26: bowroll.v1.Respotting.moves:type_name -> bowroll.v1.SpotMove
-	55, // 27: bowroll.v1.Price.change:type_name -> bowroll.v1.Change
-	15, // 28: bowroll.v1.Price.gain:type_name -> bowroll.v1.Objective
-	21, // 29: bowroll.v1.Replan.void_cards:type_name -> bowroll.v1.VoidCard
-	1,  // 30: bowroll.v1.CyclePlan.proof:type_name -> bowroll.v1.Proof
-	15, // 31: bowroll.v1.CyclePlan.objective:type_name -> bowroll.v1.Objective
-	48, // 32: bowroll.v1.CyclePlan.ship:type_name -> bowroll.v1.Ship
-	56, // 33: bowroll.v1.CyclePlan.wind:type_name -> bowroll.v1.WindUsed
-	57, // 34: bowroll.v1.CyclePlan.air:type_name -> bowroll.v1.AirState
-	26, // 35: bowroll.v1.CyclePlan.launches:type_name -> bowroll.v1.PlannedLaunch
-	27, // 36: bowroll.v1.CyclePlan.held:type_name -> bowroll.v1.HeldSortie
-	29, // 37: bowroll.v1.CyclePlan.lots:type_name -> bowroll.v1.LotUse
-	58, // 38: bowroll.v1.CyclePlan.cautions:type_name -> bowroll.v1.Caution
-	49, // 39: bowroll.v1.CyclePlan.policy:type_name -> bowroll.v1.Policy
-	59, // 40: bowroll.v1.CyclePlan.provenance:type_name -> bowroll.v1.Provenance
-	16, // 41: bowroll.v1.CyclePlan.levels:type_name -> bowroll.v1.ObjectiveLevel
-	17, // 42: bowroll.v1.CyclePlan.bindings:type_name -> bowroll.v1.Binding
-	60, // 43: bowroll.v1.CyclePlan.timeline:type_name -> bowroll.v1.Timeline
-	18, // 44: bowroll.v1.CyclePlan.respotting:type_name -> bowroll.v1.Respotting
-	20, // 45: bowroll.v1.CyclePlan.prices:type_name -> bowroll.v1.Price
-	22, // 46: bowroll.v1.CyclePlan.replan:type_name -> bowroll.v1.Replan
-	23, // 47: bowroll.v1.CyclePlan.reserves:type_name -> bowroll.v1.SizedReserve
-	25, // 48: bowroll.v1.PlannedLaunch.draws:type_name -> bowroll.v1.Draw
-	61, // 49: bowroll.v1.PlannedLaunch.takeoff:type_name -> bowroll.v1.Takeoff
-	62, // 50: bowroll.v1.PlannedLaunch.least_headwind_mps:type_name -> bowroll.v1.Limit
-	63, // 51: bowroll.v1.PlannedLaunch.leg:type_name -> bowroll.v1.Leg
-	28, // 52: bowroll.v1.PlannedLaunch.options:type_name -> bowroll.v1.FitOption
-	3,  // 53: bowroll.v1.HeldSortie.reason:type_name -> bowroll.v1.HoldReason
-	55, // 54: bowroll.v1.HeldSortie.releases:type_name -> bowroll.v1.Change
-	28, // 55: bowroll.v1.HeldSortie.options:type_name -> bowroll.v1.FitOption
-	28, // 56: bowroll.v1.HeldSortie.nearest:type_name -> bowroll.v1.FitOption
-	25, // 57: bowroll.v1.FitOption.draws:type_name -> bowroll.v1.Draw
-	64, // 58: bowroll.v1.FitOption.outcome:type_name -> bowroll.v1.Outcome
-	31, // 59: bowroll.v1.CyclesPlanFleetRequest.fleet:type_name -> bowroll.v1.Fleet
-	8,  // 60: bowroll.v1.Fleet.cycles:type_name -> bowroll.v1.Cycle
-	32, // 61: bowroll.v1.Fleet.pools:type_name -> bowroll.v1.Pool
-	33, // 62: bowroll.v1.Fleet.transfers:type_name -> bowroll.v1.Transfer
-	13, // 63: bowroll.v1.Pool.lots:type_name -> bowroll.v1.Lot
-	45, // 64: bowroll.v1.Transfer.arrive_time:type_name -> google.protobuf.Timestamp
-	1,  // 65: bowroll.v1.FleetPlan.proof:type_name -> bowroll.v1.Proof
-	15, // 66: bowroll.v1.FleetPlan.objective:type_name -> bowroll.v1.Objective
-	16, // 67: bowroll.v1.FleetPlan.levels:type_name -> bowroll.v1.ObjectiveLevel
-	24, // 68: bowroll.v1.FleetPlan.plans:type_name -> bowroll.v1.CyclePlan
-	35, // 69: bowroll.v1.FleetPlan.transfers:type_name -> bowroll.v1.TransferUse
-	29, // 70: bowroll.v1.FleetPlan.lots:type_name -> bowroll.v1.LotUse
-	17, // 71: bowroll.v1.FleetPlan.bindings:type_name -> bowroll.v1.Binding
-	59, // 72: bowroll.v1.FleetPlan.provenance:type_name -> bowroll.v1.Provenance
-	25, // 73: bowroll.v1.TransferUse.draws:type_name -> bowroll.v1.Draw
-	8,  // 74: bowroll.v1.CyclesCompareRequest.cycle:type_name -> bowroll.v1.Cycle
-	37, // 75: bowroll.v1.CyclesCompareRequest.variants:type_name -> bowroll.v1.CycleVariant
-	39, // 76: bowroll.v1.CyclesCompareRequest.speed_sweep:type_name -> bowroll.v1.SpeedSweep
-	47, // 77: bowroll.v1.CycleVariant.natural_wind:type_name -> bowroll.v1.NaturalWind
-	48, // 78: bowroll.v1.CycleVariant.ship:type_name -> bowroll.v1.Ship
-	38, // 79: bowroll.v1.CycleVariant.lots:type_name -> bowroll.v1.LotCount
-	14, // 80: bowroll.v1.CycleVariant.crews:type_name -> bowroll.v1.Crews
-	49, // 81: bowroll.v1.CycleVariant.policy:type_name -> bowroll.v1.Policy
-	46, // 82: bowroll.v1.CycleVariant.air:type_name -> bowroll.v1.Air
-	41, // 83: bowroll.v1.CyclesCompareResponse.variants:type_name -> bowroll.v1.VariantAnswer
-	42, // 84: bowroll.v1.CyclesCompareResponse.winners:type_name -> bowroll.v1.LevelWinner
-	43, // 85: bowroll.v1.CyclesCompareResponse.curve:type_name -> bowroll.v1.SweepPoint
-	59, // 86: bowroll.v1.CyclesCompareResponse.provenance:type_name -> bowroll.v1.Provenance
-	1,  // 87: bowroll.v1.VariantAnswer.proof:type_name -> bowroll.v1.Proof
-	15, // 88: bowroll.v1.VariantAnswer.objective:type_name -> bowroll.v1.Objective
-	15, // 89: bowroll.v1.VariantAnswer.difference:type_name -> bowroll.v1.Objective
-	48, // 90: bowroll.v1.VariantAnswer.ship:type_name -> bowroll.v1.Ship
-	56, // 91: bowroll.v1.VariantAnswer.wind:type_name -> bowroll.v1.WindUsed
-	29, // 92: bowroll.v1.VariantAnswer.lots:type_name -> bowroll.v1.LotUse
-	24, // 93: bowroll.v1.VariantAnswer.plan:type_name -> bowroll.v1.CyclePlan
-	15, // 94: bowroll.v1.SweepPoint.objective:type_name -> bowroll.v1.Objective
-	4,  // 95: bowroll.v1.Cycles.Plan:input_type -> bowroll.v1.CyclesPlanRequest
-	4,  // 96: bowroll.v1.Cycles.PlanStream:input_type -> bowroll.v1.CyclesPlanRequest
-	30, // 97: bowroll.v1.Cycles.PlanFleet:input_type -> bowroll.v1.CyclesPlanFleetRequest
-	36, // 98: bowroll.v1.Cycles.Compare:input_type -> bowroll.v1.CyclesCompareRequest
-	24, // 99: bowroll.v1.Cycles.Plan:output_type -> bowroll.v1.CyclePlan
-	6,  // 100: bowroll.v1.Cycles.PlanStream:output_type -> bowroll.v1.CyclesPlanStreamResponse
-	34, // 101: bowroll.v1.Cycles.PlanFleet:output_type -> bowroll.v1.FleetPlan
-	40, // 102: bowroll.v1.Cycles.Compare:output_type -> bowroll.v1.CyclesCompareResponse
-	99, // [99:103] is the sub-list for method output_type
-	95, // [95:99] is the sub-list for method input_type
-	95, // [95:95] is the sub-list for extension type_name
-	95, // [95:95] is the sub-list for extension extendee
-	0,  // [0:95] is the sub-list for field type_name
+	8,   // 0: bowroll.v1.CyclesPlanRequest.cycle:type_name -> bowroll.v1.Cycle
+	45,  // 1: bowroll.v1.CyclesPlanRequest.misfires:type_name -> bowroll.v1.Misfire
+	5,   // 2: bowroll.v1.CyclesPlanRequest.keep:type_name -> bowroll.v1.KeptLaunch
+	26,  // 3: bowroll.v1.KeptLaunch.draws:type_name -> bowroll.v1.Draw
+	7,   // 4: bowroll.v1.CyclesPlanStreamResponse.progress:type_name -> bowroll.v1.PlanProgress
+	24,  // 5: bowroll.v1.CyclesPlanStreamResponse.item:type_name -> bowroll.v1.CyclePlan
+	0,   // 6: bowroll.v1.PlanProgress.stage:type_name -> bowroll.v1.PlanStage
+	46,  // 7: bowroll.v1.Cycle.start_time:type_name -> google.protobuf.Timestamp
+	47,  // 8: bowroll.v1.Cycle.air:type_name -> bowroll.v1.Air
+	48,  // 9: bowroll.v1.Cycle.natural_wind:type_name -> bowroll.v1.NaturalWind
+	49,  // 10: bowroll.v1.Cycle.ship:type_name -> bowroll.v1.Ship
+	12,  // 11: bowroll.v1.Cycle.sorties:type_name -> bowroll.v1.Sortie
+	13,  // 12: bowroll.v1.Cycle.lots:type_name -> bowroll.v1.Lot
+	14,  // 13: bowroll.v1.Cycle.crews:type_name -> bowroll.v1.Crews
+	50,  // 14: bowroll.v1.Cycle.policy:type_name -> bowroll.v1.Policy
+	10,  // 15: bowroll.v1.Cycle.groups:type_name -> bowroll.v1.SpotGroup
+	51,  // 16: bowroll.v1.Cycle.deck_work:type_name -> bowroll.v1.DeckWork
+	9,   // 17: bowroll.v1.Cycle.launch_window:type_name -> bowroll.v1.LaunchWindow
+	52,  // 18: bowroll.v1.Cycle.dispersions:type_name -> bowroll.v1.Dispersions
+	11,  // 19: bowroll.v1.SpotGroup.spots:type_name -> bowroll.v1.GroupSpot
+	53,  // 20: bowroll.v1.SpotGroup.neighbours:type_name -> bowroll.v1.SpotNeighbour
+	54,  // 21: bowroll.v1.Sortie.aircraft:type_name -> bowroll.v1.AircraftType
+	55,  // 22: bowroll.v1.Lot.type:type_name -> bowroll.v1.BoosterType
+	46,  // 23: bowroll.v1.Lot.expire_time:type_name -> google.protobuf.Timestamp
+	2,   // 24: bowroll.v1.Binding.kind:type_name -> bowroll.v1.BindingKind
+	15,  // 25: bowroll.v1.Respotting.given:type_name -> bowroll.v1.Objective
+	19,  // 26: bowroll.v1.Respotting.moves:type_name -> bowroll.v1.SpotMove
+	56,  // 27: bowroll.v1.Price.change:type_name -> bowroll.v1.Change
+	15,  // 28: bowroll.v1.Price.gain:type_name -> bowroll.v1.Objective
+	21,  // 29: bowroll.v1.Replan.void_cards:type_name -> bowroll.v1.VoidCard
+	1,   // 30: bowroll.v1.CyclePlan.proof:type_name -> bowroll.v1.Proof
+	15,  // 31: bowroll.v1.CyclePlan.objective:type_name -> bowroll.v1.Objective
+	49,  // 32: bowroll.v1.CyclePlan.ship:type_name -> bowroll.v1.Ship
+	57,  // 33: bowroll.v1.CyclePlan.wind:type_name -> bowroll.v1.WindUsed
+	58,  // 34: bowroll.v1.CyclePlan.air:type_name -> bowroll.v1.AirState
+	27,  // 35: bowroll.v1.CyclePlan.launches:type_name -> bowroll.v1.PlannedLaunch
+	28,  // 36: bowroll.v1.CyclePlan.held:type_name -> bowroll.v1.HeldSortie
+	30,  // 37: bowroll.v1.CyclePlan.lots:type_name -> bowroll.v1.LotUse
+	59,  // 38: bowroll.v1.CyclePlan.cautions:type_name -> bowroll.v1.Caution
+	50,  // 39: bowroll.v1.CyclePlan.policy:type_name -> bowroll.v1.Policy
+	60,  // 40: bowroll.v1.CyclePlan.provenance:type_name -> bowroll.v1.Provenance
+	16,  // 41: bowroll.v1.CyclePlan.levels:type_name -> bowroll.v1.ObjectiveLevel
+	17,  // 42: bowroll.v1.CyclePlan.bindings:type_name -> bowroll.v1.Binding
+	61,  // 43: bowroll.v1.CyclePlan.timeline:type_name -> bowroll.v1.Timeline
+	18,  // 44: bowroll.v1.CyclePlan.respotting:type_name -> bowroll.v1.Respotting
+	20,  // 45: bowroll.v1.CyclePlan.prices:type_name -> bowroll.v1.Price
+	22,  // 46: bowroll.v1.CyclePlan.replan:type_name -> bowroll.v1.Replan
+	23,  // 47: bowroll.v1.CyclePlan.reserves:type_name -> bowroll.v1.SizedReserve
+	62,  // 48: bowroll.v1.CyclesTabulateResponse.rows:type_name -> bowroll.v1.SortieRow
+	1,   // 49: bowroll.v1.CyclesTabulateResponse.proof:type_name -> bowroll.v1.Proof
+	60,  // 50: bowroll.v1.CyclesTabulateResponse.provenance:type_name -> bowroll.v1.Provenance
+	26,  // 51: bowroll.v1.PlannedLaunch.draws:type_name -> bowroll.v1.Draw
+	63,  // 52: bowroll.v1.PlannedLaunch.takeoff:type_name -> bowroll.v1.Takeoff
+	64,  // 53: bowroll.v1.PlannedLaunch.least_headwind_mps:type_name -> bowroll.v1.Limit
+	65,  // 54: bowroll.v1.PlannedLaunch.leg:type_name -> bowroll.v1.Leg
+	29,  // 55: bowroll.v1.PlannedLaunch.options:type_name -> bowroll.v1.FitOption
+	3,   // 56: bowroll.v1.HeldSortie.reason:type_name -> bowroll.v1.HoldReason
+	56,  // 57: bowroll.v1.HeldSortie.releases:type_name -> bowroll.v1.Change
+	29,  // 58: bowroll.v1.HeldSortie.options:type_name -> bowroll.v1.FitOption
+	29,  // 59: bowroll.v1.HeldSortie.nearest:type_name -> bowroll.v1.FitOption
+	26,  // 60: bowroll.v1.FitOption.draws:type_name -> bowroll.v1.Draw
+	66,  // 61: bowroll.v1.FitOption.outcome:type_name -> bowroll.v1.Outcome
+	32,  // 62: bowroll.v1.CyclesPlanFleetRequest.fleet:type_name -> bowroll.v1.Fleet
+	8,   // 63: bowroll.v1.Fleet.cycles:type_name -> bowroll.v1.Cycle
+	33,  // 64: bowroll.v1.Fleet.pools:type_name -> bowroll.v1.Pool
+	34,  // 65: bowroll.v1.Fleet.transfers:type_name -> bowroll.v1.Transfer
+	13,  // 66: bowroll.v1.Pool.lots:type_name -> bowroll.v1.Lot
+	46,  // 67: bowroll.v1.Transfer.arrive_time:type_name -> google.protobuf.Timestamp
+	1,   // 68: bowroll.v1.FleetPlan.proof:type_name -> bowroll.v1.Proof
+	15,  // 69: bowroll.v1.FleetPlan.objective:type_name -> bowroll.v1.Objective
+	16,  // 70: bowroll.v1.FleetPlan.levels:type_name -> bowroll.v1.ObjectiveLevel
+	24,  // 71: bowroll.v1.FleetPlan.plans:type_name -> bowroll.v1.CyclePlan
+	36,  // 72: bowroll.v1.FleetPlan.transfers:type_name -> bowroll.v1.TransferUse
+	30,  // 73: bowroll.v1.FleetPlan.lots:type_name -> bowroll.v1.LotUse
+	17,  // 74: bowroll.v1.FleetPlan.bindings:type_name -> bowroll.v1.Binding
+	60,  // 75: bowroll.v1.FleetPlan.provenance:type_name -> bowroll.v1.Provenance
+	26,  // 76: bowroll.v1.TransferUse.draws:type_name -> bowroll.v1.Draw
+	8,   // 77: bowroll.v1.CyclesCompareRequest.cycle:type_name -> bowroll.v1.Cycle
+	38,  // 78: bowroll.v1.CyclesCompareRequest.variants:type_name -> bowroll.v1.CycleVariant
+	40,  // 79: bowroll.v1.CyclesCompareRequest.speed_sweep:type_name -> bowroll.v1.SpeedSweep
+	48,  // 80: bowroll.v1.CycleVariant.natural_wind:type_name -> bowroll.v1.NaturalWind
+	49,  // 81: bowroll.v1.CycleVariant.ship:type_name -> bowroll.v1.Ship
+	39,  // 82: bowroll.v1.CycleVariant.lots:type_name -> bowroll.v1.LotCount
+	14,  // 83: bowroll.v1.CycleVariant.crews:type_name -> bowroll.v1.Crews
+	50,  // 84: bowroll.v1.CycleVariant.policy:type_name -> bowroll.v1.Policy
+	47,  // 85: bowroll.v1.CycleVariant.air:type_name -> bowroll.v1.Air
+	42,  // 86: bowroll.v1.CyclesCompareResponse.variants:type_name -> bowroll.v1.VariantAnswer
+	43,  // 87: bowroll.v1.CyclesCompareResponse.winners:type_name -> bowroll.v1.LevelWinner
+	44,  // 88: bowroll.v1.CyclesCompareResponse.curve:type_name -> bowroll.v1.SweepPoint
+	60,  // 89: bowroll.v1.CyclesCompareResponse.provenance:type_name -> bowroll.v1.Provenance
+	1,   // 90: bowroll.v1.VariantAnswer.proof:type_name -> bowroll.v1.Proof
+	15,  // 91: bowroll.v1.VariantAnswer.objective:type_name -> bowroll.v1.Objective
+	15,  // 92: bowroll.v1.VariantAnswer.difference:type_name -> bowroll.v1.Objective
+	49,  // 93: bowroll.v1.VariantAnswer.ship:type_name -> bowroll.v1.Ship
+	57,  // 94: bowroll.v1.VariantAnswer.wind:type_name -> bowroll.v1.WindUsed
+	30,  // 95: bowroll.v1.VariantAnswer.lots:type_name -> bowroll.v1.LotUse
+	24,  // 96: bowroll.v1.VariantAnswer.plan:type_name -> bowroll.v1.CyclePlan
+	15,  // 97: bowroll.v1.SweepPoint.objective:type_name -> bowroll.v1.Objective
+	4,   // 98: bowroll.v1.Cycles.Plan:input_type -> bowroll.v1.CyclesPlanRequest
+	4,   // 99: bowroll.v1.Cycles.PlanStream:input_type -> bowroll.v1.CyclesPlanRequest
+	4,   // 100: bowroll.v1.Cycles.Tabulate:input_type -> bowroll.v1.CyclesPlanRequest
+	31,  // 101: bowroll.v1.Cycles.PlanFleet:input_type -> bowroll.v1.CyclesPlanFleetRequest
+	37,  // 102: bowroll.v1.Cycles.Compare:input_type -> bowroll.v1.CyclesCompareRequest
+	24,  // 103: bowroll.v1.Cycles.Plan:output_type -> bowroll.v1.CyclePlan
+	6,   // 104: bowroll.v1.Cycles.PlanStream:output_type -> bowroll.v1.CyclesPlanStreamResponse
+	25,  // 105: bowroll.v1.Cycles.Tabulate:output_type -> bowroll.v1.CyclesTabulateResponse
+	35,  // 106: bowroll.v1.Cycles.PlanFleet:output_type -> bowroll.v1.FleetPlan
+	41,  // 107: bowroll.v1.Cycles.Compare:output_type -> bowroll.v1.CyclesCompareResponse
+	103, // [103:108] is the sub-list for method output_type
+	98,  // [98:103] is the sub-list for method input_type
+	98,  // [98:98] is the sub-list for extension type_name
+	98,  // [98:98] is the sub-list for extension extendee
+	0,   // [0:98] is the sub-list for field type_name
 }
 
 func init() { file_bowroll_v1_cycle_proto_init() }
@@ -4915,6 +5024,7 @@ func file_bowroll_v1_cycle_proto_init() {
 	}
 	file_bowroll_v1_catalog_proto_init()
 	file_bowroll_v1_common_proto_init()
+	file_bowroll_v1_cycle_table_proto_init()
 	file_bowroll_v1_deckwork_proto_init()
 	file_bowroll_v1_takeoff_proto_init()
 	file_bowroll_v1_cycle_proto_msgTypes[0].OneofWrappers = []any{}
@@ -4934,22 +5044,22 @@ func file_bowroll_v1_cycle_proto_init() {
 	file_bowroll_v1_cycle_proto_msgTypes[12].OneofWrappers = []any{}
 	file_bowroll_v1_cycle_proto_msgTypes[13].OneofWrappers = []any{}
 	file_bowroll_v1_cycle_proto_msgTypes[16].OneofWrappers = []any{}
-	file_bowroll_v1_cycle_proto_msgTypes[22].OneofWrappers = []any{}
-	file_bowroll_v1_cycle_proto_msgTypes[24].OneofWrappers = []any{}
-	file_bowroll_v1_cycle_proto_msgTypes[26].OneofWrappers = []any{}
-	file_bowroll_v1_cycle_proto_msgTypes[28].OneofWrappers = []any{}
+	file_bowroll_v1_cycle_proto_msgTypes[23].OneofWrappers = []any{}
+	file_bowroll_v1_cycle_proto_msgTypes[25].OneofWrappers = []any{}
+	file_bowroll_v1_cycle_proto_msgTypes[27].OneofWrappers = []any{}
 	file_bowroll_v1_cycle_proto_msgTypes[29].OneofWrappers = []any{}
-	file_bowroll_v1_cycle_proto_msgTypes[32].OneofWrappers = []any{}
+	file_bowroll_v1_cycle_proto_msgTypes[30].OneofWrappers = []any{}
 	file_bowroll_v1_cycle_proto_msgTypes[33].OneofWrappers = []any{}
 	file_bowroll_v1_cycle_proto_msgTypes[34].OneofWrappers = []any{}
 	file_bowroll_v1_cycle_proto_msgTypes[35].OneofWrappers = []any{}
+	file_bowroll_v1_cycle_proto_msgTypes[36].OneofWrappers = []any{}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_bowroll_v1_cycle_proto_rawDesc), len(file_bowroll_v1_cycle_proto_rawDesc)),
 			NumEnums:      4,
-			NumMessages:   40,
+			NumMessages:   41,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

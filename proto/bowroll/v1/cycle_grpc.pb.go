@@ -23,6 +23,7 @@ const _ = grpc.SupportPackageIsVersion9
 const (
 	Cycles_Plan_FullMethodName       = "/bowroll.v1.Cycles/Plan"
 	Cycles_PlanStream_FullMethodName = "/bowroll.v1.Cycles/PlanStream"
+	Cycles_Tabulate_FullMethodName   = "/bowroll.v1.Cycles/Tabulate"
 	Cycles_PlanFleet_FullMethodName  = "/bowroll.v1.Cycles/PlanFleet"
 	Cycles_Compare_FullMethodName    = "/bowroll.v1.Cycles/Compare"
 )
@@ -40,6 +41,8 @@ type CyclesClient interface {
 	// PlanStream answers the same plan after telling how far it is. Over JSON
 	// each line is a progress or the item, which is the plan.
 	PlanStream(ctx context.Context, in *CyclesPlanRequest, opts ...grpc.CallOption) (grpc.ServerStreamingClient[CyclesPlanStreamResponse], error)
+	// Tabulate answers the same plan as rows of a table, for data frames.
+	Tabulate(ctx context.Context, in *CyclesPlanRequest, opts ...grpc.CallOption) (*CyclesTabulateResponse, error)
 	// PlanFleet plans the cycles of several decks at once, which may draw on each
 	// other's lots and on shared pools as far as transfers bring them. The
 	// objective is that of one cycle, over all of them.
@@ -86,6 +89,16 @@ func (c *cyclesClient) PlanStream(ctx context.Context, in *CyclesPlanRequest, op
 // This type alias is provided for backwards compatibility with existing code that references the prior non-generic stream type by name.
 type Cycles_PlanStreamClient = grpc.ServerStreamingClient[CyclesPlanStreamResponse]
 
+func (c *cyclesClient) Tabulate(ctx context.Context, in *CyclesPlanRequest, opts ...grpc.CallOption) (*CyclesTabulateResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(CyclesTabulateResponse)
+	err := c.cc.Invoke(ctx, Cycles_Tabulate_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 func (c *cyclesClient) PlanFleet(ctx context.Context, in *CyclesPlanFleetRequest, opts ...grpc.CallOption) (*FleetPlan, error) {
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	out := new(FleetPlan)
@@ -119,6 +132,8 @@ type CyclesServer interface {
 	// PlanStream answers the same plan after telling how far it is. Over JSON
 	// each line is a progress or the item, which is the plan.
 	PlanStream(*CyclesPlanRequest, grpc.ServerStreamingServer[CyclesPlanStreamResponse]) error
+	// Tabulate answers the same plan as rows of a table, for data frames.
+	Tabulate(context.Context, *CyclesPlanRequest) (*CyclesTabulateResponse, error)
 	// PlanFleet plans the cycles of several decks at once, which may draw on each
 	// other's lots and on shared pools as far as transfers bring them. The
 	// objective is that of one cycle, over all of them.
@@ -141,6 +156,9 @@ func (UnimplementedCyclesServer) Plan(context.Context, *CyclesPlanRequest) (*Cyc
 }
 func (UnimplementedCyclesServer) PlanStream(*CyclesPlanRequest, grpc.ServerStreamingServer[CyclesPlanStreamResponse]) error {
 	return status.Error(codes.Unimplemented, "method PlanStream not implemented")
+}
+func (UnimplementedCyclesServer) Tabulate(context.Context, *CyclesPlanRequest) (*CyclesTabulateResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method Tabulate not implemented")
 }
 func (UnimplementedCyclesServer) PlanFleet(context.Context, *CyclesPlanFleetRequest) (*FleetPlan, error) {
 	return nil, status.Error(codes.Unimplemented, "method PlanFleet not implemented")
@@ -198,6 +216,24 @@ func _Cycles_PlanStream_Handler(srv interface{}, stream grpc.ServerStream) error
 // This type alias is provided for backwards compatibility with existing code that references the prior non-generic stream type by name.
 type Cycles_PlanStreamServer = grpc.ServerStreamingServer[CyclesPlanStreamResponse]
 
+func _Cycles_Tabulate_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(CyclesPlanRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CyclesServer).Tabulate(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: Cycles_Tabulate_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CyclesServer).Tabulate(ctx, req.(*CyclesPlanRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 func _Cycles_PlanFleet_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
 	in := new(CyclesPlanFleetRequest)
 	if err := dec(in); err != nil {
@@ -244,6 +280,10 @@ var Cycles_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "Plan",
 			Handler:    _Cycles_Plan_Handler,
+		},
+		{
+			MethodName: "Tabulate",
+			Handler:    _Cycles_Tabulate_Handler,
 		},
 		{
 			MethodName: "PlanFleet",

@@ -1481,6 +1481,70 @@ func (x *TakeoffsBatchComputeResponse) GetProvenance() *Provenance {
 	return nil
 }
 
+// TakeoffsTabulateResponse is the table of a batch.
+type TakeoffsTabulateResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// One row for each case, in the order of the cases.
+	Rows []*TakeoffRow `protobuf:"bytes,1,rep,name=rows,proto3" json:"rows,omitempty"`
+	// Counts.
+	Summary *BatchSummary `protobuf:"bytes,2,opt,name=summary,proto3" json:"summary,omitempty"`
+	// Where the answers come from; the digest is over the whole request.
+	Provenance    *Provenance `protobuf:"bytes,3,opt,name=provenance,proto3" json:"provenance,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *TakeoffsTabulateResponse) Reset() {
+	*x = TakeoffsTabulateResponse{}
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[11]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *TakeoffsTabulateResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*TakeoffsTabulateResponse) ProtoMessage() {}
+
+func (x *TakeoffsTabulateResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[11]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use TakeoffsTabulateResponse.ProtoReflect.Descriptor instead.
+func (*TakeoffsTabulateResponse) Descriptor() ([]byte, []int) {
+	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{11}
+}
+
+func (x *TakeoffsTabulateResponse) GetRows() []*TakeoffRow {
+	if x != nil {
+		return x.Rows
+	}
+	return nil
+}
+
+func (x *TakeoffsTabulateResponse) GetSummary() *BatchSummary {
+	if x != nil {
+		return x.Summary
+	}
+	return nil
+}
+
+func (x *TakeoffsTabulateResponse) GetProvenance() *Provenance {
+	if x != nil {
+		return x.Provenance
+	}
+	return nil
+}
+
 // TakeoffsStreamComputeRequest is one take-off of a stream.
 type TakeoffsStreamComputeRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -1494,7 +1558,7 @@ type TakeoffsStreamComputeRequest struct {
 
 func (x *TakeoffsStreamComputeRequest) Reset() {
 	*x = TakeoffsStreamComputeRequest{}
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[11]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[12]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1506,7 +1570,7 @@ func (x *TakeoffsStreamComputeRequest) String() string {
 func (*TakeoffsStreamComputeRequest) ProtoMessage() {}
 
 func (x *TakeoffsStreamComputeRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[11]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[12]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1519,7 +1583,7 @@ func (x *TakeoffsStreamComputeRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use TakeoffsStreamComputeRequest.ProtoReflect.Descriptor instead.
 func (*TakeoffsStreamComputeRequest) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{11}
+	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{12}
 }
 
 func (x *TakeoffsStreamComputeRequest) GetCase() *TakeoffCase {
@@ -1547,7 +1611,7 @@ type TakeoffsStreamComputeResponse struct {
 
 func (x *TakeoffsStreamComputeResponse) Reset() {
 	*x = TakeoffsStreamComputeResponse{}
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[12]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[13]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1559,7 +1623,7 @@ func (x *TakeoffsStreamComputeResponse) String() string {
 func (*TakeoffsStreamComputeResponse) ProtoMessage() {}
 
 func (x *TakeoffsStreamComputeResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[12]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[13]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1572,7 +1636,7 @@ func (x *TakeoffsStreamComputeResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use TakeoffsStreamComputeResponse.ProtoReflect.Descriptor instead.
 func (*TakeoffsStreamComputeResponse) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{12}
+	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{13}
 }
 
 func (x *TakeoffsStreamComputeResponse) GetItem() *TakeoffItem {
@@ -1668,7 +1732,7 @@ type Takeoff struct {
 
 func (x *Takeoff) Reset() {
 	*x = Takeoff{}
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[13]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[14]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1680,7 +1744,7 @@ func (x *Takeoff) String() string {
 func (*Takeoff) ProtoMessage() {}
 
 func (x *Takeoff) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[13]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[14]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1693,7 +1757,7 @@ func (x *Takeoff) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Takeoff.ProtoReflect.Descriptor instead.
 func (*Takeoff) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{13}
+	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{14}
 }
 
 func (x *Takeoff) GetId() string {
@@ -1967,7 +2031,7 @@ type Roll struct {
 
 func (x *Roll) Reset() {
 	*x = Roll{}
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[14]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[15]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1979,7 +2043,7 @@ func (x *Roll) String() string {
 func (*Roll) ProtoMessage() {}
 
 func (x *Roll) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[14]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[15]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1992,7 +2056,7 @@ func (x *Roll) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Roll.ProtoReflect.Descriptor instead.
 func (*Roll) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{14}
+	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{15}
 }
 
 func (x *Roll) GetLiftsOff() bool {
@@ -2072,7 +2136,7 @@ type AirDistance struct {
 
 func (x *AirDistance) Reset() {
 	*x = AirDistance{}
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[15]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[16]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2084,7 +2148,7 @@ func (x *AirDistance) String() string {
 func (*AirDistance) ProtoMessage() {}
 
 func (x *AirDistance) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[15]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[16]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2097,7 +2161,7 @@ func (x *AirDistance) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AirDistance.ProtoReflect.Descriptor instead.
 func (*AirDistance) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{15}
+	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{16}
 }
 
 func (x *AirDistance) GetReachesScreen() bool {
@@ -2161,7 +2225,7 @@ type OffBow struct {
 
 func (x *OffBow) Reset() {
 	*x = OffBow{}
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[16]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[17]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2173,7 +2237,7 @@ func (x *OffBow) String() string {
 func (*OffBow) ProtoMessage() {}
 
 func (x *OffBow) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[16]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[17]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2186,7 +2250,7 @@ func (x *OffBow) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use OffBow.ProtoReflect.Descriptor instead.
 func (*OffBow) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{16}
+	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{17}
 }
 
 func (x *OffBow) GetEdgeAirspeedMps() float64 {
@@ -2241,7 +2305,7 @@ type Climb struct {
 
 func (x *Climb) Reset() {
 	*x = Climb{}
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[17]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[18]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2253,7 +2317,7 @@ func (x *Climb) String() string {
 func (*Climb) ProtoMessage() {}
 
 func (x *Climb) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[17]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[18]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2266,7 +2330,7 @@ func (x *Climb) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Climb.ProtoReflect.Descriptor instead.
 func (*Climb) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{17}
+	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{18}
 }
 
 func (x *Climb) GetGradientWithBoosters() float64 {
@@ -2309,7 +2373,7 @@ type Cue struct {
 
 func (x *Cue) Reset() {
 	*x = Cue{}
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[18]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[19]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2321,7 +2385,7 @@ func (x *Cue) String() string {
 func (*Cue) ProtoMessage() {}
 
 func (x *Cue) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[18]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[19]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2334,7 +2398,7 @@ func (x *Cue) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Cue.ProtoReflect.Descriptor instead.
 func (*Cue) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{18}
+	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{19}
 }
 
 func (x *Cue) GetOnBrakes() bool {
@@ -2395,7 +2459,7 @@ type FiringUsed struct {
 
 func (x *FiringUsed) Reset() {
 	*x = FiringUsed{}
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[19]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[20]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2407,7 +2471,7 @@ func (x *FiringUsed) String() string {
 func (*FiringUsed) ProtoMessage() {}
 
 func (x *FiringUsed) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[19]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[20]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2420,7 +2484,7 @@ func (x *FiringUsed) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use FiringUsed.ProtoReflect.Descriptor instead.
 func (*FiringUsed) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{19}
+	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{20}
 }
 
 func (x *FiringUsed) GetMode() FiringMode {
@@ -2508,7 +2572,7 @@ type FiringOption struct {
 
 func (x *FiringOption) Reset() {
 	*x = FiringOption{}
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[20]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[21]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2520,7 +2584,7 @@ func (x *FiringOption) String() string {
 func (*FiringOption) ProtoMessage() {}
 
 func (x *FiringOption) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[20]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[21]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2533,7 +2597,7 @@ func (x *FiringOption) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use FiringOption.ProtoReflect.Descriptor instead.
 func (*FiringOption) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{20}
+	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{21}
 }
 
 func (x *FiringOption) GetId() string {
@@ -2639,7 +2703,7 @@ type BestFiring struct {
 
 func (x *BestFiring) Reset() {
 	*x = BestFiring{}
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[21]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[22]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2651,7 +2715,7 @@ func (x *BestFiring) String() string {
 func (*BestFiring) ProtoMessage() {}
 
 func (x *BestFiring) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[21]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[22]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2664,7 +2728,7 @@ func (x *BestFiring) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use BestFiring.ProtoReflect.Descriptor instead.
 func (*BestFiring) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{21}
+	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{22}
 }
 
 func (x *BestFiring) GetBest() *FiringOption {
@@ -2734,7 +2798,7 @@ type PlannedFiring struct {
 
 func (x *PlannedFiring) Reset() {
 	*x = PlannedFiring{}
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[22]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[23]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2746,7 +2810,7 @@ func (x *PlannedFiring) String() string {
 func (*PlannedFiring) ProtoMessage() {}
 
 func (x *PlannedFiring) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[22]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[23]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2759,7 +2823,7 @@ func (x *PlannedFiring) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PlannedFiring.ProtoReflect.Descriptor instead.
 func (*PlannedFiring) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{22}
+	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{23}
 }
 
 func (x *PlannedFiring) GetPercentile() float64 {
@@ -2888,7 +2952,7 @@ type Chance struct {
 
 func (x *Chance) Reset() {
 	*x = Chance{}
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[23]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[24]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2900,7 +2964,7 @@ func (x *Chance) String() string {
 func (*Chance) ProtoMessage() {}
 
 func (x *Chance) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[23]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[24]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2913,7 +2977,7 @@ func (x *Chance) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Chance.ProtoReflect.Descriptor instead.
 func (*Chance) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{23}
+	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{24}
 }
 
 func (x *Chance) GetDispersions() *Dispersions {
@@ -3034,7 +3098,7 @@ type VarianceShare struct {
 
 func (x *VarianceShare) Reset() {
 	*x = VarianceShare{}
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[24]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[25]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3046,7 +3110,7 @@ func (x *VarianceShare) String() string {
 func (*VarianceShare) ProtoMessage() {}
 
 func (x *VarianceShare) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[24]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[25]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3059,7 +3123,7 @@ func (x *VarianceShare) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use VarianceShare.ProtoReflect.Descriptor instead.
 func (*VarianceShare) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{24}
+	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{25}
 }
 
 func (x *VarianceShare) GetSource() string {
@@ -3099,7 +3163,7 @@ type Screening struct {
 
 func (x *Screening) Reset() {
 	*x = Screening{}
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[25]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[26]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3111,7 +3175,7 @@ func (x *Screening) String() string {
 func (*Screening) ProtoMessage() {}
 
 func (x *Screening) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[25]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[26]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3124,7 +3188,7 @@ func (x *Screening) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Screening.ProtoReflect.Descriptor instead.
 func (*Screening) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{25}
+	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{26}
 }
 
 func (x *Screening) GetUsable() bool {
@@ -3202,7 +3266,7 @@ type Sensitivity struct {
 
 func (x *Sensitivity) Reset() {
 	*x = Sensitivity{}
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[26]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[27]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3214,7 +3278,7 @@ func (x *Sensitivity) String() string {
 func (*Sensitivity) ProtoMessage() {}
 
 func (x *Sensitivity) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[26]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[27]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3227,7 +3291,7 @@ func (x *Sensitivity) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Sensitivity.ProtoReflect.Descriptor instead.
 func (*Sensitivity) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{26}
+	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{27}
 }
 
 func (x *Sensitivity) GetQuantity() string {
@@ -3316,7 +3380,7 @@ type CommitPoints struct {
 
 func (x *CommitPoints) Reset() {
 	*x = CommitPoints{}
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[27]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[28]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3328,7 +3392,7 @@ func (x *CommitPoints) String() string {
 func (*CommitPoints) ProtoMessage() {}
 
 func (x *CommitPoints) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[27]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[28]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3341,7 +3405,7 @@ func (x *CommitPoints) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CommitPoints.ProtoReflect.Descriptor instead.
 func (*CommitPoints) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{27}
+	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{28}
 }
 
 func (x *CommitPoints) GetLit() *CommitPoint {
@@ -3387,7 +3451,7 @@ type CommitPoint struct {
 
 func (x *CommitPoint) Reset() {
 	*x = CommitPoint{}
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[28]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[29]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3399,7 +3463,7 @@ func (x *CommitPoint) String() string {
 func (*CommitPoint) ProtoMessage() {}
 
 func (x *CommitPoint) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[28]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[29]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3412,7 +3476,7 @@ func (x *CommitPoint) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CommitPoint.ProtoReflect.Descriptor instead.
 func (*CommitPoint) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{28}
+	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{29}
 }
 
 func (x *CommitPoint) GetExists() bool {
@@ -3486,7 +3550,7 @@ type CheckLine struct {
 
 func (x *CheckLine) Reset() {
 	*x = CheckLine{}
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[29]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[30]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3498,7 +3562,7 @@ func (x *CheckLine) String() string {
 func (*CheckLine) ProtoMessage() {}
 
 func (x *CheckLine) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[29]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[30]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3511,7 +3575,7 @@ func (x *CheckLine) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CheckLine.ProtoReflect.Descriptor instead.
 func (*CheckLine) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{29}
+	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{30}
 }
 
 func (x *CheckLine) GetMarkM() float64 {
@@ -3603,7 +3667,7 @@ type Friction struct {
 
 func (x *Friction) Reset() {
 	*x = Friction{}
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[30]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[31]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3615,7 +3679,7 @@ func (x *Friction) String() string {
 func (*Friction) ProtoMessage() {}
 
 func (x *Friction) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[30]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[31]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3628,7 +3692,7 @@ func (x *Friction) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Friction.ProtoReflect.Descriptor instead.
 func (*Friction) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{30}
+	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{31}
 }
 
 func (x *Friction) GetBareCriticalFriction() float64 {
@@ -3743,7 +3807,7 @@ type Failure struct {
 
 func (x *Failure) Reset() {
 	*x = Failure{}
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[31]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[32]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3755,7 +3819,7 @@ func (x *Failure) String() string {
 func (*Failure) ProtoMessage() {}
 
 func (x *Failure) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[31]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[32]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3768,7 +3832,7 @@ func (x *Failure) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Failure.ProtoReflect.Descriptor instead.
 func (*Failure) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{31}
+	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{32}
 }
 
 func (x *Failure) GetKind() FailureKind {
@@ -3890,7 +3954,7 @@ type Limit struct {
 
 func (x *Limit) Reset() {
 	*x = Limit{}
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[32]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[33]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3902,7 +3966,7 @@ func (x *Limit) String() string {
 func (*Limit) ProtoMessage() {}
 
 func (x *Limit) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[32]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[33]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3915,7 +3979,7 @@ func (x *Limit) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Limit.ProtoReflect.Descriptor instead.
 func (*Limit) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{32}
+	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{33}
 }
 
 func (x *Limit) GetState() LimitState {
@@ -3950,7 +4014,7 @@ type TakeoffLimits struct {
 
 func (x *TakeoffLimits) Reset() {
 	*x = TakeoffLimits{}
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[33]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[34]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3962,7 +4026,7 @@ func (x *TakeoffLimits) String() string {
 func (*TakeoffLimits) ProtoMessage() {}
 
 func (x *TakeoffLimits) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[33]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[34]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3975,7 +4039,7 @@ func (x *TakeoffLimits) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use TakeoffLimits.ProtoReflect.Descriptor instead.
 func (*TakeoffLimits) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{33}
+	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{34}
 }
 
 func (x *TakeoffLimits) GetLeastHeadwindMps() *Limit {
@@ -4023,7 +4087,7 @@ type Worth struct {
 
 func (x *Worth) Reset() {
 	*x = Worth{}
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[34]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[35]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -4035,7 +4099,7 @@ func (x *Worth) String() string {
 func (*Worth) ProtoMessage() {}
 
 func (x *Worth) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[34]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[35]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -4048,7 +4112,7 @@ func (x *Worth) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Worth.ProtoReflect.Descriptor instead.
 func (*Worth) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{34}
+	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{35}
 }
 
 func (x *Worth) GetRunWithoutUnitsM() float64 {
@@ -4095,7 +4159,7 @@ type TakeoffsFindFiringRequest struct {
 
 func (x *TakeoffsFindFiringRequest) Reset() {
 	*x = TakeoffsFindFiringRequest{}
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[35]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[36]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -4107,7 +4171,7 @@ func (x *TakeoffsFindFiringRequest) String() string {
 func (*TakeoffsFindFiringRequest) ProtoMessage() {}
 
 func (x *TakeoffsFindFiringRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[35]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[36]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -4120,7 +4184,7 @@ func (x *TakeoffsFindFiringRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use TakeoffsFindFiringRequest.ProtoReflect.Descriptor instead.
 func (*TakeoffsFindFiringRequest) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{35}
+	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{36}
 }
 
 func (x *TakeoffsFindFiringRequest) GetCase() *TakeoffCase {
@@ -4163,7 +4227,7 @@ type FiringPoint struct {
 
 func (x *FiringPoint) Reset() {
 	*x = FiringPoint{}
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[36]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[37]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -4175,7 +4239,7 @@ func (x *FiringPoint) String() string {
 func (*FiringPoint) ProtoMessage() {}
 
 func (x *FiringPoint) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[36]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[37]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -4188,7 +4252,7 @@ func (x *FiringPoint) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use FiringPoint.ProtoReflect.Descriptor instead.
 func (*FiringPoint) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{36}
+	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{37}
 }
 
 func (x *FiringPoint) GetDelayS() float64 {
@@ -4253,7 +4317,7 @@ type TakeoffsFindFiringResponse struct {
 
 func (x *TakeoffsFindFiringResponse) Reset() {
 	*x = TakeoffsFindFiringResponse{}
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[37]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[38]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -4265,7 +4329,7 @@ func (x *TakeoffsFindFiringResponse) String() string {
 func (*TakeoffsFindFiringResponse) ProtoMessage() {}
 
 func (x *TakeoffsFindFiringResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[37]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[38]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -4278,7 +4342,7 @@ func (x *TakeoffsFindFiringResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use TakeoffsFindFiringResponse.ProtoReflect.Descriptor instead.
 func (*TakeoffsFindFiringResponse) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{37}
+	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{38}
 }
 
 func (x *TakeoffsFindFiringResponse) GetPlannedFiring() *PlannedFiring {
@@ -4357,7 +4421,7 @@ type TakeoffsTraceRequest struct {
 
 func (x *TakeoffsTraceRequest) Reset() {
 	*x = TakeoffsTraceRequest{}
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[38]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[39]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -4369,7 +4433,7 @@ func (x *TakeoffsTraceRequest) String() string {
 func (*TakeoffsTraceRequest) ProtoMessage() {}
 
 func (x *TakeoffsTraceRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[38]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[39]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -4382,7 +4446,7 @@ func (x *TakeoffsTraceRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use TakeoffsTraceRequest.ProtoReflect.Descriptor instead.
 func (*TakeoffsTraceRequest) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{38}
+	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{39}
 }
 
 func (x *TakeoffsTraceRequest) GetCase() *TakeoffCase {
@@ -4434,7 +4498,7 @@ type TakeoffsTraceResponse struct {
 
 func (x *TakeoffsTraceResponse) Reset() {
 	*x = TakeoffsTraceResponse{}
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[39]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[40]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -4446,7 +4510,7 @@ func (x *TakeoffsTraceResponse) String() string {
 func (*TakeoffsTraceResponse) ProtoMessage() {}
 
 func (x *TakeoffsTraceResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_takeoff_proto_msgTypes[39]
+	mi := &file_bowroll_v1_takeoff_proto_msgTypes[40]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -4459,7 +4523,7 @@ func (x *TakeoffsTraceResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use TakeoffsTraceResponse.ProtoReflect.Descriptor instead.
 func (*TakeoffsTraceResponse) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{39}
+	return file_bowroll_v1_takeoff_proto_rawDescGZIP(), []int{40}
 }
 
 func (x *TakeoffsTraceResponse) GetTimeS() []float64 {
@@ -4558,7 +4622,7 @@ var File_bowroll_v1_takeoff_proto protoreflect.FileDescriptor
 const file_bowroll_v1_takeoff_proto_rawDesc = "" +
 	"\n" +
 	"\x18bowroll/v1/takeoff.proto\x12\n" +
-	"bowroll.v1\x1a\x14bowroll/v1/box.proto\x1a\x18bowroll/v1/catalog.proto\x1a\x17bowroll/v1/common.proto\x1a\x17bowroll/v1/safety.proto\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x19google/api/resource.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xe5\r\n" +
+	"bowroll.v1\x1a\x14bowroll/v1/box.proto\x1a\x18bowroll/v1/catalog.proto\x1a\x17bowroll/v1/common.proto\x1a\x17bowroll/v1/safety.proto\x1a\x1ebowroll/v1/takeoff_table.proto\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x19google/api/resource.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xe5\r\n" +
 	"\vTakeoffCase\x120\n" +
 	"\x02id\x18\x01 \x01(\tB \xbaH\x1dr\x1b2\x19^([a-z][a-z0-9-]{0,62})?$R\x02id\x12l\n" +
 	"\raircraft_type\x18\x02 \x01(\tBG\xfaA\x16\n" +
@@ -4696,6 +4760,12 @@ const file_bowroll_v1_takeoff_proto_rawDesc = "" +
 	"\x0egets_off_count\x18\x04 \x01(\x05R\fgetsOffCount\"\xb9\x01\n" +
 	"\x1cTakeoffsBatchComputeResponse\x12-\n" +
 	"\x05items\x18\x01 \x03(\v2\x17.bowroll.v1.TakeoffItemR\x05items\x122\n" +
+	"\asummary\x18\x02 \x01(\v2\x18.bowroll.v1.BatchSummaryR\asummary\x126\n" +
+	"\n" +
+	"provenance\x18\x03 \x01(\v2\x16.bowroll.v1.ProvenanceR\n" +
+	"provenance\"\xb2\x01\n" +
+	"\x18TakeoffsTabulateResponse\x12*\n" +
+	"\x04rows\x18\x01 \x03(\v2\x16.bowroll.v1.TakeoffRowR\x04rows\x122\n" +
 	"\asummary\x18\x02 \x01(\v2\x18.bowroll.v1.BatchSummaryR\asummary\x126\n" +
 	"\n" +
 	"provenance\x18\x03 \x01(\v2\x16.bowroll.v1.ProvenanceR\n" +
@@ -5151,10 +5221,11 @@ const file_bowroll_v1_takeoff_proto_rawDesc = "" +
 	"\x17LIMIT_STATE_UNSPECIFIED\x10\x00\x12\x15\n" +
 	"\x11LIMIT_STATE_FOUND\x10\x01\x12!\n" +
 	"\x1dLIMIT_STATE_NO_LIMIT_IN_RANGE\x10\x02\x12\x14\n" +
-	"\x10LIMIT_STATE_NONE\x10\x032\xf2\x05\n" +
+	"\x10LIMIT_STATE_NONE\x10\x032\xef\x06\n" +
 	"\bTakeoffs\x12c\n" +
 	"\aCompute\x12\".bowroll.v1.TakeoffsComputeRequest\x1a\x13.bowroll.v1.Takeoff\"\x1f\x82\xd3\xe4\x93\x02\x19:\x01*\"\x14/v1/takeoffs:compute\x12\x87\x01\n" +
-	"\fBatchCompute\x12'.bowroll.v1.TakeoffsBatchComputeRequest\x1a(.bowroll.v1.TakeoffsBatchComputeResponse\"$\x82\xd3\xe4\x93\x02\x1e:\x01*\"\x19/v1/takeoffs:batchCompute\x12\x8f\x01\n" +
+	"\fBatchCompute\x12'.bowroll.v1.TakeoffsBatchComputeRequest\x1a(.bowroll.v1.TakeoffsBatchComputeResponse\"$\x82\xd3\xe4\x93\x02\x1e:\x01*\"\x19/v1/takeoffs:batchCompute\x12{\n" +
+	"\bTabulate\x12'.bowroll.v1.TakeoffsBatchComputeRequest\x1a$.bowroll.v1.TakeoffsTabulateResponse\" \x82\xd3\xe4\x93\x02\x1a:\x01*\"\x15/v1/takeoffs:tabulate\x12\x8f\x01\n" +
 	"\rStreamCompute\x12(.bowroll.v1.TakeoffsStreamComputeRequest\x1a).bowroll.v1.TakeoffsStreamComputeResponse\"%\x82\xd3\xe4\x93\x02\x1f:\x01*\"\x1a/v1/takeoffs:streamCompute(\x010\x01\x12\x7f\n" +
 	"\n" +
 	"FindFiring\x12%.bowroll.v1.TakeoffsFindFiringRequest\x1a&.bowroll.v1.TakeoffsFindFiringResponse\"\"\x82\xd3\xe4\x93\x02\x1c:\x01*\"\x17/v1/takeoffs:findFiring\x12w\n" +
@@ -5174,7 +5245,7 @@ func file_bowroll_v1_takeoff_proto_rawDescGZIP() []byte {
 }
 
 var file_bowroll_v1_takeoff_proto_enumTypes = make([]protoimpl.EnumInfo, 6)
-var file_bowroll_v1_takeoff_proto_msgTypes = make([]protoimpl.MessageInfo, 40)
+var file_bowroll_v1_takeoff_proto_msgTypes = make([]protoimpl.MessageInfo, 41)
 var file_bowroll_v1_takeoff_proto_goTypes = []any{
 	(Section)(0),                          // 0: bowroll.v1.Section
 	(FiringMode)(0),                       // 1: bowroll.v1.FiringMode
@@ -5193,167 +5264,174 @@ var file_bowroll_v1_takeoff_proto_goTypes = []any{
 	(*TakeoffItem)(nil),                   // 14: bowroll.v1.TakeoffItem
 	(*BatchSummary)(nil),                  // 15: bowroll.v1.BatchSummary
 	(*TakeoffsBatchComputeResponse)(nil),  // 16: bowroll.v1.TakeoffsBatchComputeResponse
-	(*TakeoffsStreamComputeRequest)(nil),  // 17: bowroll.v1.TakeoffsStreamComputeRequest
-	(*TakeoffsStreamComputeResponse)(nil), // 18: bowroll.v1.TakeoffsStreamComputeResponse
-	(*Takeoff)(nil),                       // 19: bowroll.v1.Takeoff
-	(*Roll)(nil),                          // 20: bowroll.v1.Roll
-	(*AirDistance)(nil),                   // 21: bowroll.v1.AirDistance
-	(*OffBow)(nil),                        // 22: bowroll.v1.OffBow
-	(*Climb)(nil),                         // 23: bowroll.v1.Climb
-	(*Cue)(nil),                           // 24: bowroll.v1.Cue
-	(*FiringUsed)(nil),                    // 25: bowroll.v1.FiringUsed
-	(*FiringOption)(nil),                  // 26: bowroll.v1.FiringOption
-	(*BestFiring)(nil),                    // 27: bowroll.v1.BestFiring
-	(*PlannedFiring)(nil),                 // 28: bowroll.v1.PlannedFiring
-	(*Chance)(nil),                        // 29: bowroll.v1.Chance
-	(*VarianceShare)(nil),                 // 30: bowroll.v1.VarianceShare
-	(*Screening)(nil),                     // 31: bowroll.v1.Screening
-	(*Sensitivity)(nil),                   // 32: bowroll.v1.Sensitivity
-	(*CommitPoints)(nil),                  // 33: bowroll.v1.CommitPoints
-	(*CommitPoint)(nil),                   // 34: bowroll.v1.CommitPoint
-	(*CheckLine)(nil),                     // 35: bowroll.v1.CheckLine
-	(*Friction)(nil),                      // 36: bowroll.v1.Friction
-	(*Failure)(nil),                       // 37: bowroll.v1.Failure
-	(*Limit)(nil),                         // 38: bowroll.v1.Limit
-	(*TakeoffLimits)(nil),                 // 39: bowroll.v1.TakeoffLimits
-	(*Worth)(nil),                         // 40: bowroll.v1.Worth
-	(*TakeoffsFindFiringRequest)(nil),     // 41: bowroll.v1.TakeoffsFindFiringRequest
-	(*FiringPoint)(nil),                   // 42: bowroll.v1.FiringPoint
-	(*TakeoffsFindFiringResponse)(nil),    // 43: bowroll.v1.TakeoffsFindFiringResponse
-	(*TakeoffsTraceRequest)(nil),          // 44: bowroll.v1.TakeoffsTraceRequest
-	(*TakeoffsTraceResponse)(nil),         // 45: bowroll.v1.TakeoffsTraceResponse
-	(*AircraftType)(nil),                  // 46: bowroll.v1.AircraftType
-	(*Air)(nil),                           // 47: bowroll.v1.Air
-	(*NaturalWind)(nil),                   // 48: bowroll.v1.NaturalWind
-	(*DeckWind)(nil),                      // 49: bowroll.v1.DeckWind
-	(*Ship)(nil),                          // 50: bowroll.v1.Ship
-	(*Surface)(nil),                       // 51: bowroll.v1.Surface
-	(*Policy)(nil),                        // 52: bowroll.v1.Policy
-	(*timestamppb.Timestamp)(nil),         // 53: google.protobuf.Timestamp
-	(*BoosterType)(nil),                   // 54: bowroll.v1.BoosterType
-	(*UnitRelease)(nil),                   // 55: bowroll.v1.UnitRelease
-	(*FiringSupply)(nil),                  // 56: bowroll.v1.FiringSupply
-	(*ItemStatus)(nil),                    // 57: bowroll.v1.ItemStatus
-	(*Provenance)(nil),                    // 58: bowroll.v1.Provenance
-	(Outcome)(0),                          // 59: bowroll.v1.Outcome
-	(*Finding)(nil),                       // 60: bowroll.v1.Finding
-	(*AirState)(nil),                      // 61: bowroll.v1.AirState
-	(*WindUsed)(nil),                      // 62: bowroll.v1.WindUsed
-	(*Caution)(nil),                       // 63: bowroll.v1.Caution
-	(*Asymmetry)(nil),                     // 64: bowroll.v1.Asymmetry
-	(*DropZone)(nil),                      // 65: bowroll.v1.DropZone
-	(*KeepClear)(nil),                     // 66: bowroll.v1.KeepClear
-	(*FiringLineCheck)(nil),               // 67: bowroll.v1.FiringLineCheck
-	(*ValidityBox)(nil),                   // 68: bowroll.v1.ValidityBox
-	(*TakeoffsCheckBoxRequest)(nil),       // 69: bowroll.v1.TakeoffsCheckBoxRequest
-	(*TakeoffsCheckBoxResponse)(nil),      // 70: bowroll.v1.TakeoffsCheckBoxResponse
+	(*TakeoffsTabulateResponse)(nil),      // 17: bowroll.v1.TakeoffsTabulateResponse
+	(*TakeoffsStreamComputeRequest)(nil),  // 18: bowroll.v1.TakeoffsStreamComputeRequest
+	(*TakeoffsStreamComputeResponse)(nil), // 19: bowroll.v1.TakeoffsStreamComputeResponse
+	(*Takeoff)(nil),                       // 20: bowroll.v1.Takeoff
+	(*Roll)(nil),                          // 21: bowroll.v1.Roll
+	(*AirDistance)(nil),                   // 22: bowroll.v1.AirDistance
+	(*OffBow)(nil),                        // 23: bowroll.v1.OffBow
+	(*Climb)(nil),                         // 24: bowroll.v1.Climb
+	(*Cue)(nil),                           // 25: bowroll.v1.Cue
+	(*FiringUsed)(nil),                    // 26: bowroll.v1.FiringUsed
+	(*FiringOption)(nil),                  // 27: bowroll.v1.FiringOption
+	(*BestFiring)(nil),                    // 28: bowroll.v1.BestFiring
+	(*PlannedFiring)(nil),                 // 29: bowroll.v1.PlannedFiring
+	(*Chance)(nil),                        // 30: bowroll.v1.Chance
+	(*VarianceShare)(nil),                 // 31: bowroll.v1.VarianceShare
+	(*Screening)(nil),                     // 32: bowroll.v1.Screening
+	(*Sensitivity)(nil),                   // 33: bowroll.v1.Sensitivity
+	(*CommitPoints)(nil),                  // 34: bowroll.v1.CommitPoints
+	(*CommitPoint)(nil),                   // 35: bowroll.v1.CommitPoint
+	(*CheckLine)(nil),                     // 36: bowroll.v1.CheckLine
+	(*Friction)(nil),                      // 37: bowroll.v1.Friction
+	(*Failure)(nil),                       // 38: bowroll.v1.Failure
+	(*Limit)(nil),                         // 39: bowroll.v1.Limit
+	(*TakeoffLimits)(nil),                 // 40: bowroll.v1.TakeoffLimits
+	(*Worth)(nil),                         // 41: bowroll.v1.Worth
+	(*TakeoffsFindFiringRequest)(nil),     // 42: bowroll.v1.TakeoffsFindFiringRequest
+	(*FiringPoint)(nil),                   // 43: bowroll.v1.FiringPoint
+	(*TakeoffsFindFiringResponse)(nil),    // 44: bowroll.v1.TakeoffsFindFiringResponse
+	(*TakeoffsTraceRequest)(nil),          // 45: bowroll.v1.TakeoffsTraceRequest
+	(*TakeoffsTraceResponse)(nil),         // 46: bowroll.v1.TakeoffsTraceResponse
+	(*AircraftType)(nil),                  // 47: bowroll.v1.AircraftType
+	(*Air)(nil),                           // 48: bowroll.v1.Air
+	(*NaturalWind)(nil),                   // 49: bowroll.v1.NaturalWind
+	(*DeckWind)(nil),                      // 50: bowroll.v1.DeckWind
+	(*Ship)(nil),                          // 51: bowroll.v1.Ship
+	(*Surface)(nil),                       // 52: bowroll.v1.Surface
+	(*Policy)(nil),                        // 53: bowroll.v1.Policy
+	(*timestamppb.Timestamp)(nil),         // 54: google.protobuf.Timestamp
+	(*BoosterType)(nil),                   // 55: bowroll.v1.BoosterType
+	(*UnitRelease)(nil),                   // 56: bowroll.v1.UnitRelease
+	(*FiringSupply)(nil),                  // 57: bowroll.v1.FiringSupply
+	(*ItemStatus)(nil),                    // 58: bowroll.v1.ItemStatus
+	(*Provenance)(nil),                    // 59: bowroll.v1.Provenance
+	(*TakeoffRow)(nil),                    // 60: bowroll.v1.TakeoffRow
+	(Outcome)(0),                          // 61: bowroll.v1.Outcome
+	(*Finding)(nil),                       // 62: bowroll.v1.Finding
+	(*AirState)(nil),                      // 63: bowroll.v1.AirState
+	(*WindUsed)(nil),                      // 64: bowroll.v1.WindUsed
+	(*Caution)(nil),                       // 65: bowroll.v1.Caution
+	(*Asymmetry)(nil),                     // 66: bowroll.v1.Asymmetry
+	(*DropZone)(nil),                      // 67: bowroll.v1.DropZone
+	(*KeepClear)(nil),                     // 68: bowroll.v1.KeepClear
+	(*FiringLineCheck)(nil),               // 69: bowroll.v1.FiringLineCheck
+	(*ValidityBox)(nil),                   // 70: bowroll.v1.ValidityBox
+	(*TakeoffsCheckBoxRequest)(nil),       // 71: bowroll.v1.TakeoffsCheckBoxRequest
+	(*TakeoffsCheckBoxResponse)(nil),      // 72: bowroll.v1.TakeoffsCheckBoxResponse
 }
 var file_bowroll_v1_takeoff_proto_depIdxs = []int32{
-	46, // 0: bowroll.v1.TakeoffCase.aircraft:type_name -> bowroll.v1.AircraftType
-	47, // 1: bowroll.v1.TakeoffCase.air:type_name -> bowroll.v1.Air
-	48, // 2: bowroll.v1.TakeoffCase.natural_wind:type_name -> bowroll.v1.NaturalWind
-	49, // 3: bowroll.v1.TakeoffCase.deck_wind:type_name -> bowroll.v1.DeckWind
-	50, // 4: bowroll.v1.TakeoffCase.ship:type_name -> bowroll.v1.Ship
-	51, // 5: bowroll.v1.TakeoffCase.surface:type_name -> bowroll.v1.Surface
+	47, // 0: bowroll.v1.TakeoffCase.aircraft:type_name -> bowroll.v1.AircraftType
+	48, // 1: bowroll.v1.TakeoffCase.air:type_name -> bowroll.v1.Air
+	49, // 2: bowroll.v1.TakeoffCase.natural_wind:type_name -> bowroll.v1.NaturalWind
+	50, // 3: bowroll.v1.TakeoffCase.deck_wind:type_name -> bowroll.v1.DeckWind
+	51, // 4: bowroll.v1.TakeoffCase.ship:type_name -> bowroll.v1.Ship
+	52, // 5: bowroll.v1.TakeoffCase.surface:type_name -> bowroll.v1.Surface
 	8,  // 6: bowroll.v1.TakeoffCase.boosters:type_name -> bowroll.v1.Boosters
-	52, // 7: bowroll.v1.TakeoffCase.policy:type_name -> bowroll.v1.Policy
+	53, // 7: bowroll.v1.TakeoffCase.policy:type_name -> bowroll.v1.Policy
 	7,  // 8: bowroll.v1.TakeoffCase.dispersions:type_name -> bowroll.v1.Dispersions
-	53, // 9: bowroll.v1.TakeoffCase.until_time:type_name -> google.protobuf.Timestamp
-	54, // 10: bowroll.v1.Boosters.type:type_name -> bowroll.v1.BoosterType
+	54, // 9: bowroll.v1.TakeoffCase.until_time:type_name -> google.protobuf.Timestamp
+	55, // 10: bowroll.v1.Boosters.type:type_name -> bowroll.v1.BoosterType
 	11, // 11: bowroll.v1.Boosters.firing:type_name -> bowroll.v1.Firing
 	9,  // 12: bowroll.v1.Boosters.unit_temperatures:type_name -> bowroll.v1.UnitTemperature
 	10, // 13: bowroll.v1.Boosters.unit_lots:type_name -> bowroll.v1.UnitLot
-	55, // 14: bowroll.v1.Boosters.release:type_name -> bowroll.v1.UnitRelease
-	56, // 15: bowroll.v1.Boosters.firing_supply:type_name -> bowroll.v1.FiringSupply
+	56, // 14: bowroll.v1.Boosters.release:type_name -> bowroll.v1.UnitRelease
+	57, // 15: bowroll.v1.Boosters.firing_supply:type_name -> bowroll.v1.FiringSupply
 	1,  // 16: bowroll.v1.Firing.mode:type_name -> bowroll.v1.FiringMode
 	6,  // 17: bowroll.v1.TakeoffsComputeRequest.case:type_name -> bowroll.v1.TakeoffCase
 	0,  // 18: bowroll.v1.TakeoffsComputeRequest.sections:type_name -> bowroll.v1.Section
 	6,  // 19: bowroll.v1.TakeoffsBatchComputeRequest.cases:type_name -> bowroll.v1.TakeoffCase
 	0,  // 20: bowroll.v1.TakeoffsBatchComputeRequest.sections:type_name -> bowroll.v1.Section
-	57, // 21: bowroll.v1.TakeoffItem.status:type_name -> bowroll.v1.ItemStatus
-	19, // 22: bowroll.v1.TakeoffItem.takeoff:type_name -> bowroll.v1.Takeoff
+	58, // 21: bowroll.v1.TakeoffItem.status:type_name -> bowroll.v1.ItemStatus
+	20, // 22: bowroll.v1.TakeoffItem.takeoff:type_name -> bowroll.v1.Takeoff
 	14, // 23: bowroll.v1.TakeoffsBatchComputeResponse.items:type_name -> bowroll.v1.TakeoffItem
 	15, // 24: bowroll.v1.TakeoffsBatchComputeResponse.summary:type_name -> bowroll.v1.BatchSummary
-	58, // 25: bowroll.v1.TakeoffsBatchComputeResponse.provenance:type_name -> bowroll.v1.Provenance
-	6,  // 26: bowroll.v1.TakeoffsStreamComputeRequest.case:type_name -> bowroll.v1.TakeoffCase
-	0,  // 27: bowroll.v1.TakeoffsStreamComputeRequest.sections:type_name -> bowroll.v1.Section
-	14, // 28: bowroll.v1.TakeoffsStreamComputeResponse.item:type_name -> bowroll.v1.TakeoffItem
-	59, // 29: bowroll.v1.Takeoff.outcome:type_name -> bowroll.v1.Outcome
-	60, // 30: bowroll.v1.Takeoff.findings:type_name -> bowroll.v1.Finding
-	61, // 31: bowroll.v1.Takeoff.air:type_name -> bowroll.v1.AirState
-	62, // 32: bowroll.v1.Takeoff.wind:type_name -> bowroll.v1.WindUsed
-	20, // 33: bowroll.v1.Takeoff.roll:type_name -> bowroll.v1.Roll
-	21, // 34: bowroll.v1.Takeoff.air_distance:type_name -> bowroll.v1.AirDistance
-	23, // 35: bowroll.v1.Takeoff.climb:type_name -> bowroll.v1.Climb
-	25, // 36: bowroll.v1.Takeoff.firing:type_name -> bowroll.v1.FiringUsed
-	27, // 37: bowroll.v1.Takeoff.best_firing:type_name -> bowroll.v1.BestFiring
-	37, // 38: bowroll.v1.Takeoff.failures:type_name -> bowroll.v1.Failure
-	39, // 39: bowroll.v1.Takeoff.limits:type_name -> bowroll.v1.TakeoffLimits
-	40, // 40: bowroll.v1.Takeoff.worth:type_name -> bowroll.v1.Worth
-	22, // 41: bowroll.v1.Takeoff.off_bow:type_name -> bowroll.v1.OffBow
-	63, // 42: bowroll.v1.Takeoff.cautions:type_name -> bowroll.v1.Caution
-	52, // 43: bowroll.v1.Takeoff.policy:type_name -> bowroll.v1.Policy
-	58, // 44: bowroll.v1.Takeoff.provenance:type_name -> bowroll.v1.Provenance
-	28, // 45: bowroll.v1.Takeoff.planned_firing:type_name -> bowroll.v1.PlannedFiring
-	29, // 46: bowroll.v1.Takeoff.chance:type_name -> bowroll.v1.Chance
-	32, // 47: bowroll.v1.Takeoff.sensitivities:type_name -> bowroll.v1.Sensitivity
-	33, // 48: bowroll.v1.Takeoff.commit:type_name -> bowroll.v1.CommitPoints
-	35, // 49: bowroll.v1.Takeoff.check_line:type_name -> bowroll.v1.CheckLine
-	36, // 50: bowroll.v1.Takeoff.friction:type_name -> bowroll.v1.Friction
-	64, // 51: bowroll.v1.Takeoff.asymmetry:type_name -> bowroll.v1.Asymmetry
-	65, // 52: bowroll.v1.Takeoff.drop_zone:type_name -> bowroll.v1.DropZone
-	66, // 53: bowroll.v1.Takeoff.keep_clear:type_name -> bowroll.v1.KeepClear
-	67, // 54: bowroll.v1.Takeoff.firing_lines:type_name -> bowroll.v1.FiringLineCheck
-	68, // 55: bowroll.v1.Takeoff.box:type_name -> bowroll.v1.ValidityBox
-	2,  // 56: bowroll.v1.Roll.end:type_name -> bowroll.v1.RollEnd
-	1,  // 57: bowroll.v1.FiringUsed.mode:type_name -> bowroll.v1.FiringMode
-	24, // 58: bowroll.v1.FiringUsed.cue:type_name -> bowroll.v1.Cue
-	1,  // 59: bowroll.v1.FiringOption.mode:type_name -> bowroll.v1.FiringMode
-	26, // 60: bowroll.v1.BestFiring.best:type_name -> bowroll.v1.FiringOption
-	26, // 61: bowroll.v1.BestFiring.house_rules:type_name -> bowroll.v1.FiringOption
-	26, // 62: bowroll.v1.PlannedFiring.planned:type_name -> bowroll.v1.FiringOption
-	26, // 63: bowroll.v1.PlannedFiring.nominal_best:type_name -> bowroll.v1.FiringOption
-	26, // 64: bowroll.v1.PlannedFiring.house_rules:type_name -> bowroll.v1.FiringOption
-	7,  // 65: bowroll.v1.PlannedFiring.dispersions:type_name -> bowroll.v1.Dispersions
-	7,  // 66: bowroll.v1.Chance.dispersions:type_name -> bowroll.v1.Dispersions
-	30, // 67: bowroll.v1.Chance.variance_shares:type_name -> bowroll.v1.VarianceShare
-	31, // 68: bowroll.v1.Chance.screening:type_name -> bowroll.v1.Screening
-	34, // 69: bowroll.v1.CommitPoints.lit:type_name -> bowroll.v1.CommitPoint
-	34, // 70: bowroll.v1.CommitPoints.unlit:type_name -> bowroll.v1.CommitPoint
-	3,  // 71: bowroll.v1.Failure.kind:type_name -> bowroll.v1.FailureKind
-	4,  // 72: bowroll.v1.Failure.leg:type_name -> bowroll.v1.Leg
-	5,  // 73: bowroll.v1.Limit.state:type_name -> bowroll.v1.LimitState
-	38, // 74: bowroll.v1.TakeoffLimits.least_headwind_mps:type_name -> bowroll.v1.Limit
-	38, // 75: bowroll.v1.TakeoffLimits.greatest_mass_kg:type_name -> bowroll.v1.Limit
-	38, // 76: bowroll.v1.TakeoffLimits.hottest_air_c:type_name -> bowroll.v1.Limit
-	6,  // 77: bowroll.v1.TakeoffsFindFiringRequest.case:type_name -> bowroll.v1.TakeoffCase
-	28, // 78: bowroll.v1.TakeoffsFindFiringResponse.planned_firing:type_name -> bowroll.v1.PlannedFiring
-	25, // 79: bowroll.v1.TakeoffsFindFiringResponse.firing:type_name -> bowroll.v1.FiringUsed
-	42, // 80: bowroll.v1.TakeoffsFindFiringResponse.curve:type_name -> bowroll.v1.FiringPoint
-	37, // 81: bowroll.v1.TakeoffsFindFiringResponse.failures:type_name -> bowroll.v1.Failure
-	63, // 82: bowroll.v1.TakeoffsFindFiringResponse.cautions:type_name -> bowroll.v1.Caution
-	52, // 83: bowroll.v1.TakeoffsFindFiringResponse.policy:type_name -> bowroll.v1.Policy
-	58, // 84: bowroll.v1.TakeoffsFindFiringResponse.provenance:type_name -> bowroll.v1.Provenance
-	6,  // 85: bowroll.v1.TakeoffsTraceRequest.case:type_name -> bowroll.v1.TakeoffCase
-	20, // 86: bowroll.v1.TakeoffsTraceResponse.roll:type_name -> bowroll.v1.Roll
-	58, // 87: bowroll.v1.TakeoffsTraceResponse.provenance:type_name -> bowroll.v1.Provenance
-	12, // 88: bowroll.v1.Takeoffs.Compute:input_type -> bowroll.v1.TakeoffsComputeRequest
-	13, // 89: bowroll.v1.Takeoffs.BatchCompute:input_type -> bowroll.v1.TakeoffsBatchComputeRequest
-	17, // 90: bowroll.v1.Takeoffs.StreamCompute:input_type -> bowroll.v1.TakeoffsStreamComputeRequest
-	41, // 91: bowroll.v1.Takeoffs.FindFiring:input_type -> bowroll.v1.TakeoffsFindFiringRequest
-	69, // 92: bowroll.v1.Takeoffs.CheckBox:input_type -> bowroll.v1.TakeoffsCheckBoxRequest
-	44, // 93: bowroll.v1.Takeoffs.Trace:input_type -> bowroll.v1.TakeoffsTraceRequest
-	19, // 94: bowroll.v1.Takeoffs.Compute:output_type -> bowroll.v1.Takeoff
-	16, // 95: bowroll.v1.Takeoffs.BatchCompute:output_type -> bowroll.v1.TakeoffsBatchComputeResponse
-	18, // 96: bowroll.v1.Takeoffs.StreamCompute:output_type -> bowroll.v1.TakeoffsStreamComputeResponse
-	43, // 97: bowroll.v1.Takeoffs.FindFiring:output_type -> bowroll.v1.TakeoffsFindFiringResponse
-	70, // 98: bowroll.v1.Takeoffs.CheckBox:output_type -> bowroll.v1.TakeoffsCheckBoxResponse
-	45, // 99: bowroll.v1.Takeoffs.Trace:output_type -> bowroll.v1.TakeoffsTraceResponse
-	94, // [94:100] is the sub-list for method output_type
-	88, // [88:94] is the sub-list for method input_type
-	88, // [88:88] is the sub-list for extension type_name
-	88, // [88:88] is the sub-list for extension extendee
-	0,  // [0:88] is the sub-list for field type_name
+	59, // 25: bowroll.v1.TakeoffsBatchComputeResponse.provenance:type_name -> bowroll.v1.Provenance
+	60, // 26: bowroll.v1.TakeoffsTabulateResponse.rows:type_name -> bowroll.v1.TakeoffRow
+	15, // 27: bowroll.v1.TakeoffsTabulateResponse.summary:type_name -> bowroll.v1.BatchSummary
+	59, // 28: bowroll.v1.TakeoffsTabulateResponse.provenance:type_name -> bowroll.v1.Provenance
+	6,  // 29: bowroll.v1.TakeoffsStreamComputeRequest.case:type_name -> bowroll.v1.TakeoffCase
+	0,  // 30: bowroll.v1.TakeoffsStreamComputeRequest.sections:type_name -> bowroll.v1.Section
+	14, // 31: bowroll.v1.TakeoffsStreamComputeResponse.item:type_name -> bowroll.v1.TakeoffItem
+	61, // 32: bowroll.v1.Takeoff.outcome:type_name -> bowroll.v1.Outcome
+	62, // 33: bowroll.v1.Takeoff.findings:type_name -> bowroll.v1.Finding
+	63, // 34: bowroll.v1.Takeoff.air:type_name -> bowroll.v1.AirState
+	64, // 35: bowroll.v1.Takeoff.wind:type_name -> bowroll.v1.WindUsed
+	21, // 36: bowroll.v1.Takeoff.roll:type_name -> bowroll.v1.Roll
+	22, // 37: bowroll.v1.Takeoff.air_distance:type_name -> bowroll.v1.AirDistance
+	24, // 38: bowroll.v1.Takeoff.climb:type_name -> bowroll.v1.Climb
+	26, // 39: bowroll.v1.Takeoff.firing:type_name -> bowroll.v1.FiringUsed
+	28, // 40: bowroll.v1.Takeoff.best_firing:type_name -> bowroll.v1.BestFiring
+	38, // 41: bowroll.v1.Takeoff.failures:type_name -> bowroll.v1.Failure
+	40, // 42: bowroll.v1.Takeoff.limits:type_name -> bowroll.v1.TakeoffLimits
+	41, // 43: bowroll.v1.Takeoff.worth:type_name -> bowroll.v1.Worth
+	23, // 44: bowroll.v1.Takeoff.off_bow:type_name -> bowroll.v1.OffBow
+	65, // 45: bowroll.v1.Takeoff.cautions:type_name -> bowroll.v1.Caution
+	53, // 46: bowroll.v1.Takeoff.policy:type_name -> bowroll.v1.Policy
+	59, // 47: bowroll.v1.Takeoff.provenance:type_name -> bowroll.v1.Provenance
+	29, // 48: bowroll.v1.Takeoff.planned_firing:type_name -> bowroll.v1.PlannedFiring
+	30, // 49: bowroll.v1.Takeoff.chance:type_name -> bowroll.v1.Chance
+	33, // 50: bowroll.v1.Takeoff.sensitivities:type_name -> bowroll.v1.Sensitivity
+	34, // 51: bowroll.v1.Takeoff.commit:type_name -> bowroll.v1.CommitPoints
+	36, // 52: bowroll.v1.Takeoff.check_line:type_name -> bowroll.v1.CheckLine
+	37, // 53: bowroll.v1.Takeoff.friction:type_name -> bowroll.v1.Friction
+	66, // 54: bowroll.v1.Takeoff.asymmetry:type_name -> bowroll.v1.Asymmetry
+	67, // 55: bowroll.v1.Takeoff.drop_zone:type_name -> bowroll.v1.DropZone
+	68, // 56: bowroll.v1.Takeoff.keep_clear:type_name -> bowroll.v1.KeepClear
+	69, // 57: bowroll.v1.Takeoff.firing_lines:type_name -> bowroll.v1.FiringLineCheck
+	70, // 58: bowroll.v1.Takeoff.box:type_name -> bowroll.v1.ValidityBox
+	2,  // 59: bowroll.v1.Roll.end:type_name -> bowroll.v1.RollEnd
+	1,  // 60: bowroll.v1.FiringUsed.mode:type_name -> bowroll.v1.FiringMode
+	25, // 61: bowroll.v1.FiringUsed.cue:type_name -> bowroll.v1.Cue
+	1,  // 62: bowroll.v1.FiringOption.mode:type_name -> bowroll.v1.FiringMode
+	27, // 63: bowroll.v1.BestFiring.best:type_name -> bowroll.v1.FiringOption
+	27, // 64: bowroll.v1.BestFiring.house_rules:type_name -> bowroll.v1.FiringOption
+	27, // 65: bowroll.v1.PlannedFiring.planned:type_name -> bowroll.v1.FiringOption
+	27, // 66: bowroll.v1.PlannedFiring.nominal_best:type_name -> bowroll.v1.FiringOption
+	27, // 67: bowroll.v1.PlannedFiring.house_rules:type_name -> bowroll.v1.FiringOption
+	7,  // 68: bowroll.v1.PlannedFiring.dispersions:type_name -> bowroll.v1.Dispersions
+	7,  // 69: bowroll.v1.Chance.dispersions:type_name -> bowroll.v1.Dispersions
+	31, // 70: bowroll.v1.Chance.variance_shares:type_name -> bowroll.v1.VarianceShare
+	32, // 71: bowroll.v1.Chance.screening:type_name -> bowroll.v1.Screening
+	35, // 72: bowroll.v1.CommitPoints.lit:type_name -> bowroll.v1.CommitPoint
+	35, // 73: bowroll.v1.CommitPoints.unlit:type_name -> bowroll.v1.CommitPoint
+	3,  // 74: bowroll.v1.Failure.kind:type_name -> bowroll.v1.FailureKind
+	4,  // 75: bowroll.v1.Failure.leg:type_name -> bowroll.v1.Leg
+	5,  // 76: bowroll.v1.Limit.state:type_name -> bowroll.v1.LimitState
+	39, // 77: bowroll.v1.TakeoffLimits.least_headwind_mps:type_name -> bowroll.v1.Limit
+	39, // 78: bowroll.v1.TakeoffLimits.greatest_mass_kg:type_name -> bowroll.v1.Limit
+	39, // 79: bowroll.v1.TakeoffLimits.hottest_air_c:type_name -> bowroll.v1.Limit
+	6,  // 80: bowroll.v1.TakeoffsFindFiringRequest.case:type_name -> bowroll.v1.TakeoffCase
+	29, // 81: bowroll.v1.TakeoffsFindFiringResponse.planned_firing:type_name -> bowroll.v1.PlannedFiring
+	26, // 82: bowroll.v1.TakeoffsFindFiringResponse.firing:type_name -> bowroll.v1.FiringUsed
+	43, // 83: bowroll.v1.TakeoffsFindFiringResponse.curve:type_name -> bowroll.v1.FiringPoint
+	38, // 84: bowroll.v1.TakeoffsFindFiringResponse.failures:type_name -> bowroll.v1.Failure
+	65, // 85: bowroll.v1.TakeoffsFindFiringResponse.cautions:type_name -> bowroll.v1.Caution
+	53, // 86: bowroll.v1.TakeoffsFindFiringResponse.policy:type_name -> bowroll.v1.Policy
+	59, // 87: bowroll.v1.TakeoffsFindFiringResponse.provenance:type_name -> bowroll.v1.Provenance
+	6,  // 88: bowroll.v1.TakeoffsTraceRequest.case:type_name -> bowroll.v1.TakeoffCase
+	21, // 89: bowroll.v1.TakeoffsTraceResponse.roll:type_name -> bowroll.v1.Roll
+	59, // 90: bowroll.v1.TakeoffsTraceResponse.provenance:type_name -> bowroll.v1.Provenance
+	12, // 91: bowroll.v1.Takeoffs.Compute:input_type -> bowroll.v1.TakeoffsComputeRequest
+	13, // 92: bowroll.v1.Takeoffs.BatchCompute:input_type -> bowroll.v1.TakeoffsBatchComputeRequest
+	13, // 93: bowroll.v1.Takeoffs.Tabulate:input_type -> bowroll.v1.TakeoffsBatchComputeRequest
+	18, // 94: bowroll.v1.Takeoffs.StreamCompute:input_type -> bowroll.v1.TakeoffsStreamComputeRequest
+	42, // 95: bowroll.v1.Takeoffs.FindFiring:input_type -> bowroll.v1.TakeoffsFindFiringRequest
+	71, // 96: bowroll.v1.Takeoffs.CheckBox:input_type -> bowroll.v1.TakeoffsCheckBoxRequest
+	45, // 97: bowroll.v1.Takeoffs.Trace:input_type -> bowroll.v1.TakeoffsTraceRequest
+	20, // 98: bowroll.v1.Takeoffs.Compute:output_type -> bowroll.v1.Takeoff
+	16, // 99: bowroll.v1.Takeoffs.BatchCompute:output_type -> bowroll.v1.TakeoffsBatchComputeResponse
+	17, // 100: bowroll.v1.Takeoffs.Tabulate:output_type -> bowroll.v1.TakeoffsTabulateResponse
+	19, // 101: bowroll.v1.Takeoffs.StreamCompute:output_type -> bowroll.v1.TakeoffsStreamComputeResponse
+	44, // 102: bowroll.v1.Takeoffs.FindFiring:output_type -> bowroll.v1.TakeoffsFindFiringResponse
+	72, // 103: bowroll.v1.Takeoffs.CheckBox:output_type -> bowroll.v1.TakeoffsCheckBoxResponse
+	46, // 104: bowroll.v1.Takeoffs.Trace:output_type -> bowroll.v1.TakeoffsTraceResponse
+	98, // [98:105] is the sub-list for method output_type
+	91, // [91:98] is the sub-list for method input_type
+	91, // [91:91] is the sub-list for extension type_name
+	91, // [91:91] is the sub-list for extension extendee
+	0,  // [0:91] is the sub-list for field type_name
 }
 
 func init() { file_bowroll_v1_takeoff_proto_init() }
@@ -5365,13 +5443,13 @@ func file_bowroll_v1_takeoff_proto_init() {
 	file_bowroll_v1_catalog_proto_init()
 	file_bowroll_v1_common_proto_init()
 	file_bowroll_v1_safety_proto_init()
+	file_bowroll_v1_takeoff_table_proto_init()
 	file_bowroll_v1_takeoff_proto_msgTypes[0].OneofWrappers = []any{}
 	file_bowroll_v1_takeoff_proto_msgTypes[1].OneofWrappers = []any{}
 	file_bowroll_v1_takeoff_proto_msgTypes[2].OneofWrappers = []any{}
 	file_bowroll_v1_takeoff_proto_msgTypes[3].OneofWrappers = []any{}
 	file_bowroll_v1_takeoff_proto_msgTypes[4].OneofWrappers = []any{}
 	file_bowroll_v1_takeoff_proto_msgTypes[5].OneofWrappers = []any{}
-	file_bowroll_v1_takeoff_proto_msgTypes[13].OneofWrappers = []any{}
 	file_bowroll_v1_takeoff_proto_msgTypes[14].OneofWrappers = []any{}
 	file_bowroll_v1_takeoff_proto_msgTypes[15].OneofWrappers = []any{}
 	file_bowroll_v1_takeoff_proto_msgTypes[16].OneofWrappers = []any{}
@@ -5382,7 +5460,7 @@ func file_bowroll_v1_takeoff_proto_init() {
 	file_bowroll_v1_takeoff_proto_msgTypes[21].OneofWrappers = []any{}
 	file_bowroll_v1_takeoff_proto_msgTypes[22].OneofWrappers = []any{}
 	file_bowroll_v1_takeoff_proto_msgTypes[23].OneofWrappers = []any{}
-	file_bowroll_v1_takeoff_proto_msgTypes[25].OneofWrappers = []any{}
+	file_bowroll_v1_takeoff_proto_msgTypes[24].OneofWrappers = []any{}
 	file_bowroll_v1_takeoff_proto_msgTypes[26].OneofWrappers = []any{}
 	file_bowroll_v1_takeoff_proto_msgTypes[27].OneofWrappers = []any{}
 	file_bowroll_v1_takeoff_proto_msgTypes[28].OneofWrappers = []any{}
@@ -5390,17 +5468,18 @@ func file_bowroll_v1_takeoff_proto_init() {
 	file_bowroll_v1_takeoff_proto_msgTypes[30].OneofWrappers = []any{}
 	file_bowroll_v1_takeoff_proto_msgTypes[31].OneofWrappers = []any{}
 	file_bowroll_v1_takeoff_proto_msgTypes[32].OneofWrappers = []any{}
-	file_bowroll_v1_takeoff_proto_msgTypes[34].OneofWrappers = []any{}
+	file_bowroll_v1_takeoff_proto_msgTypes[33].OneofWrappers = []any{}
 	file_bowroll_v1_takeoff_proto_msgTypes[35].OneofWrappers = []any{}
 	file_bowroll_v1_takeoff_proto_msgTypes[36].OneofWrappers = []any{}
-	file_bowroll_v1_takeoff_proto_msgTypes[38].OneofWrappers = []any{}
+	file_bowroll_v1_takeoff_proto_msgTypes[37].OneofWrappers = []any{}
+	file_bowroll_v1_takeoff_proto_msgTypes[39].OneofWrappers = []any{}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_bowroll_v1_takeoff_proto_rawDesc), len(file_bowroll_v1_takeoff_proto_rawDesc)),
 			NumEnums:      6,
-			NumMessages:   40,
+			NumMessages:   41,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

@@ -89,6 +89,33 @@ func local_request_Takeoffs_BatchCompute_0(ctx context.Context, marshaler runtim
 	return msg, metadata, err
 }
 
+func request_Takeoffs_Tabulate_0(ctx context.Context, marshaler runtime.Marshaler, client TakeoffsClient, req *http.Request, pathParams map[string]string) (proto.Message, runtime.ServerMetadata, error) {
+	var (
+		protoReq TakeoffsBatchComputeRequest
+		metadata runtime.ServerMetadata
+	)
+	if err := marshaler.NewDecoder(req.Body).Decode(&protoReq); err != nil && !errors.Is(err, io.EOF) {
+		return nil, metadata, status.Errorf(codes.InvalidArgument, "%v", err)
+	}
+	if req.Body != nil {
+		_, _ = io.Copy(io.Discard, req.Body)
+	}
+	msg, err := client.Tabulate(ctx, &protoReq, grpc.Header(&metadata.HeaderMD), grpc.Trailer(&metadata.TrailerMD))
+	return msg, metadata, err
+}
+
+func local_request_Takeoffs_Tabulate_0(ctx context.Context, marshaler runtime.Marshaler, server TakeoffsServer, req *http.Request, pathParams map[string]string) (proto.Message, runtime.ServerMetadata, error) {
+	var (
+		protoReq TakeoffsBatchComputeRequest
+		metadata runtime.ServerMetadata
+	)
+	if err := marshaler.NewDecoder(req.Body).Decode(&protoReq); err != nil && !errors.Is(err, io.EOF) {
+		return nil, metadata, status.Errorf(codes.InvalidArgument, "%v", err)
+	}
+	msg, err := server.Tabulate(ctx, &protoReq)
+	return msg, metadata, err
+}
+
 func request_Takeoffs_StreamCompute_0(ctx context.Context, marshaler runtime.Marshaler, client TakeoffsClient, req *http.Request, pathParams map[string]string) (Takeoffs_StreamComputeClient, runtime.ServerMetadata, error) {
 	var metadata runtime.ServerMetadata
 	stream, err := client.StreamCompute(ctx)
@@ -259,6 +286,26 @@ func RegisterTakeoffsHandlerServer(ctx context.Context, mux *runtime.ServeMux, s
 		}
 		forward_Takeoffs_BatchCompute_0(annotatedContext, mux, outboundMarshaler, w, req, resp, mux.GetForwardResponseOptions()...)
 	})
+	mux.Handle(http.MethodPost, pattern_Takeoffs_Tabulate_0, func(w http.ResponseWriter, req *http.Request, pathParams map[string]string) {
+		ctx, cancel := context.WithCancel(req.Context())
+		defer cancel()
+		var stream runtime.ServerTransportStream
+		ctx = grpc.NewContextWithServerTransportStream(ctx, &stream)
+		inboundMarshaler, outboundMarshaler := runtime.MarshalerForRequest(mux, req)
+		annotatedContext, err := runtime.AnnotateIncomingContext(ctx, mux, req, "/bowroll.v1.Takeoffs/Tabulate", runtime.WithHTTPPathPattern("/v1/takeoffs:tabulate"))
+		if err != nil {
+			runtime.HTTPError(ctx, mux, outboundMarshaler, w, req, err)
+			return
+		}
+		resp, md, err := local_request_Takeoffs_Tabulate_0(annotatedContext, inboundMarshaler, server, req, pathParams)
+		md.HeaderMD, md.TrailerMD = metadata.Join(md.HeaderMD, stream.Header()), metadata.Join(md.TrailerMD, stream.Trailer())
+		annotatedContext = runtime.NewServerMetadataContext(annotatedContext, md)
+		if err != nil {
+			runtime.HTTPError(annotatedContext, mux, outboundMarshaler, w, req, err)
+			return
+		}
+		forward_Takeoffs_Tabulate_0(annotatedContext, mux, outboundMarshaler, w, req, resp, mux.GetForwardResponseOptions()...)
+	})
 
 	mux.Handle(http.MethodPost, pattern_Takeoffs_StreamCompute_0, func(w http.ResponseWriter, req *http.Request, pathParams map[string]string) {
 		err := status.Error(codes.Unimplemented, "streaming calls are not yet supported in the in-process transport")
@@ -400,6 +447,23 @@ func RegisterTakeoffsHandlerClient(ctx context.Context, mux *runtime.ServeMux, c
 		}
 		forward_Takeoffs_BatchCompute_0(annotatedContext, mux, outboundMarshaler, w, req, resp, mux.GetForwardResponseOptions()...)
 	})
+	mux.Handle(http.MethodPost, pattern_Takeoffs_Tabulate_0, func(w http.ResponseWriter, req *http.Request, pathParams map[string]string) {
+		ctx, cancel := context.WithCancel(req.Context())
+		defer cancel()
+		inboundMarshaler, outboundMarshaler := runtime.MarshalerForRequest(mux, req)
+		annotatedContext, err := runtime.AnnotateContext(ctx, mux, req, "/bowroll.v1.Takeoffs/Tabulate", runtime.WithHTTPPathPattern("/v1/takeoffs:tabulate"))
+		if err != nil {
+			runtime.HTTPError(ctx, mux, outboundMarshaler, w, req, err)
+			return
+		}
+		resp, md, err := request_Takeoffs_Tabulate_0(annotatedContext, inboundMarshaler, client, req, pathParams)
+		annotatedContext = runtime.NewServerMetadataContext(annotatedContext, md)
+		if err != nil {
+			runtime.HTTPError(annotatedContext, mux, outboundMarshaler, w, req, err)
+			return
+		}
+		forward_Takeoffs_Tabulate_0(annotatedContext, mux, outboundMarshaler, w, req, resp, mux.GetForwardResponseOptions()...)
+	})
 	mux.Handle(http.MethodPost, pattern_Takeoffs_StreamCompute_0, func(w http.ResponseWriter, req *http.Request, pathParams map[string]string) {
 		ctx, cancel := context.WithCancel(req.Context())
 		defer cancel()
@@ -474,6 +538,7 @@ func RegisterTakeoffsHandlerClient(ctx context.Context, mux *runtime.ServeMux, c
 var (
 	pattern_Takeoffs_Compute_0       = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1}, []string{"v1", "takeoffs"}, "compute"))
 	pattern_Takeoffs_BatchCompute_0  = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1}, []string{"v1", "takeoffs"}, "batchCompute"))
+	pattern_Takeoffs_Tabulate_0      = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1}, []string{"v1", "takeoffs"}, "tabulate"))
 	pattern_Takeoffs_StreamCompute_0 = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1}, []string{"v1", "takeoffs"}, "streamCompute"))
 	pattern_Takeoffs_FindFiring_0    = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1}, []string{"v1", "takeoffs"}, "findFiring"))
 	pattern_Takeoffs_CheckBox_0      = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1}, []string{"v1", "takeoffs"}, "checkBox"))
@@ -483,6 +548,7 @@ var (
 var (
 	forward_Takeoffs_Compute_0       = runtime.ForwardResponseMessage
 	forward_Takeoffs_BatchCompute_0  = runtime.ForwardResponseMessage
+	forward_Takeoffs_Tabulate_0      = runtime.ForwardResponseMessage
 	forward_Takeoffs_StreamCompute_0 = runtime.ForwardResponseStream
 	forward_Takeoffs_FindFiring_0    = runtime.ForwardResponseMessage
 	forward_Takeoffs_CheckBox_0      = runtime.ForwardResponseMessage

@@ -23,6 +23,7 @@ const _ = grpc.SupportPackageIsVersion9
 const (
 	Takeoffs_Compute_FullMethodName       = "/bowroll.v1.Takeoffs/Compute"
 	Takeoffs_BatchCompute_FullMethodName  = "/bowroll.v1.Takeoffs/BatchCompute"
+	Takeoffs_Tabulate_FullMethodName      = "/bowroll.v1.Takeoffs/Tabulate"
 	Takeoffs_StreamCompute_FullMethodName = "/bowroll.v1.Takeoffs/StreamCompute"
 	Takeoffs_FindFiring_FullMethodName    = "/bowroll.v1.Takeoffs/FindFiring"
 	Takeoffs_CheckBox_FullMethodName      = "/bowroll.v1.Takeoffs/CheckBox"
@@ -43,6 +44,9 @@ type TakeoffsClient interface {
 	// BatchCompute answers up to 10 000 take-offs, each with a status of its own,
 	// in the order given. One bad item never fails the rest.
 	BatchCompute(ctx context.Context, in *TakeoffsBatchComputeRequest, opts ...grpc.CallOption) (*TakeoffsBatchComputeResponse, error)
+	// Tabulate answers the same take-offs as rows of a table, for data frames. The
+	// limits of BatchCompute hold.
+	Tabulate(ctx context.Context, in *TakeoffsBatchComputeRequest, opts ...grpc.CallOption) (*TakeoffsTabulateResponse, error)
 	// StreamCompute answers take-offs as they are sent, in the order sent. Over
 	// JSON, requests and answers are newline-delimited, one object a line; the
 	// last line is a summary that says complete.
@@ -80,6 +84,16 @@ func (c *takeoffsClient) BatchCompute(ctx context.Context, in *TakeoffsBatchComp
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	out := new(TakeoffsBatchComputeResponse)
 	err := c.cc.Invoke(ctx, Takeoffs_BatchCompute_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *takeoffsClient) Tabulate(ctx context.Context, in *TakeoffsBatchComputeRequest, opts ...grpc.CallOption) (*TakeoffsTabulateResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(TakeoffsTabulateResponse)
+	err := c.cc.Invoke(ctx, Takeoffs_Tabulate_FullMethodName, in, out, cOpts...)
 	if err != nil {
 		return nil, err
 	}
@@ -143,6 +157,9 @@ type TakeoffsServer interface {
 	// BatchCompute answers up to 10 000 take-offs, each with a status of its own,
 	// in the order given. One bad item never fails the rest.
 	BatchCompute(context.Context, *TakeoffsBatchComputeRequest) (*TakeoffsBatchComputeResponse, error)
+	// Tabulate answers the same take-offs as rows of a table, for data frames. The
+	// limits of BatchCompute hold.
+	Tabulate(context.Context, *TakeoffsBatchComputeRequest) (*TakeoffsTabulateResponse, error)
 	// StreamCompute answers take-offs as they are sent, in the order sent. Over
 	// JSON, requests and answers are newline-delimited, one object a line; the
 	// last line is a summary that says complete.
@@ -171,6 +188,9 @@ func (UnimplementedTakeoffsServer) Compute(context.Context, *TakeoffsComputeRequ
 }
 func (UnimplementedTakeoffsServer) BatchCompute(context.Context, *TakeoffsBatchComputeRequest) (*TakeoffsBatchComputeResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method BatchCompute not implemented")
+}
+func (UnimplementedTakeoffsServer) Tabulate(context.Context, *TakeoffsBatchComputeRequest) (*TakeoffsTabulateResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method Tabulate not implemented")
 }
 func (UnimplementedTakeoffsServer) StreamCompute(grpc.BidiStreamingServer[TakeoffsStreamComputeRequest, TakeoffsStreamComputeResponse]) error {
 	return status.Error(codes.Unimplemented, "method StreamCompute not implemented")
@@ -237,6 +257,24 @@ func _Takeoffs_BatchCompute_Handler(srv interface{}, ctx context.Context, dec fu
 	}
 	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
 		return srv.(TakeoffsServer).BatchCompute(ctx, req.(*TakeoffsBatchComputeRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _Takeoffs_Tabulate_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(TakeoffsBatchComputeRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(TakeoffsServer).Tabulate(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: Takeoffs_Tabulate_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(TakeoffsServer).Tabulate(ctx, req.(*TakeoffsBatchComputeRequest))
 	}
 	return interceptor(ctx, in, info, handler)
 }
@@ -316,6 +354,10 @@ var Takeoffs_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "BatchCompute",
 			Handler:    _Takeoffs_BatchCompute_Handler,
+		},
+		{
+			MethodName: "Tabulate",
+			Handler:    _Takeoffs_Tabulate_Handler,
 		},
 		{
 			MethodName: "FindFiring",
