@@ -1,0 +1,212 @@
+"""The calls of the service, by name."""
+
+from __future__ import annotations
+
+import ssl
+import urllib.parse
+from typing import Any, Callable, Dict, Iterable, Iterator, List, Mapping, Optional, Sequence, Union
+
+from .stream import Row, Stream
+from .transport import Transport
+
+Message = Mapping[str, Any]
+Answer = Dict[str, Any]
+Progress = Callable[[Row], None]
+
+# Most cases of one batch, a limit of the service.
+_BATCH = 10_000
+
+
+class Client:
+    """The service at ``address``, such as ``http://127.0.0.1:8472``.
+
+    ``token`` is a bearer token, or a function that returns one; ``timeout_s``
+    bounds each call with its retries; ``tls`` is the context of an https
+    address, with a client certificate where the service asks for one.
+
+    Requests and answers are plain dictionaries whose keys are those of the
+    contract. A client holds no connection and may be used by many threads.
+    """
+
+    def __init__(
+        self,
+        address: str = "http://127.0.0.1:8472",
+        *,
+        token: Union[str, Callable[[], str], None] = None,
+        timeout_s: float = 60.0,
+        tls: Optional[ssl.SSLContext] = None,
+    ) -> None:
+        self.transport = Transport(address, token=token, timeout_s=timeout_s, tls=tls)
+
+    # Take-offs
+
+    def compute(self, case: Message, *, sections: Sequence[str] = ()) -> Answer:
+        """One take-off: ``run_m``, ``required_run_m``, ``margin_m``, ``outcome``.
+
+        The case gives mass in kg, winds in m/s (ahead and from starboard
+        positive), temperatures in degrees Celsius and lengths in m. Sections
+        such as ``"SECTION_FAILURES"`` ask for more than the run. That the
+        aircraft does not get off is an answer, with its reason.
+        """
+        return self.ask("takeoffs:compute", {"case": case, "sections": list(sections)})
+
+    def batch(self, cases: Iterable[Message], *, sections: Sequence[str] = ()) -> Iterator[Answer]:
+        """Many take-offs, in the order given, each with a status of its own.
+
+        Cases are sent 10 000 at a time, so there may be any number of them.
+        """
+        for first, part in _parts(cases):
+            answer = self.ask("takeoffs:batchCompute", {"cases": part, "sections": list(sections)})
+            for item in answer["items"]:
+                item["index"] += first
+                yield item
+
+    def table(self, cases: Iterable[Message]) -> List[Row]:
+        """Many take-offs as rows of a table, one a case, for a data frame.
+
+        Every row has every column: what went in (``gross_mass_kg``,
+        ``headwind_mps``, ``unit_count`` and more), ``status``, ``outcome`` and
+        what came out (``run_m``, ``required_run_m``, ``margin_m``,
+        ``liftoff_time_s`` and more). A value that does not exist is ``None``.
+        """
+        rows: List[Row] = []
+        for first, part in _parts(cases):
+            for row in self.ask("takeoffs:tabulate", {"cases": part})["rows"]:
+                row["index"] += first
+                rows.append(row)
+        return rows
+
+    def trace(self, case: Message, *, step_s: Optional[float] = None) -> Answer:
+        """The time history of one take-off, a row each ``step_s`` seconds."""
+        return self.ask("takeoffs:trace", {"case": case, **_given(step_s=step_s)})
+
+    def find_firing(self, case: Message) -> Answer:
+        """The firing planned for one take-off, and the run against its moment."""
+        return self.ask("takeoffs:findFiring", {"case": case})
+
+    # Wind
+
+    def wind_limits(self, request: Message) -> Answer:
+        """The winds, in m/s, in which one load may go."""
+        return self.ask("windLimits:compute", request)
+
+    def wind_table(self, request: Message, *, timeout_s: float = 600.0, progress: Optional[Progress] = None) -> Stream:
+        """The least headwinds of a deck over loads and temperatures, as rows."""
+        return self.stream("windLimits:tabulate", request, timeout_s=timeout_s, progress=progress)
+
+    def find_course(self, request: Message) -> Answer:
+        """Courses (degrees true) and speeds (m/s) that make the wind for loads."""
+        return self.ask("windLimits:findCourse", request)
+
+    # Cycles
+
+    def plan(self, cycle: Message, **options: Any) -> Answer:
+        """A launch cycle planned: who launches with which units of which lot.
+
+        ``options`` are the other keys of the request, such as
+        ``include_prices=True``. ``status`` says whether the allocation is
+        proven optimal.
+        """
+        return self.ask("cycles:plan", {"cycle": cycle, **options})
+
+    def plan_watched(self, cycle: Message, progress: Progress, *, timeout_s: float = 600.0, **options: Any) -> Answer:
+        """As :meth:`plan`, with ``progress`` called as the work goes on."""
+        with self.stream(
+            "cycles:planStream", {"cycle": cycle, **options}, timeout_s=timeout_s, progress=progress
+        ) as plans:
+            plan = next(plans)
+            # The closing line is what says that the plan is whole.
+            for _ in plans:
+                pass
+        return plan
+
+    def plan_table(self, cycle: Message, **options: Any) -> List[Row]:
+        """A launch cycle planned, as rows: one a sortie, in launch order.
+
+        Sorties that are held are rows too, with what holds them and what would
+        release them.
+        """
+        return list(self.ask("cycles:tabulate", {"cycle": cycle, **options})["rows"])
+
+    def compare(self, request: Message) -> Answer:
+        """Variants of one cycle side by side."""
+        return self.ask("cycles:compare", request)
+
+    # The model
+
+    def model(self) -> Answer:
+        """Which model this is."""
+        return self.ask("model")
+
+    def check_model(self) -> Answer:
+        """Values published elsewhere beside what the model computes today."""
+        return self.ask("model:check")
+
+    # What is kept
+
+    def aircraft_types(self) -> Iterator[Answer]:
+        """The aircraft types of the catalog."""
+        return self.every("aircraftTypes", "aircraft_types")
+
+    def booster_types(self) -> Iterator[Answer]:
+        """The booster types of the catalog."""
+        return self.every("boosterTypes", "booster_types")
+
+    def decks(self, site: str) -> Iterator[Answer]:
+        """The decks of a site, ``sites/{id}``."""
+        return self.every(f"{site}/decks", "decks")
+
+    # Any call of the contract
+
+    def ask(self, path: str, body: Optional[Message] = None, *, verb: str = "", **query: Any) -> Answer:
+        """Any call by its path after ``/v1/``: GET without a body, else POST.
+
+        It is sent again after a fault that passes where that is safe: it reads,
+        it computes and keeps nothing, or it carries a ``request_id``.
+        """
+        verb = verb or ("GET" if body is None else "POST")
+        return self.transport.ask(verb, _path(path, query), body, _repeatable(verb, path, body))
+
+    def stream(
+        self, path: str, body: Optional[Message] = None, *, timeout_s: float = 600.0, progress: Optional[Progress] = None, **query: Any
+    ) -> Stream:
+        """Any call of the contract that answers with a stream."""
+        verb = "GET" if body is None else "POST"
+        return self.transport.stream(verb, _path(path, query), body, timeout_s, progress)
+
+    def every(self, path: str, key: str, **query: Any) -> Iterator[Answer]:
+        """All entries of a list, page after page; ``key`` holds them."""
+        token = ""
+        while True:
+            page = self.ask(path, **{**query, **({"page_token": token} if token else {})})
+            yield from page[key]
+            token = page.get("next_page_token") or ""
+            if not token:
+                return
+
+
+def _path(path: str, query: Mapping[str, Any]) -> str:
+    text = "/v1/" + urllib.parse.quote(path, safe="/:")
+    given = {key: str(value).lower() if isinstance(value, bool) else value for key, value in query.items()}
+    return text + ("?" + urllib.parse.urlencode(given, doseq=True) if given else "")
+
+
+def _repeatable(verb: str, path: str, body: Optional[Message]) -> bool:
+    if verb == "GET" or path.partition(":")[0] in ("takeoffs", "windLimits", "cycles", "model"):
+        return True
+    return bool(body and body.get("request_id"))
+
+
+def _given(**values: Any) -> Answer:
+    return {key: value for key, value in values.items() if value is not None}
+
+
+def _parts(cases: Iterable[Message]) -> Iterator["tuple[int, List[Message]]"]:
+    first, part = 0, []
+    for case in cases:
+        part.append(case)
+        if len(part) == _BATCH:
+            yield first, part
+            first, part = first + len(part), []
+    if part:
+        yield first, part
