@@ -69,7 +69,7 @@ class Transport:
 
     def _wait(self, attempt: int, fault: Exception) -> float:
         # Full jitter: callers that failed together do not come back together.
-        wait = 0.1 * 2.0**attempt * self.chance()
+        wait = 0.1 * float(2**attempt) * self.chance()
         asked = getattr(fault, "retry_after_s", None)
         return wait if asked is None else asked + wait
 
