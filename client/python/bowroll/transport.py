@@ -70,7 +70,7 @@ class Transport:
     def _wait(self, attempt: int, fault: Exception) -> float:
         # Full jitter: callers that failed together do not come back together.
         wait = 0.1 * float(2**attempt) * self.chance()
-        asked = getattr(fault, "retry_after_s", None)
+        asked = fault.retry_after_s if isinstance(fault, Refusal) else None
         return wait if asked is None else asked + wait
 
     def _once(self, verb: str, path: str, body: Optional[bytes], deadline: float) -> Dict[str, Any]:
