@@ -1,6 +1,7 @@
 package server
 
 import (
+	"context"
 	"net/http"
 	"strings"
 
@@ -42,6 +43,15 @@ func newGateway(conn *grpc.ClientConn, origins []string, health *health.Server) 
 	probes.Handle("/", guard(g.routes, g.mux))
 	g.handler = cors(origins, g.routes, probes)
 	return g
+}
+
+// Gateway returns the JSON side alone of services behind conn, which may be
+// another server's: with the reading, writing and routing of [Server.Handler], and
+// without what a server counts, so that its cost can be measured. Streams and
+// probes are not served.
+func Gateway(ctx context.Context, conn *grpc.ClientConn, services Services) (http.Handler, error) {
+	g := newGateway(conn, nil, health.NewServer())
+	return g, services.register(ctx, grpc.NewServer(), g.mux, conn)
 }
 
 // ServeHTTP answers a request.

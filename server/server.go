@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"net"
 	"net/http"
+	"slices"
 	"time"
 
 	"github.com/prometheus/client_golang/prometheus"
@@ -101,7 +102,7 @@ func New(config Config, services Services) (*Server, error) {
 	}
 	s := &Server{
 		config: config,
-		grpc:   grpc.NewServer(append(transportOptions(config.Certificates, config.Traces), chain.ServerOptions()...)...),
+		grpc:   grpc.NewServer(slices.Concat(TransportOptions(), outerOptions(config.Certificates, config.Traces), chain.ServerOptions())...),
 		health: health.NewServer(),
 		inside: bufconn.Listen(256 << 10),
 		served: make(chan struct{}),
@@ -144,10 +145,9 @@ func New(config Config, services Services) (*Server, error) {
 	return s, nil
 }
 
-// transportOptions bound what one connection may take, and encrypt those from
-// the network where there are certificates.
-func transportOptions(certificates *certs.Store, traces trace.TracerProvider) []grpc.ServerOption {
-	options := []grpc.ServerOption{
+// TransportOptions bound what one connection may take.
+func TransportOptions() []grpc.ServerOption {
+	return []grpc.ServerOption{
 		grpc.MaxRecvMsgSize(MaxRequestBytes),
 		grpc.MaxSendMsgSize(MaxAnswerBytes),
 		grpc.MaxConcurrentStreams(256),
@@ -162,6 +162,11 @@ func transportOptions(certificates *certs.Store, traces trace.TracerProvider) []
 		}),
 		grpc.KeepaliveEnforcementPolicy(keepalive.EnforcementPolicy{MinTime: 20 * time.Second}),
 	}
+}
+
+// outerOptions trace calls and encrypt connections from the network, where asked.
+func outerOptions(certificates *certs.Store, traces trace.TracerProvider) []grpc.ServerOption {
+	var options []grpc.ServerOption
 	if traces != nil {
 		options = append(options, grpc.StatsHandler(otelgrpc.NewServerHandler(
 			otelgrpc.WithTracerProvider(traces), otelgrpc.WithPropagators(propagation.TraceContext{}))))

@@ -3,62 +3,65 @@ package main
 import (
 	"bufio"
 	"context"
+	"errors"
 	"fmt"
 	"io"
-	"net"
 	"os"
 	"os/exec"
+	"runtime/pprof"
 	"strconv"
 	"strings"
 
 	"github.com/prometheus/client_golang/prometheus"
 	"go.uber.org/zap"
-	"google.golang.org/grpc"
 
-	bowrollv1 "bowroll/proto/bowroll/v1"
 	"bowroll/server"
 	"bowroll/server/assembly"
 )
 
-// child is a server in a process of its own.
+// child is a contestant in a process of its own.
 type child struct {
 	command *exec.Cmd
-	stdin   io.Closer
-	address string
+	in      io.WriteCloser
+	out     *bufio.Reader
+	// grpc and http are where it listens; empty for the kernel.
+	grpc, http string
 }
 
-// startChild starts this program again as a server and waits for its address.
-func startChild(ctx context.Context, kind string) (*child, error) {
+// startChild starts this program again as a contestant and waits until it is
+// ready. A profile names a file for its use of the processor.
+func startChild(ctx context.Context, kind, profile string) (*child, error) {
 	self, err := os.Executable()
 	if err != nil {
 		return nil, err
 	}
-	c := &child{command: exec.CommandContext(ctx, self, "-child", kind)}
-	// As bowrolld sets it for itself; the echo gets the same.
+	c := &child{command: exec.CommandContext(ctx, self, "-child", kind, "-profile", profile)}
+	// As bowrolld sets it for itself; every contestant gets the same.
 	c.command.Env = append(os.Environ(), "GOMAXPROCS=1", "GOGC=400")
 	c.command.Stderr = os.Stderr
-	if c.stdin, err = c.command.StdinPipe(); err != nil {
+	if c.in, err = c.command.StdinPipe(); err != nil {
 		return nil, err
 	}
 	out, err := c.command.StdoutPipe()
 	if err != nil {
 		return nil, err
 	}
+	c.out = bufio.NewReader(out)
 	if err := c.command.Start(); err != nil {
 		return nil, err
 	}
-	line, err := bufio.NewReader(out).ReadString('\n')
+	line, err := c.out.ReadString('\n')
 	if err != nil {
 		c.stop()
-		return nil, fmt.Errorf("the %s said no address: %w", kind, err)
+		return nil, fmt.Errorf("the %s did not start: %w", kind, err)
 	}
-	c.address = strings.TrimSpace(line)
+	c.grpc, c.http, _ = strings.Cut(strings.TrimSpace(line), " ")
 	return c, nil
 }
 
 // stop ends the process, which serves until its input closes.
 func (c *child) stop() {
-	_ = c.stdin.Close()
+	_ = c.in.Close()
 	_ = c.command.Wait()
 }
 
@@ -84,9 +87,23 @@ func (c *child) cpu() (float64, error) {
 	return total, nil
 }
 
-// serveChild serves on a free port until its input closes.
-func serveChild(ctx context.Context, kind string, in io.Reader, out io.Writer) error {
+// beChild is a contestant until its input closes.
+func beChild(ctx context.Context, kind, profile string, in io.Reader, out io.Writer) error {
 	_ = pin(serverCore) // the parent says where that is not possible
+	if profile != "" {
+		file, err := os.Create(profile)
+		if err != nil {
+			return err
+		}
+		defer file.Close()
+		if err := pprof.StartCPUProfile(file); err != nil {
+			return err
+		}
+		defer pprof.StopCPUProfile()
+	}
+	if kind == "kernel" {
+		return serveKernel(in, out)
+	}
 	ctx, cancel := context.WithCancel(ctx)
 	defer cancel()
 	go func() {
@@ -98,56 +115,18 @@ func serveChild(ctx context.Context, kind string, in io.Reader, out io.Writer) e
 		return err
 	}
 	s, err := assembly.New(server.Config{
-		GRPCAddress: "127.0.0.1:0", Log: zap.NewNop(), Registry: prometheus.NewRegistry(), NewID: assembly.NewID, Cores: 1,
+		GRPCAddress: "127.0.0.1:0", HTTPAddress: "127.0.0.1:0",
+		Log: zap.NewNop(), Registry: prometheus.NewRegistry(), NewID: assembly.NewID, Cores: 1,
 	}, folder)
 	if err != nil {
 		return err
 	}
 	if kind == "service" {
-		return s.Run(ctx, func(at server.Addresses) { fmt.Fprintln(out, at.GRPC) })
+		return s.Run(ctx, func(at server.Addresses) { fmt.Fprintln(out, at.GRPC, at.HTTP) })
 	}
-	answer, err := answerOf(ctx, s)
-	if err != nil {
+	e, err := newEcho(ctx, s)
+	if err := errors.Join(err, s.Close()); err != nil {
 		return err
 	}
-	if err := s.Close(); err != nil {
-		return err
-	}
-	return serveEcho(ctx, answer, out)
-}
-
-// answerOf asks the service once, so that the echo answers in the same size.
-func answerOf(ctx context.Context, s *server.Server) (*bowrollv1.Takeoff, error) {
-	conn, err := s.Connect()
-	if err != nil {
-		return nil, err
-	}
-	defer conn.Close()
-	return bowrollv1.NewTakeoffsClient(conn).Compute(ctx, request())
-}
-
-// echo answers every request with the same message.
-type echo struct {
-	bowrollv1.UnimplementedTakeoffsServer
-	answer *bowrollv1.Takeoff
-}
-
-// Compute returns the answer.
-func (e *echo) Compute(context.Context, *bowrollv1.TakeoffsComputeRequest) (*bowrollv1.Takeoff, error) {
-	return e.answer, nil
-}
-
-func serveEcho(ctx context.Context, answer *bowrollv1.Takeoff, out io.Writer) error {
-	l, err := net.Listen("tcp", "127.0.0.1:0")
-	if err != nil {
-		return err
-	}
-	bare := grpc.NewServer()
-	bowrollv1.RegisterTakeoffsServer(bare, &echo{answer: answer})
-	go func() {
-		<-ctx.Done()
-		bare.Stop()
-	}()
-	fmt.Fprintln(out, l.Addr())
-	return bare.Serve(l)
+	return e.serve(ctx, kind == "stock", out)
 }

@@ -76,11 +76,7 @@ func (rs resolver) computeTakeoff(ctx context.Context, prefix string, res *resol
 		return nil, refusal.FromModel(prefix, err), nil
 	}
 	r := &run{res: res, runner: runner}
-	plan := takeoff.Plan{
-		Firing: res.Firing, Search: res.Best,
-		Beside:   want[bowrollv1.Section_SECTION_BEST_FIRING],
-		Failures: want[bowrollv1.Section_SECTION_FAILURES],
-	}
+	plan := nominalPlan(res, want)
 	if want[bowrollv1.Section_SECTION_WORTH] && len(res.Setting.Units) > 0 {
 		if plan.Bare, err = bare(res); err != nil {
 			return nil, refusal.FromModel(prefix, err), nil
@@ -120,6 +116,15 @@ func (rs resolver) computeTakeoff(ctx context.Context, prefix string, res *resol
 		out.Box = r.box(&a)
 	}
 	return out, nil, nil
+}
+
+// nominalPlan is what a case asks of the model where nothing is left to chance.
+func nominalPlan(res *resolved, want sections) takeoff.Plan {
+	return takeoff.Plan{
+		Firing: res.Firing, Search: res.Best,
+		Beside:   want[bowrollv1.Section_SECTION_BEST_FIRING],
+		Failures: want[bowrollv1.Section_SECTION_FAILURES],
+	}
 }
 
 // around adds the parts that surround the run.
