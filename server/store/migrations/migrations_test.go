@@ -13,6 +13,9 @@ import (
 var released = map[string]string{
 	"sqlite/00001_ledger.sql":   "3f5b999c453a7745",
 	"postgres/00001_ledger.sql": "c91200b0da87f7de",
+
+	"sqlite/00004_lapsing.sql":   "394d318fa6e51439",
+	"postgres/00004_lapsing.sql": "394d318fa6e51439",
 }
 
 func TestReleasedMigrationsStay(t *testing.T) {

@@ -13,6 +13,8 @@ import (
 type conn struct {
 	raw        *sql.Conn
 	statements map[string]*sql.Stmt
+	// together holds, for an INSERT of one row, that of many.
+	together map[string]*sql.Stmt
 }
 
 var _ table.Querier = (*conn)(nil)
@@ -22,7 +24,7 @@ func newConn(ctx context.Context, db *sql.DB) (*conn, error) {
 	if err != nil {
 		return nil, err
 	}
-	return &conn{raw: raw, statements: map[string]*sql.Stmt{}}, nil
+	return &conn{raw: raw, statements: map[string]*sql.Stmt{}, together: map[string]*sql.Stmt{}}, nil
 }
 
 func (c *conn) close() error {
@@ -59,14 +61,22 @@ func (c *conn) Exec(ctx context.Context, text string, args ...any) (int64, error
 	return result.RowsAffected()
 }
 
-// Each runs one statement for each list of arguments.
+// Each runs one statement for each list of arguments; rows of a plain INSERT go
+// in many at once.
 func (c *conn) Each(ctx context.Context, text string, args [][]any) ([]int64, error) {
 	statement, err := c.prepare(ctx, text)
 	if err != nil {
 		return nil, err
 	}
 	done := make([]int64, 0, len(args))
-	for _, list := range args {
+	many, err := c.insertTogether(ctx, text, args)
+	for range many {
+		done = append(done, 1)
+	}
+	if err != nil {
+		return done, err
+	}
+	for _, list := range args[many:] {
 		result, err := statement.ExecContext(ctx, list...)
 		if err != nil {
 			return done, err
