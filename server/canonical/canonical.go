@@ -24,10 +24,13 @@ package canonical
 import (
 	"encoding/binary"
 	"math"
+	"reflect"
 	"slices"
 
 	"google.golang.org/protobuf/proto"
 	"google.golang.org/protobuf/reflect/protoreflect"
+
+	"bowroll/proto/layout"
 )
 
 // provenance is the message that canonical bytes leave out.
@@ -41,72 +44,50 @@ func Digest(messages ...proto.Message) string {
 
 // Append appends the canonical form of m to b.
 func Append(b []byte, m proto.Message) []byte {
-	return (*Seals)(nil).appendMessage(b, m.ProtoReflect())
+	l, v := layout.Of(m)
+	return (*Seals)(nil).appendMessage(b, l, v)
 }
 
-func (s *Seals) appendMessage(b []byte, m protoreflect.Message) []byte {
-	fields := m.Descriptor().Fields()
-	if ordered(fields) {
-		for i := range fields.Len() {
-			b = s.appendPresent(b, fields.Get(i), m)
+func (s *Seals) appendMessage(b []byte, l *layout.Message, m reflect.Value) []byte {
+	for _, f := range l.ByNumber {
+		if f.Message != nil && f.Message.Descriptor.FullName() == provenance {
+			continue
 		}
-		return binary.BigEndian.AppendUint32(b, 0)
-	}
-	byNumber := make([]protoreflect.FieldDescriptor, fields.Len())
-	for i := range byNumber {
-		byNumber[i] = fields.Get(i)
-	}
-	slices.SortFunc(byNumber, func(x, y protoreflect.FieldDescriptor) int { return int(x.Number()) - int(y.Number()) })
-	for _, fd := range byNumber {
-		b = s.appendPresent(b, fd, m)
+		if v, present := f.Get(m); present {
+			b = binary.BigEndian.AppendUint32(b, uint32(f.Number))
+			b = s.appendField(b, f, v)
+		}
 	}
 	return binary.BigEndian.AppendUint32(b, 0)
 }
 
-// ordered says whether fields are declared in the order of their numbers, as
-// nearly all are.
-func ordered(fields protoreflect.FieldDescriptors) bool {
-	for i := 1; i < fields.Len(); i++ {
-		if fields.Get(i-1).Number() > fields.Get(i).Number() {
-			return false
-		}
-	}
-	return true
-}
-
-func (s *Seals) appendPresent(b []byte, fd protoreflect.FieldDescriptor, m protoreflect.Message) []byte {
-	if !m.Has(fd) || fd.Message() != nil && fd.Message().FullName() == provenance {
-		return b
-	}
-	b = binary.BigEndian.AppendUint32(b, uint32(fd.Number()))
-	return s.appendField(b, fd, m.Get(fd))
-}
-
-func (s *Seals) appendField(b []byte, fd protoreflect.FieldDescriptor, v protoreflect.Value) []byte {
+func (s *Seals) appendField(b []byte, f *layout.Field, v reflect.Value) []byte {
 	switch {
-	case fd.IsMap():
-		return s.appendMap(b, fd, v.Map())
-	case fd.IsList():
-		list := v.List()
-		b = binary.BigEndian.AppendUint32(b, uint32(list.Len()))
-		for i := range list.Len() {
-			b = s.appendValue(b, fd, list.Get(i))
+	case f.Map:
+		return s.appendMap(b, f.Descriptor, v)
+	case f.List:
+		b = binary.BigEndian.AppendUint32(b, uint32(v.Len()))
+		for i := range v.Len() {
+			b = s.appendValue(b, f.Kind, f.Message, f.At(v, i))
 		}
 		return b
 	default:
-		return s.appendValue(b, fd, v)
+		return s.appendValue(b, f.Kind, f.Message, v)
 	}
 }
 
 // appendMap writes a map as a list of keys and values in the order of the
 // keys' own canonical bytes.
-func (s *Seals) appendMap(b []byte, fd protoreflect.FieldDescriptor, m protoreflect.Map) []byte {
+func (s *Seals) appendMap(b []byte, fd protoreflect.FieldDescriptor, m reflect.Value) []byte {
 	entries := make([]string, 0, m.Len())
-	m.Range(func(k protoreflect.MapKey, v protoreflect.Value) bool {
-		e := s.appendValue(nil, fd.MapKey(), k.Value())
-		entries = append(entries, string(s.appendValue(e, fd.MapValue(), v)))
-		return true
-	})
+	for each := m.MapRange(); each.Next(); {
+		value, of := each.Value(), (*layout.Message)(nil)
+		if fd.MapValue().Message() != nil {
+			of, value = layout.Of(value.Interface().(proto.Message))
+		}
+		e := s.appendValue(nil, fd.MapKey().Kind(), nil, each.Key())
+		entries = append(entries, string(s.appendValue(e, fd.MapValue().Kind(), of, value)))
+	}
 	slices.Sort(entries)
 	b = binary.BigEndian.AppendUint32(b, uint32(len(entries)))
 	for _, e := range entries {
@@ -115,14 +96,14 @@ func (s *Seals) appendMap(b []byte, fd protoreflect.FieldDescriptor, m protorefl
 	return b
 }
 
-func (s *Seals) appendValue(b []byte, fd protoreflect.FieldDescriptor, v protoreflect.Value) []byte {
-	switch fd.Kind() {
+func (s *Seals) appendValue(b []byte, kind protoreflect.Kind, of *layout.Message, v reflect.Value) []byte {
+	switch kind {
 	case protoreflect.MessageKind, protoreflect.GroupKind:
-		if sealed(fd.Message().FullName()) {
-			sum := s.sum(v.Message())
+		if sealed(of.Descriptor.FullName()) {
+			sum := s.sum(of, v)
 			return append(b, sum[:]...)
 		}
-		return s.appendMessage(b, v.Message())
+		return s.appendMessage(b, of, v)
 	case protoreflect.DoubleKind, protoreflect.FloatKind:
 		f := v.Float()
 		if f == 0 {
@@ -140,8 +121,6 @@ func (s *Seals) appendValue(b []byte, fd protoreflect.FieldDescriptor, v protore
 			return binary.BigEndian.AppendUint64(b, 1)
 		}
 		return binary.BigEndian.AppendUint64(b, 0)
-	case protoreflect.EnumKind:
-		return binary.BigEndian.AppendUint64(b, uint64(v.Enum()))
 	case protoreflect.Uint32Kind, protoreflect.Uint64Kind, protoreflect.Fixed32Kind, protoreflect.Fixed64Kind:
 		return binary.BigEndian.AppendUint64(b, v.Uint())
 	default:

@@ -1,0 +1,79 @@
+package layout_test
+
+import (
+	"math/rand/v2"
+	"reflect"
+	"testing"
+
+	"google.golang.org/protobuf/proto"
+	"google.golang.org/protobuf/reflect/protoreflect"
+
+	"bowroll/proto/layout"
+	"bowroll/proto/layout/layouttest"
+
+	_ "bowroll/proto/bowroll/v1"
+)
+
+// Every field of every message of the contract reads as the protobuf library
+// reads it.
+func TestFieldsReadAsTheLibraryReadsThem(t *testing.T) {
+	types := layouttest.Types()
+	if len(types) < 100 {
+		t.Fatalf("only %d types", len(types))
+	}
+	r := rand.New(rand.NewPCG(1, 2))
+	for _, of := range types {
+		for range 20 {
+			m := of.New()
+			layouttest.Fill(r, m, 3, true)
+			compare(t, m)
+		}
+	}
+}
+
+func compare(t *testing.T, m protoreflect.Message) {
+	l, s := layout.Of(m.Interface())
+	if l.HasUnknown(s) != (len(m.GetUnknown()) > 0) || len(l.Fields) != m.Descriptor().Fields().Len() {
+		t.Fatalf("%s: unknown fields or their number differ", m.Descriptor().FullName())
+	}
+	for i, f := range l.Fields {
+		if f.Descriptor != m.Descriptor().Fields().Get(i) || i > 0 && l.ByNumber[i-1].Descriptor.Number() >= l.ByNumber[i].Descriptor.Number() {
+			t.Fatalf("%s: order", f.Descriptor.FullName())
+		}
+		got, present := f.Get(s)
+		if present != m.Has(f.Descriptor) {
+			t.Fatalf("%s: present %v", f.Descriptor.FullName(), present)
+		}
+		if !present {
+			continue
+		}
+		want := m.Get(f.Descriptor)
+		switch {
+		case f.Map:
+		case f.List:
+			for j := range got.Len() {
+				same(t, f, f.At(got, j), want.List().Get(j))
+			}
+		default:
+			same(t, f, got, want)
+		}
+	}
+}
+
+func same(t *testing.T, f *layout.Field, got reflect.Value, want protoreflect.Value) {
+	if f.Message != nil {
+		if got.Addr().Interface().(proto.Message) != want.Message().Interface() {
+			t.Errorf("%s is another message", f.Descriptor.FullName())
+		}
+		return
+	}
+	var read protoreflect.Value
+	if f.Kind == protoreflect.EnumKind {
+		read = protoreflect.ValueOfEnum(protoreflect.EnumNumber(got.Int()))
+	} else {
+		read = protoreflect.ValueOf(got.Interface())
+	}
+	if !read.Equal(want) {
+		t.Errorf("%s is %v, want %v", f.Descriptor.FullName(), got, want)
+	}
+}
