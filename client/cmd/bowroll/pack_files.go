@@ -14,6 +14,7 @@ import (
 	"google.golang.org/protobuf/proto"
 
 	"bowroll/client"
+	"bowroll/client/gather"
 	"bowroll/client/pack"
 	"bowroll/client/sheet/card"
 	"bowroll/client/sheet/cyclesheet"
@@ -124,7 +125,7 @@ func packIssued(p *program, to *client.Client, plan *bowrollv1.Plan, whole *pack
 	if len(out) == 0 {
 		return nil
 	}
-	sources, err := p.cardSources(to, plan.GetCycle(), plan.GetAnswer())
+	sources, err := gather.Cards(p.ctx, to, plan.GetCycle(), plan.GetAnswer(), p.style().Units)
 	if err != nil {
 		return err
 	}

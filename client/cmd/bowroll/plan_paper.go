@@ -4,6 +4,7 @@ import (
 	"io"
 
 	"bowroll/client"
+	"bowroll/client/gather"
 	"bowroll/client/sheet/card"
 	"bowroll/client/sheet/chart"
 	"bowroll/client/sheet/cyclesheet"
@@ -46,10 +47,10 @@ func (f *planPaper) check() (err error) {
 // gather asks for what the plan alone does not say.
 func (f *planPaper) gather(p *program, to *client.Client, asked *bowrollv1.Cycle, plan *bowrollv1.CyclePlan, nodes *int32) (err error) {
 	if f.Cards != "" {
-		f.cards, err = p.cardSources(to, asked, plan)
+		f.cards, err = gather.Cards(p.ctx, to, asked, plan, p.style().Units)
 	}
 	if err == nil && f.Sheet != "" {
-		f.variants, err = p.variants(to, asked, nodes)
+		f.variants, err = gather.Variants(p.ctx, to, asked, nodes)
 	}
 	return err
 }

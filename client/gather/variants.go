@@ -1,6 +1,7 @@
-package main
+package gather
 
 import (
+	"context"
 	"fmt"
 
 	"google.golang.org/protobuf/proto"
@@ -68,8 +69,9 @@ func pair(c *bowrollv1.Cycle, v *bowrollv1.CycleVariant, by int32) bool {
 	return len(c.GetLots()) > 0
 }
 
-// variants plans the cycle under other conditions.
-func (p *program) variants(to *client.Client, asked *bowrollv1.Cycle, nodes *int32) ([]cyclesheet.Variant, error) {
+// Variants plans the cycle under other conditions, spending at most so many
+// nodes on each; nil takes what the service takes.
+func Variants(ctx context.Context, to *client.Client, asked *bowrollv1.Cycle, nodes *int32) ([]cyclesheet.Variant, error) {
 	request := &bowrollv1.CyclesCompareRequest{Cycle: asked, NodeLimit: nodes}
 	names := map[string]string{}
 	for i, w := range whatIfs {
@@ -78,7 +80,7 @@ func (p *program) variants(to *client.Client, asked *bowrollv1.Cycle, nodes *int
 			request.Variants, names[v.Id] = append(request.Variants, v), w.name
 		}
 	}
-	answer, err := to.Cycles.Compare(p.ctx, request)
+	answer, err := to.Cycles.Compare(ctx, request)
 	if err != nil {
 		return nil, err
 	}
