@@ -15,7 +15,7 @@ import (
 // is made at start, with every rule compiled, and used by every entry. It is
 // safe for concurrent use.
 type Screen struct {
-	rules protovalidate.Validator
+	rules *rules
 	// apart are the fields that a service judges itself, value by value, so
 	// that one bad item of a batch does not fail the rest.
 	apart map[protoreflect.FullName]bool
@@ -39,14 +39,20 @@ func NewScreen(services ...protoreflect.ServiceDescriptor) (*Screen, error) {
 			}
 		}
 	}
-	var err error
-	if s.rules, err = protovalidate.New(protovalidate.WithMessageDescriptors(warm...)); err != nil {
+	compiled, err := protovalidate.New(protovalidate.WithMessageDescriptors(warm...))
+	if err != nil {
 		return nil, fmt.Errorf("the contract's rules do not compile: %w", err)
 	}
+	quick, err := newQuick(warm)
+	if err != nil {
+		return nil, err
+	}
+	s.rules = &rules{Validator: compiled, quick: quick}
 	return s, nil
 }
 
-// Validator returns the compiled rules.
+// Validator returns the compiled rules. [Check] is quicker with them than with
+// those of another maker.
 func (s *Screen) Validator() protovalidate.Validator { return s.rules }
 
 // judgedApart says whether the contract leaves fd's value, or its items, to the
@@ -64,6 +70,9 @@ func judgedApart(fd protoreflect.FieldDescriptor) bool {
 // judges itself. Where there are any, the faults inside single values that the
 // service judges are added, so that the caller learns of all of them at once.
 func (s *Screen) Request(m proto.Message) ([]*bowrollv1.Violation, error) {
+	if s.rules.sound(m, true) {
+		return nil, nil
+	}
 	r := m.ProtoReflect()
 	found := strict("", r, func(fd protoreflect.FieldDescriptor) bool { return s.apart[fd.FullName()] })
 	byRule, err := ruleFaults(s.rules, "", m)
@@ -95,6 +104,9 @@ func (s *Screen) Request(m proto.Message) ([]*bowrollv1.Violation, error) {
 // find, each with prefix and a dot before its path. An error is a fault of the
 // rules themselves.
 func Check(v protovalidate.Validator, prefix string, m proto.Message) ([]*bowrollv1.Violation, error) {
+	if own, ok := v.(*rules); ok && own.sound(m, false) {
+		return nil, nil
+	}
 	found := strict(prefix, m.ProtoReflect(), nil)
 	byRule, err := ruleFaults(v, prefix, m)
 	if err != nil {
