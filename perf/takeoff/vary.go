@@ -8,6 +8,7 @@ type Variation struct {
 	EngineThrust    float64 // relative, beside what density does
 	RollingFriction float64 // relative
 	CLMax           float64 // relative
+	CD0             float64 // relative
 }
 
 // Vary makes into the runner of a setting that departs from r's, reusing its
@@ -36,6 +37,9 @@ func (r *Runner) Vary(into *Runner, v Variation) {
 	into.liftoffSq /= density * (1 + v.CLMax)
 	into.flap.CLMax *= 1 + v.CLMax
 	into.wing.clMax = into.flap.CLMax
+	into.rollDragK += into.halfRhoS * into.flap.CD0 * v.CD0
+	into.flap.CD0 *= 1 + v.CD0
+	into.wing.zeroLift = into.flap.CD0
 	into.SetGrossMass(r.grossMass * (1 + v.GrossMass))
 	into.SetHeadwind(r.headwind + v.HeadwindMPS)
 	into.rollingMu = max(0, r.rollingMu*(1+v.RollingFriction))

@@ -18,6 +18,7 @@ func TestVaryIsPreparingAnew(t *testing.T) {
 		v := takeoff.Variation{
 			GrossMass: 0.1 * (rng.Float64() - 0.5), HeadwindMPS: 6 * (rng.Float64() - 0.5),
 			Density: 0.1 * (rng.Float64() - 0.5), RollingFriction: 0.6 * (rng.Float64() - 0.5), CLMax: 0.1 * (rng.Float64() - 0.5),
+			CD0: 0.4 * (rng.Float64() - 0.5),
 		}
 		runner.Vary(&varied, v)
 		got := varied.Roll(schedule)
@@ -25,6 +26,7 @@ func TestVaryIsPreparingAnew(t *testing.T) {
 		kind := *s.Aircraft
 		kind.Flaps = append(kind.Flaps[:0:0], kind.Flaps...)
 		kind.Flaps[s.Flap].CLMax *= 1 + v.CLMax
+		kind.Flaps[s.Flap].CD0 *= 1 + v.CD0
 		s.Aircraft = &kind
 		s.GrossMassKG *= 1 + v.GrossMass
 		s.HeadwindMPS += v.HeadwindMPS
