@@ -57,14 +57,23 @@ var known sync.Map // reflect.Type to *Message
 func Of(m proto.Message) (*Message, reflect.Value) {
 	v := reflect.ValueOf(m)
 	if found, ok := known.Load(v.Type()); ok {
-		return found.(*Message), v.Elem()
+		return found.(*Message), pointee(v)
 	}
 	made := map[reflect.Type]*Message{}
 	layout := build(m.ProtoReflect().Type(), made)
 	for of, l := range made {
 		known.LoadOrStore(of, l)
 	}
-	return layout, v.Elem()
+	return layout, pointee(v)
+}
+
+// pointee is the struct that v points to, an empty one where it points to none, as
+// an absent message reads for the protobuf library.
+func pointee(v reflect.Value) reflect.Value {
+	if v.IsNil() {
+		return reflect.Zero(v.Type().Elem())
+	}
+	return v.Elem()
 }
 
 // Named returns the layout of a message type of this program.

@@ -78,3 +78,10 @@ func TestSealsChangeNoDigest(t *testing.T) {
 		t.Error("a change inside a sealed message did not change the digest")
 	}
 }
+
+func TestAnAbsentMessageIsAnEmptyOne(t *testing.T) {
+	var absent *bowrollv1.Policy
+	if got, want := canonical.Digest(absent), canonical.Digest(&bowrollv1.Policy{}); got != want {
+		t.Errorf("%s and %s", got, want)
+	}
+}
