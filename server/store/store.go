@@ -126,6 +126,17 @@ type Reader interface {
 	// CatalogRevisions returns up to limit revisions older than before (0 for
 	// all), the newest first, without their bodies.
 	CatalogRevisions(ctx context.Context, before int64, limit int) ([]CatalogRevision, error)
+
+	// ObservedRun returns one run, or [NotFound].
+	ObservedRun(ctx context.Context, id string) (ObservedRun, error)
+	// ObservedRuns returns up to limit runs that match, with ids after after.
+	ObservedRuns(ctx context.Context, filter ObservedRunFilter, after string, limit int) ([]ObservedRun, error)
+
+	// Correction returns one correction, or [NotFound].
+	Correction(ctx context.Context, id string) (Correction, error)
+	// Corrections returns up to limit corrections of an aircraft type, of all
+	// where it is empty, with ids after after.
+	Corrections(ctx context.Context, aircraftType, after string, limit int) ([]Correction, error)
 }
 
 // Tx reads and writes the data of one site. Writers that replace a row name
@@ -169,4 +180,13 @@ type Tx interface {
 	// InsertCatalogRevision inserts a revision and returns it with its sequence
 	// number; one that is already there is returned as it is.
 	InsertCatalogRevision(ctx context.Context, revision CatalogRevision) (CatalogRevision, error)
+
+	// InsertObservedRun inserts a run: [Exists] where it is there already,
+	// [NotFound] where the one that it supersedes is not, and [Changed] where
+	// another took the place of that already.
+	InsertObservedRun(ctx context.Context, run ObservedRun) error
+
+	// PutCorrection inserts a correction where was is 0 ([Exists] where it is there
+	// already), and otherwise replaces the state numbered was.
+	PutCorrection(ctx context.Context, correction Correction, was int64) error
 }

@@ -14,8 +14,10 @@ var released = map[string]string{
 	"sqlite/00001_ledger.sql":   "3f5b999c453a7745",
 	"postgres/00001_ledger.sql": "c91200b0da87f7de",
 
-	"sqlite/00004_lapsing.sql":   "394d318fa6e51439",
-	"postgres/00004_lapsing.sql": "394d318fa6e51439",
+	"sqlite/00004_lapsing.sql":    "394d318fa6e51439",
+	"postgres/00004_lapsing.sql":  "394d318fa6e51439",
+	"sqlite/00003_observed.sql":   "136bcaab1c631bdf",
+	"postgres/00003_observed.sql": "25297e2b1ece148c",
 }
 
 func TestReleasedMigrationsStay(t *testing.T) {

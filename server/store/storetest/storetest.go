@@ -54,6 +54,8 @@ func Run(t *testing.T, tester Tester) {
 		{"ReadingsOnce", readingsOnce},
 		{"PlansRoundTrip", plansRoundTrip},
 		{"CatalogRevisions", catalogRevisions},
+		{"ObservedRuns", observedRuns},
+		{"Corrections", corrections},
 		{"SnapshotsHold", snapshotsHold},
 		{"AcknowledgedIsVisible", acknowledgedIsVisible},
 		{"EveryTextComesBack", everyText},
