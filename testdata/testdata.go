@@ -1,11 +1,11 @@
 // Package testdata holds the files that the program and its tests read: an
 // invented catalog, invented launch cycles, and values published by others,
-// each with its source.
+// each with its source, and worked calls.
 package testdata
 
 import "embed"
 
-// Files holds the folders catalog, cycles and published.
+// Files holds the folders catalog, cycles, examples and published.
 //
-//go:embed catalog cycles published
+//go:embed catalog cycles examples published
 var Files embed.FS
