@@ -52,28 +52,27 @@ type Field struct {
 // known holds what is derived from the program's own types, once for each.
 var known sync.Map // reflect.Type to *Message
 
-// Of returns the layout of m and its struct. It panics for a message that was not
+// Of returns the layout of m and its struct, an empty one where m is nil. It panics for a message that was not
 // generated as an open struct, as every one of the contract is.
 func Of(m proto.Message) (*Message, reflect.Value) {
 	v := reflect.ValueOf(m)
 	if found, ok := known.Load(v.Type()); ok {
-		return found.(*Message), pointee(v)
+		return found.(*Message), structOf(v)
 	}
 	made := map[reflect.Type]*Message{}
 	layout := build(m.ProtoReflect().Type(), made)
 	for of, l := range made {
 		known.LoadOrStore(of, l)
 	}
-	return layout, pointee(v)
+	return layout, structOf(v)
 }
 
-// pointee is the struct that v points to, an empty one where it points to none, as
-// an absent message reads for the protobuf library.
-func pointee(v reflect.Value) reflect.Value {
-	if v.IsNil() {
-		return reflect.Zero(v.Type().Elem())
+// structOf is what a pointer points to; nothing is an empty message.
+func structOf(pointer reflect.Value) reflect.Value {
+	if pointer.IsNil() {
+		return reflect.New(pointer.Type().Elem()).Elem()
 	}
-	return v.Elem()
+	return pointer.Elem()
 }
 
 // Named returns the layout of a message type of this program.
@@ -195,7 +194,7 @@ func (f *Field) Get(m reflect.Value) (v reflect.Value, present bool) {
 func (f *Field) At(list reflect.Value, i int) reflect.Value {
 	v := list.Index(i)
 	if f.Message != nil {
-		return v.Elem()
+		return structOf(v)
 	}
 	return v
 }

@@ -8,10 +8,9 @@ import (
 	"google.golang.org/protobuf/proto"
 	"google.golang.org/protobuf/reflect/protoreflect"
 
+	bowrollv1 "bowroll/proto/bowroll/v1"
 	"bowroll/proto/layout"
 	"bowroll/proto/layout/layouttest"
-
-	_ "bowroll/proto/bowroll/v1"
 )
 
 // Every field of every message of the contract reads as the protobuf library
@@ -28,6 +27,20 @@ func TestFieldsReadAsTheLibraryReadsThem(t *testing.T) {
 			layouttest.Fill(r, m, 3, true)
 			compare(t, m)
 		}
+	}
+}
+
+func TestNoMessageIsAnEmptyOne(t *testing.T) {
+	l, s := layout.Of((*bowrollv1.Air)(nil))
+	for _, f := range l.Fields {
+		if _, present := f.Get(s); present {
+			t.Errorf("%s is present", f.Descriptor.FullName())
+		}
+	}
+	l, s = layout.Of(&bowrollv1.TakeoffsBatchComputeRequest{Cases: []*bowrollv1.TakeoffCase{nil}})
+	list, _ := l.Fields[0].Get(s)
+	if one := l.Fields[0].At(list, 0); l.Fields[0].Message.HasUnknown(one) {
+		t.Error("an element that is nil")
 	}
 }
 

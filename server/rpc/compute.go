@@ -18,6 +18,9 @@ import (
 type sections map[bowrollv1.Section]bool
 
 func sectionSet(list []bowrollv1.Section) sections {
+	if len(list) == 0 {
+		return nil
+	}
 	set := sections{}
 	for _, s := range list {
 		set[s] = true
@@ -29,6 +32,7 @@ func sectionSet(list []bowrollv1.Section) sections {
 type run struct {
 	res      *resolved
 	runner   *takeoff.Runner
+	own      takeoff.Runner // what runner points to, reused from answer to answer
 	schedule booster.Schedule
 	parts    *bowrollv1.Takeoff // what is around the take-off, where asked for
 }
@@ -71,11 +75,20 @@ func (rs resolver) computeTakeoff(ctx context.Context, prefix string, res *resol
 	if found := checkSections(prefix, res.Case, want); len(found) > 0 {
 		return nil, found, nil
 	}
-	runner, err := takeoff.NewRunner(res.Setting)
+	r, err := rs.runs.begin(res)
 	if err != nil {
 		return nil, refusal.FromModel(prefix, err), nil
 	}
-	r := &run{res: res, runner: runner}
+	// Not deferred: memory that a panic left half written is not used again.
+	answer, found, err := rs.compute(ctx, prefix, r, want)
+	rs.runs.end(r)
+	return answer, found, err
+}
+
+// compute answers what r was made ready for.
+func (rs resolver) compute(ctx context.Context, prefix string, r *run, want sections) (*bowrollv1.Takeoff, []*bowrollv1.Violation, error) {
+	var err error
+	res := r.res
 	plan := nominalPlan(res, want)
 	if want[bowrollv1.Section_SECTION_WORTH] && len(res.Setting.Units) > 0 {
 		if plan.Bare, err = bare(res); err != nil {
@@ -86,12 +99,12 @@ func (rs resolver) computeTakeoff(ctx context.Context, prefix string, res *resol
 	if res.Planned && len(res.Setting.Units) > 0 {
 		search := res.search()
 		search.House, search.Report = takeoff.HouseRules(), planReport
-		if planned, err = rs.sampler.planFiring(ctx, res, runner, search, rs.sampler.plan); err != nil {
+		if planned, err = rs.sampler.planFiring(ctx, res, r.runner, search, rs.sampler.plan); err != nil {
 			return nil, nil, err
 		}
 		plan.Firing, plan.Failures = planned.Firing, true
 	}
-	a := runner.Assess(&r.schedule, plan, demand(res))
+	a := r.runner.Assess(&r.schedule, plan, demand(res))
 	r.parts = new(bowrollv1.Takeoff)
 	if found := r.safety(prefix, r.parts, &a, want); len(found) > 0 {
 		return nil, found, nil
@@ -154,7 +167,6 @@ func (r *run) answer(a *takeoff.Assessment, want sections) *bowrollv1.Takeoff {
 	out := &bowrollv1.Takeoff{
 		Id:           res.Case.GetId(),
 		Outcome:      outcome(a.Verdict.Outcome()),
-		Limiting:     limiting(a),
 		Air:          airAnswer(res.Setting.Air),
 		Wind:         res.Wind,
 		Roll:         rollAnswer(a.Roll),
@@ -197,6 +209,7 @@ func (r *run) answer(a *takeoff.Assessment, want sections) *bowrollv1.Takeoff {
 		out.Worth = worthAnswer(a)
 	}
 	out.Findings = r.findings(a)
+	out.Limiting = limiting(a)
 	if want[bowrollv1.Section_SECTION_LIMITS] {
 		out.Limits = r.limits(a)
 		r.addChanges(out, a)

@@ -23,7 +23,7 @@ const ceilingReach = 1.2
 // doubt judges one value. Where the contract's own range refused it already, the
 // slip is added to that fault.
 func (f *faults) doubt(field string, d quantity.Dimension, value *float64, believed func(float64) bool, allowed string) {
-	if value == nil || math.IsNaN(*value) || math.IsInf(*value, 0) || believed(*value) {
+	if settled(value, believed) {
 		return
 	}
 	slip, _ := quantity.FindSlip(d, *value, believed)
@@ -49,16 +49,28 @@ func (f *faults) doubt(field string, d quantity.Dimension, value *float64, belie
 	f.add(field, number(*value), "band", allowed, hint)
 }
 
+// settled tells that a value raises no doubt: it is believed, or was refused
+// already as no number.
+func settled(value *float64, believed func(float64) bool) bool {
+	return value == nil || math.IsNaN(*value) || math.IsInf(*value, 0) || believed(*value)
+}
+
 // doubtMass holds the mass to the type's band.
 func (f *faults) doubtMass(c *bowrollv1.TakeoffCase) {
 	t := c.GetAircraft()
 	low, high := t.GetLeastMassKg(), math.Inf(1)
-	allowed := "at least " + number(low) + " kg for this type"
 	if t.GreatestMassKg != nil {
 		high = t.GetGreatestMassKg()
+	}
+	believed := quantity.Within(low, high)
+	if settled(c.GrossMassKg, believed) {
+		return
+	}
+	allowed := "at least " + number(low) + " kg for this type"
+	if t.GreatestMassKg != nil {
 		allowed = number(low) + " to " + number(high) + " kg for this type"
 	}
-	f.doubt("gross_mass_kg", quantity.Mass, c.GrossMassKg, quantity.Within(low, high), allowed)
+	f.doubt("gross_mass_kg", quantity.Mass, c.GrossMassKg, believed, allowed)
 }
 
 // doubtAir adds what the contract's ranges for the air were missed by.
@@ -120,8 +132,12 @@ func (f *faults) doubtGrain(field string, gave *float64, t *bowrollv1.BoosterTyp
 		f.doubt(field, quantity.Temperature, gave, quantity.Within(-60, 80), "")
 		return
 	}
+	believed := quantity.Within(t.GetFiringLeastC(), t.GetFiringGreatestC())
+	if settled(gave, believed) {
+		return
+	}
 	before := len(f.list)
-	f.doubt(field, quantity.Temperature, gave, quantity.Within(t.GetFiringLeastC(), t.GetFiringGreatestC()),
+	f.doubt(field, quantity.Temperature, gave, believed,
 		number(t.GetFiringLeastC())+" to "+number(t.GetFiringGreatestC())+" degrees Celsius, the firing limits of the unit")
 	if len(f.list) > before {
 		v := f.list[before]
