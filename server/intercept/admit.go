@@ -4,6 +4,7 @@ import (
 	"context"
 	"runtime"
 
+	"github.com/prometheus/client_golang/prometheus"
 	"google.golang.org/grpc"
 
 	"bowroll/server/refusal"
@@ -13,9 +14,10 @@ import (
 type places map[string]*place
 
 type place struct {
-	class   *Class
-	taken   chan struct{}
-	metrics *Metrics
+	class    *Class
+	taken    chan struct{}
+	inFlight prometheus.Gauge
+	shed     prometheus.Counter
 }
 
 func newPlaces(classes Classes, metrics *Metrics) places {
@@ -23,7 +25,10 @@ func newPlaces(classes Classes, metrics *Metrics) places {
 	p := places{}
 	for method, class := range classes {
 		if byClass[class] == nil {
-			byClass[class] = &place{class: class, taken: make(chan struct{}, class.InFlight), metrics: metrics}
+			byClass[class] = &place{
+				class: class, taken: make(chan struct{}, class.InFlight),
+				inFlight: metrics.inFlight.WithLabelValues(class.Name), shed: metrics.shed.WithLabelValues(class.Name),
+			}
 		}
 		p[method] = byClass[class]
 	}
@@ -34,21 +39,21 @@ func newPlaces(classes Classes, metrics *Metrics) places {
 func (p *place) enter() error {
 	select {
 	case p.taken <- struct{}{}:
-		p.metrics.inFlight.WithLabelValues(p.class.Name).Set(float64(len(p.taken)))
+		p.inFlight.Set(float64(len(p.taken)))
 		// Calls that came in meanwhile wait for a processor where nobody counts
 		// them. Letting them go first has each take a place or be refused now,
 		// rather than after this one has computed, and those before them.
 		runtime.Gosched()
 		return nil
 	default:
-		p.metrics.shed.WithLabelValues(p.class.Name).Inc()
+		p.shed.Inc()
 		return refusal.Busy(p.class.Name, p.class.Retry)
 	}
 }
 
 func (p *place) leave() {
 	<-p.taken
-	p.metrics.inFlight.WithLabelValues(p.class.Name).Set(float64(len(p.taken)))
+	p.inFlight.Set(float64(len(p.taken)))
 }
 
 func (p places) admitUnary(ctx context.Context, req any, info *grpc.UnaryServerInfo, next grpc.UnaryHandler) (any, error) {

@@ -15,9 +15,13 @@ func (c Chain) bound(ctx context.Context, method string) (context.Context, conte
 }
 
 func (c Chain) boundUnary(ctx context.Context, req any, info *grpc.UnaryServerInfo, next grpc.UnaryHandler) (any, error) {
-	ctx, cancel := c.bound(ctx, info.FullMethod)
-	defer cancel()
-	return next(ctx, req)
+	class := c.Classes[info.FullMethod]
+	if class == nil {
+		return next(ctx, req)
+	}
+	limited := newLimited(ctx, class.Deadline)
+	defer limited.end()
+	return next(limited, req)
 }
 
 func (c Chain) boundStream(srv any, ss grpc.ServerStream, info *grpc.StreamServerInfo, next grpc.StreamHandler) error {

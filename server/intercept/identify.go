@@ -42,7 +42,7 @@ func (c Chain) identify(ctx context.Context) (context.Context, metadata.MD) {
 	} else {
 		id = c.NewID()
 	}
-	return context.WithValue(ctx, callKey{}, &call{requestID: id}), metadata.Pairs(RequestIDKey, id)
+	return context.WithValue(ctx, callKey{}, &call{requestID: id}), metadata.MD{RequestIDKey: {id}}
 }
 
 // wellFormed keeps what callers send out of logs unless it is a plain word.

@@ -2,6 +2,7 @@ package intercept
 
 import (
 	"strings"
+	"sync"
 	"time"
 
 	"github.com/prometheus/client_golang/prometheus"
@@ -19,6 +20,14 @@ type Metrics struct {
 	shed     *prometheus.CounterVec
 	refused  *prometheus.CounterVec
 	panics   prometheus.Counter
+	methods  sync.Map // of *methodMetrics by full name
+}
+
+// methodMetrics are the metrics of one method, looked up by their labels once.
+type methodMetrics struct {
+	begun   prometheus.Counter
+	seconds prometheus.Observer
+	ended   sync.Map // of prometheus.Counter by code, as codes occur
 }
 
 // NewMetrics registers the metrics with r, once.
@@ -56,15 +65,30 @@ func NewMetrics(r prometheus.Registerer) (*Metrics, error) {
 	return m, nil
 }
 
-func (m *Metrics) started(method string) {
+// of returns the metrics of a method that is served.
+func (m *Metrics) of(method string) *methodMetrics {
+	if found, ok := m.methods.Load(method); ok {
+		return found.(*methodMetrics)
+	}
 	service, name := split(method)
-	m.begun.WithLabelValues(service, name).Inc()
+	made, _ := m.methods.LoadOrStore(method, &methodMetrics{
+		begun:   m.begun.WithLabelValues(service, name),
+		seconds: m.seconds.WithLabelValues(service, name),
+	})
+	return made.(*methodMetrics)
 }
 
+func (m *Metrics) started(method string) { m.of(method).begun.Inc() }
+
 func (m *Metrics) finished(method string, code codes.Code, took time.Duration) {
-	service, name := split(method)
-	m.ended.WithLabelValues(service, name, refusal.CodeName(code)).Inc()
-	m.seconds.WithLabelValues(service, name).Observe(took.Seconds())
+	of := m.of(method)
+	of.seconds.Observe(took.Seconds())
+	counter, ok := of.ended.Load(code)
+	if !ok {
+		service, name := split(method)
+		counter, _ = of.ended.LoadOrStore(code, m.ended.WithLabelValues(service, name, refusal.CodeName(code)))
+	}
+	counter.(prometheus.Counter).Inc()
 }
 
 // split parts "/package.Service/Method".

@@ -75,13 +75,13 @@ func (rs resolver) computeTakeoff(ctx context.Context, prefix string, res *resol
 	if found := checkSections(prefix, res.Case, want); len(found) > 0 {
 		return nil, found, nil
 	}
-	r, err := rs.runs.begin(res)
+	r, err := rs.catalog.runs.begin(res)
 	if err != nil {
 		return nil, refusal.FromModel(prefix, err), nil
 	}
 	// Not deferred: memory that a panic left half written is not used again.
 	answer, found, err := rs.compute(ctx, prefix, r, want)
-	rs.runs.end(r)
+	rs.catalog.runs.end(r)
 	return answer, found, err
 }
 

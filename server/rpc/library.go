@@ -11,13 +11,15 @@ import (
 )
 
 // library is a catalog with everything that many requests would work out from it
-// again: the model's types and each deck's policy. It is only read once made.
+// again: the model's types and each deck's policy. It is only read once made, but
+// for the memory that runs are computed in.
 type library struct {
 	*catalog.Snapshot
 	aircraft map[*bowrollv1.AircraftType]*aircraft.Type
 	boosters map[*bowrollv1.BoosterType]*booster.Type
 	policies map[*bowrollv1.Deck]*bowrollv1.Policy
 	seals    canonical.Seals
+	runs     runs
 }
 
 func newLibrary(s *catalog.Snapshot) *library {

@@ -23,11 +23,10 @@ type resolver struct {
 	validator protovalidate.Validator
 	catalog   *library
 	sampler   *sampler
-	runs      *runs
 }
 
 func newResolver(validator protovalidate.Validator, snapshot *catalog.Snapshot, workers int) resolver {
-	return resolver{validator: validator, catalog: newLibrary(snapshot), sampler: newSampler(max(1, workers)), runs: new(runs)}
+	return resolver{validator: validator, catalog: newLibrary(snapshot), sampler: newSampler(max(1, workers))}
 }
 
 // resolved is a case with every name replaced by what it stands for.
@@ -74,9 +73,6 @@ func (f *faults) add(field, value, rule, allowed, hint string) {
 
 // has tells whether a field or a part of it is faulty already.
 func (f *faults) has(field string) bool {
-	if len(f.list) == 0 {
-		return false
-	}
 	path := f.prefix + "." + field
 	return slices.ContainsFunc(f.list, func(v *bowrollv1.Violation) bool {
 		return v.GetField() == path || strings.HasPrefix(v.GetField(), path+".")
