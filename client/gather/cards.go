@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"math"
+	"slices"
 
 	"bowroll/client"
 	"bowroll/client/sheet/card"
@@ -23,6 +24,12 @@ var cardSections = []bowrollv1.Section{
 // Units are those that the cards will be read in: the mark of a check is put at a
 // whole number of them.
 func Cards(ctx context.Context, to *client.Client, asked *bowrollv1.Cycle, plan *bowrollv1.CyclePlan, units quantity.System) ([]card.Sources, error) {
+	return CardsDropping(ctx, to, asked, plan, units, nil)
+}
+
+// CardsDropping is [Cards] with the drop zone of spent units, which are dropped as
+// given; nil leaves it out.
+func CardsDropping(ctx context.Context, to *client.Client, asked *bowrollv1.Cycle, plan *bowrollv1.CyclePlan, units quantity.System, drops *bowrollv1.UnitRelease) ([]card.Sources, error) {
 	library := &library{to: to, aircraft: map[string]*bowrollv1.AircraftType{}, boosters: map[string]*bowrollv1.BoosterType{}}
 	deck, err := to.Catalog.GetDeck(ctx, &bowrollv1.GetDeckRequest{Name: asked.GetDeck()})
 	if err != nil {
@@ -48,12 +55,20 @@ func Cards(ctx context.Context, to *client.Client, asked *bowrollv1.Cycle, plan 
 				return nil, err
 			}
 		}
-		list, cases = append(list, s), append(cases, launchCase(asked, plan, l, sortie, lots))
+		one := launchCase(asked, plan, l, sortie, lots)
+		if one.GetBoosters() != nil {
+			one.Boosters.Release = drops
+		}
+		list, cases = append(list, s), append(cases, one)
 	}
 	if len(cases) == 0 {
 		return list, nil
 	}
-	offs, err := takeoffs(ctx, to, cases)
+	sections := cardSections
+	if drops != nil {
+		sections = append(slices.Clone(sections), bowrollv1.Section_SECTION_DROP_ZONE)
+	}
+	offs, err := takeoffs(ctx, to, cases, sections)
 	if err != nil {
 		return nil, err
 	}
@@ -73,7 +88,7 @@ func Cards(ctx context.Context, to *client.Client, asked *bowrollv1.Cycle, plan 
 	// A check is worth most where a stop still fits: the mark goes before the
 	// commit point where the usual one lies behind it.
 	if len(again) > 0 {
-		if offs, err = takeoffs(ctx, to, again); err != nil {
+		if offs, err = takeoffs(ctx, to, again, sections); err != nil {
 			return nil, err
 		}
 		for n, off := range offs {
@@ -88,8 +103,8 @@ func Cards(ctx context.Context, to *client.Client, asked *bowrollv1.Cycle, plan 
 }
 
 // takeoffs computes cases with all that a card says; all must be answered.
-func takeoffs(ctx context.Context, to *client.Client, cases []*bowrollv1.TakeoffCase) ([]*bowrollv1.Takeoff, error) {
-	answer, err := to.Takeoffs.BatchCompute(ctx, &bowrollv1.TakeoffsBatchComputeRequest{Cases: cases, Sections: cardSections})
+func takeoffs(ctx context.Context, to *client.Client, cases []*bowrollv1.TakeoffCase, sections []bowrollv1.Section) ([]*bowrollv1.Takeoff, error) {
+	answer, err := to.Takeoffs.BatchCompute(ctx, &bowrollv1.TakeoffsBatchComputeRequest{Cases: cases, Sections: sections})
 	if err != nil {
 		return nil, err
 	}

@@ -51,22 +51,29 @@ func (p *program) printCards(f cardFlags, sheets paperFlags, form string, source
 		return err
 	}
 	cards := make([]card.Card, len(sources))
-	doc := paper.Document{Title: "Launch cards: " + asked.GetId(), Dated: asked.GetStartTime().AsTime().UTC()}
 	for i, s := range sources {
 		if cards[i], err = card.Build(s, issue); err != nil {
 			return err
 		}
-		doc.Pages = append(doc.Pages, cards[i].Page(p.style().Units))
 	}
+	return p.writeCards(f.Cards, form, "Launch cards: "+asked.GetId(), asked, cards, sheets)
+}
+
+// writeCards writes cards in the form that their file's name asks for.
+func (p *program) writeCards(file, form, title string, asked *bowrollv1.Cycle, cards []card.Card, sheets paperFlags) error {
 	if form == "json" {
-		return writeFile(f.Cards, func(w io.Writer) error {
+		return writeFile(file, func(w io.Writer) error {
 			out := json.NewEncoder(w)
 			out.SetIndent("", "  ")
 			return out.Encode(cards)
 		})
 	}
+	doc := paper.Document{Title: title, Dated: asked.GetStartTime().AsTime().UTC()}
+	for _, one := range cards {
+		doc.Pages = append(doc.Pages, one.Page(p.style().Units))
+	}
 	if len(cards) == 0 {
 		doc.Pages = []paper.Page{{Name: asked.GetId(), Stamp: "NO CARDS: NOTHING LAUNCHES"}}
 	}
-	return sheets.print(f.Cards, form, doc)
+	return sheets.print(file, form, doc)
 }

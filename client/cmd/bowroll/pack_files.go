@@ -16,9 +16,9 @@ import (
 	"bowroll/client"
 	"bowroll/client/gather"
 	"bowroll/client/pack"
-	"bowroll/client/sheet/card"
 	"bowroll/client/sheet/cyclesheet"
 	"bowroll/client/sheet/paper"
+	"bowroll/perf/quantity"
 	bowrollv1 "bowroll/proto/bowroll/v1"
 )
 
@@ -125,24 +125,21 @@ func packIssued(p *program, to *client.Client, plan *bowrollv1.Plan, whole *pack
 	if len(out) == 0 {
 		return nil
 	}
-	sources, err := gather.Cards(p.ctx, to, plan.GetCycle(), plan.GetAnswer(), p.style().Units)
+	// In one system of units, as when they were issued, so that the digests are those.
+	sources, err := gather.Cards(p.ctx, to, plan.GetCycle(), plan.GetAnswer(), quantity.Trade)
 	if err != nil {
 		return err
 	}
-	for _, s := range sources {
-		sortie := out[s.Launch.GetSortie()]
-		if sortie == nil {
+	cards, err := gather.Issued(p.ctx, to, plan, sources)
+	if err != nil {
+		return err
+	}
+	for _, one := range cards {
+		if out[one.Sortie] == nil {
 			continue
 		}
-		revision := int(sortie.GetCardRevision())
-		issued, err := card.Build(s, card.Issue{
-			Revision: &revision, ValidFor: sortie.GetCardUntilTime().AsTime().Sub(sortie.GetLaunchTime().AsTime()),
-		})
-		if err != nil {
-			return err
-		}
-		doc := paper.Document{Title: "Launch card: " + sortie.GetId(), Pages: []paper.Page{issued.Page(p.style().Units)}, Dated: plan.GetCycle().GetStartTime().AsTime().UTC()}
-		if err := printed(whole, path.Join(packCards, sortie.GetId()), doc); err != nil {
+		doc := paper.Document{Title: "Launch card: " + one.Sortie, Pages: []paper.Page{one.Page(p.style().Units)}, Dated: plan.GetCycle().GetStartTime().AsTime().UTC()}
+		if err := printed(whole, path.Join(packCards, one.Sortie), doc); err != nil {
 			return err
 		}
 	}

@@ -15,6 +15,7 @@ import (
 type planPaper struct {
 	Sheet string `help:"Write the whole cycle on paper: plan, timeline, stock, course and wind, what-ifs: .pdf, .html or .txt." placeholder:"FILE" group:"Paper"`
 	cardFlags
+	dropFlag
 	paperFlags
 	Chart map[string]string `help:"Draw a chart into a file that ends in .svg or .png: margins (of the queue)." placeholder:"NAME=FILE" group:"Paper"`
 
@@ -46,8 +47,13 @@ func (f *planPaper) check() (err error) {
 
 // gather asks for what the plan alone does not say.
 func (f *planPaper) gather(p *program, to *client.Client, asked *bowrollv1.Cycle, plan *bowrollv1.CyclePlan, nodes *int32) (err error) {
+	if f.Cards != "" && f.Drop != "" {
+		if f.drops, err = f.read(p); err != nil {
+			return err
+		}
+	}
 	if f.Cards != "" {
-		f.cards, err = gather.Cards(p.ctx, to, asked, plan, p.style().Units)
+		f.cards, err = gather.CardsDropping(p.ctx, to, asked, plan, p.style().Units, f.drops)
 	}
 	if err == nil && f.Sheet != "" {
 		f.variants, err = gather.Variants(p.ctx, to, asked, nodes)

@@ -59,7 +59,7 @@ func (c *rollCommand) Run(p *program) error {
 		}
 	}
 	if len(charts) > 0 {
-		request.Sections = append(request.Sections, bowrollv1.Section_SECTION_COMMIT)
+		request.Sections = append(request.Sections, bowrollv1.Section_SECTION_COMMIT, bowrollv1.Section_SECTION_CHANCE)
 	}
 	var draw func() error
 	off, err := ask(p, "computing the take-off",

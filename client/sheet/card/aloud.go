@@ -11,7 +11,7 @@ import (
 func (s setting) aloud() []string {
 	fire := "No units"
 	if s.Cue != nil {
-		fire = "Fire " + figure.Given(s.Cue.TimeS, figure.Seconds) + " after release"
+		fire = "Fire " + given(s.Cue.TimeS, figure.Seconds) + " after release"
 		if s.Cue.OnBrakes {
 			fire = "Fire on the brakes"
 		}

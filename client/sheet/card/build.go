@@ -32,6 +32,8 @@ type Issue struct {
 	// ValidFor is how long after its slot a card holds. Zero voids it at its slot:
 	// there is no time that it would be safe to take for granted.
 	ValidFor time.Duration
+	// Kept is set for a card issued from a plan that is kept.
+	Kept *Kept
 }
 
 // Build makes the card of one launch.
@@ -74,6 +76,7 @@ func Build(s Sources, issue Issue) (Card, error) {
 		Box:             box(s),
 		Zones:           zones(s),
 		Cautions:        cautions(s),
+		Voids:           []string{},
 		ModelVersion:    s.Plan.GetProvenance().GetModelVersion(),
 		CatalogRevision: s.Plan.GetProvenance().GetCatalogRevision(),
 		RequestDigest:   s.Plan.GetProvenance().GetRequestDigest(),
@@ -82,8 +85,23 @@ func Build(s Sources, issue Issue) (Card, error) {
 		c.Cycle = s.Plan.GetId()
 	}
 	c.VoidAfter, c.VoidBecause = void(s, c.Slot, issue.ValidFor)
+	if k := issue.Kept; k != nil {
+		c.ID = k.id(s.Launch.GetOrder())
+		c.VoidAfter, c.VoidBecause = k.until(void(s, c.Slot, 366*24*time.Hour))
+		k.serials(c.Load.Units)
+		k.narrow(c.Box)
+	}
 	c.Refusals = refusals(s, c)
-	return c, c.sign()
+	if issue.Kept != nil && issue.Revision == nil {
+		c.Refusals = append(c.Refusals, "No card was issued for this sortie.")
+	}
+	if err := c.sign(); err != nil {
+		return c, err
+	}
+	if issue.Kept != nil {
+		c.Voids = issue.Kept.voids()
+	}
+	return c, nil
 }
 
 // task is the work on deck for the launch, where the plan carries a timeline.
@@ -106,10 +124,13 @@ func launchS(s Sources) float64 {
 }
 
 // sign computes the digest that is read back: over every field of the card, so
-// that two cards that differ anywhere differ here.
+// that two cards that differ anywhere differ here; but for the drop zone, which is
+// said anew at each printing and kept nowhere: a card printed without it is still
+// the card that was issued.
 func (c *Card) sign() error {
-	c.Digest = ""
-	canonical, err := json.Marshal(c)
+	signed := *c
+	signed.Digest, signed.Zones.Drop = "", nil
+	canonical, err := json.Marshal(signed)
 	if err != nil {
 		return fmt.Errorf("card of %s: %w", c.Sortie, err)
 	}

@@ -6,7 +6,7 @@ import "time"
 type Card struct {
 	ID       string `json:"id"` // cycle and place in the launch order
 	Revision *int   `json:"revision"`
-	Digest   string `json:"digest"` // over all else that is here
+	Digest   string `json:"digest"` // over what is here, but for why it is void and the drop zone
 
 	Cycle       string     `json:"cycle"`
 	Deck        string     `json:"deck"`
@@ -25,6 +25,9 @@ type Card struct {
 	// Refusals are why there is no card. With any of them nothing below may be
 	// used.
 	Refusals []string `json:"refusals"`
+	// Voids are why a card that was issued holds no longer. The digest leaves them
+	// out, so that a card on paper is known again once it is void.
+	Voids []string `json:"void_reasons"`
 
 	Load        Load        `json:"load"`
 	Environment Environment `json:"environment"`
@@ -55,6 +58,7 @@ type Unit struct {
 	Station string   `json:"station"`
 	Lot     string   `json:"lot"`
 	Type    string   `json:"booster_type"`
+	Serial  string   `json:"serial"` // empty is left for the hand
 	GrainC  *float64 `json:"grain_temperature_c"`
 }
 

@@ -274,7 +274,7 @@ func TestBlankNeverMeansZero(t *testing.T) {
 	if err := paper.Text(&out, paper.Document{Pages: []paper.Page{build(t, s, issued()).Page(quantity.Trade)}}); err != nil {
 		t.Fatal(err)
 	}
-	for _, want := range []string{"Burn ends                     0.0 s after lift-off", "Margin                        -"} {
+	for _, want := range []string{"Burn ends                     0.0 s after lift-off", "Margin                        not given"} {
 		if !strings.Contains(out.String(), want) {
 			t.Errorf("the text lacks %q", want)
 		}

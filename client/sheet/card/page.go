@@ -41,14 +41,23 @@ func (c Card) Page(units quantity.System) paper.Page {
 		}
 		return p
 	}
-	p.Rows = []paper.Row{
-		{s.readBack()},
+	if len(c.Voids) > 0 {
+		p.Across, p.Stamp = "VOID", "VOID: NOT FOR USE"
+		reasons := paper.Lines{}
+		for i, r := range c.Voids {
+			reasons = append(reasons, paper.Line{Label: fmt.Sprint(i+1) + ".", Text: r, Strong: true})
+		}
+		p.Rows = append(p.Rows, paper.Row{{Title: "Why it is void", Note: "digest " + c.Digest, Blocks: []paper.Block{reasons}}})
+	} else { // what is void is not read out
+		p.Rows = append(p.Rows, paper.Row{s.readBack()})
+	}
+	p.Rows = append(p.Rows, []paper.Row{
 		{s.strip()},
 		{s.boxCell(), s.run()},
 		{s.fire(), s.stopOrGo()},
 		{s.failures()},
 		{s.load(), s.environment()},
-	}
+	}...)
 	p.Rows = append(append(p.Rows, s.stations()...), paper.Row{s.zones(), s.hands()})
 	if len(c.Cautions) > 0 {
 		p.Rows = append(p.Rows, paper.Row{s.cautions()})
@@ -92,14 +101,33 @@ func (s setting) provenance() string {
 	return fmt.Sprintf("Read-back %s. Model %s, data %s, request %s.", s.Digest, s.ModelVersion, s.CatalogRevision, s.RequestDigest)
 }
 
+// notGiven is written for what is not there, so that nobody takes it for zero.
+const notGiven = "not given"
+
+// given writes a number that may be absent.
+func given[T any](v *T, write func(T) string) string {
+	if v == nil {
+		return notGiven
+	}
+	return write(*v)
+}
+
+// stated is a text that may be absent.
+func stated(text string) string {
+	if text == "" {
+		return notGiven
+	}
+	return text
+}
+
 // number writes a number that may be absent, without its unit.
 func (s setting) number(m figure.Measure, v *float64) string {
-	return figure.Given(v, func(v float64) string { return figure.Number(s.units, m, v) })
+	return given(v, func(v float64) string { return figure.Number(s.units, m, v) })
 }
 
 // measured writes a number that may be absent, with its unit.
 func (s setting) measured(m figure.Measure, v *float64) string {
-	return figure.Given(v, func(v float64) string { return figure.Measured(s.units, m, v) })
+	return given(v, func(v float64) string { return figure.Measured(s.units, m, v) })
 }
 
 func (s setting) unit(m figure.Measure) string { return figure.Unit(s.units, m) }
@@ -112,7 +140,7 @@ func (s setting) most(m figure.Measure, v *float64) string  { return s.limit(m, 
 // than it has must not permit more than it does.
 func (s setting) limit(m figure.Measure, v *float64, round func(float64) float64) string {
 	if v == nil {
-		return figure.None
+		return notGiven
 	}
 	places, unit := m.Trade, s.unit(m)
 	if s.units == quantity.SI {
@@ -163,7 +191,7 @@ func (s setting) readBack() paper.Cell {
 	head, headUnit := split(s.least(figure.Speed, s.Box.LeastHeadwindMPS))
 	fire := paper.Figure{Label: "Fire", Value: "none", Unit: "no units"}
 	if s.Cue != nil {
-		fire = paper.Figure{Label: "Fire", Value: figure.Given(s.Cue.TimeS, func(v float64) string { return figure.Fixed(v, 1) }), Unit: "s after release"}
+		fire = paper.Figure{Label: "Fire", Value: given(s.Cue.TimeS, func(v float64) string { return figure.Fixed(v, 1) }), Unit: "s after release"}
 		if s.Cue.OnBrakes {
 			fire.Value, fire.Unit = "brakes", "then let go"
 		}
@@ -195,17 +223,21 @@ func (s setting) run() paper.Cell {
 	if n.RunFactor != nil {
 		required = "Required run (x " + figure.Fixed(*n.RunFactor, 2) + ")"
 	}
+	lit := given(n.GradientWithBoosters, figure.Percent)
+	if len(s.Load.Units) == 0 {
+		lit = "no units fitted"
+	}
 	return paper.Cell{Title: "Run and climb", Blocks: []paper.Block{paper.Fields{List: []paper.Field{
 		{Label: "Run", Value: s.measured(figure.Length, n.RunM)},
 		{Label: "Run P50", Value: s.measured(figure.Length, n.RunP50M)},
 		{Label: high, Value: s.measured(figure.Length, n.RunPercentileM)},
-		{Label: "Chance of lift-off in the run available", Value: figure.Given(n.Probability, figure.Percent)},
+		{Label: "Chance of lift-off in the run available", Value: given(n.Probability, figure.Percent)},
 		{Label: required, Value: s.measured(figure.Length, n.RequiredRunM)},
 		{Label: "Run available", Value: s.measured(figure.Length, n.AvailableM)},
 		{Label: "Margin", Value: margin},
-		{Label: "Rotate", Value: s.measured(figure.Speed, n.RotateMPS) + " at " + s.measured(figure.Length, n.RotateDistanceM) + ", " + figure.Given(n.RotateS, figure.Seconds)},
-		{Label: "Climb, boosters lit", Value: figure.Given(n.GradientWithBoosters, figure.Percent)},
-		{Label: "Climb, boosters spent", Value: figure.Given(n.GradientWithoutBooster, figure.Percent)},
+		{Label: "Rotate", Value: s.measured(figure.Speed, n.RotateMPS) + " at " + s.measured(figure.Length, n.RotateDistanceM) + ", " + given(n.RotateS, figure.Seconds)},
+		{Label: "Climb, boosters lit", Value: lit},
+		{Label: "Climb, boosters spent", Value: given(n.GradientWithoutBooster, figure.Percent)},
 	}}}}
 }
 
@@ -236,7 +268,7 @@ func (s setting) boxCell() paper.Cell {
 }
 
 func atMost(text string) string {
-	if text == figure.None {
+	if text == notGiven {
 		return text
 	}
 	return "at most " + text
@@ -245,11 +277,11 @@ func atMost(text string) string {
 // between says a range of which either end may be absent.
 func between(low, high string) string {
 	switch {
-	case low == figure.None && high == figure.None:
-		return figure.None
-	case low == figure.None:
+	case low == notGiven && high == notGiven:
+		return notGiven
+	case low == notGiven:
 		return "at most " + high
-	case high == figure.None:
+	case high == notGiven:
 		return "at least " + low
 	case low == high:
 		return low

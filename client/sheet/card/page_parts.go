@@ -16,13 +16,13 @@ func (s setting) fire() paper.Cell {
 		return cell
 	}
 	c := s.Cue
-	after := figure.Given(c.TimeS, figure.Seconds) + " after brake release"
+	after := given(c.TimeS, figure.Seconds) + " after brake release"
 	if c.OnBrakes {
-		after = "on the brakes; let go " + figure.Given(c.ReactionS, figure.Seconds) + " after thrust is felt"
+		after = "on the brakes; let go " + given(c.ReactionS, figure.Seconds) + " after thrust is felt"
 	} else if c.TimeS != nil && *c.TimeS == 0 {
 		after = "at brake release"
 	}
-	end := figure.None
+	end := notGiven
 	if e := s.Numbers.BurnEndMinusLiftoffS; e != nil {
 		end = figure.Seconds(*e) + " after lift-off"
 		if *e < 0 {
@@ -68,7 +68,7 @@ func (s setting) checkLine() string {
 	if c == nil {
 		return "not computed: there is no acceleration check on this card"
 	}
-	text := fmt.Sprintf("at %s expect %s and %s", s.measured(figure.Length, &c.MarkM), figure.Given(c.ExpectedS, figure.Seconds), s.measured(figure.Speed, c.ExpectedMPS))
+	text := fmt.Sprintf("at %s expect %s and %s", s.measured(figure.Length, &c.MarkM), given(c.ExpectedS, figure.Seconds), s.measured(figure.Speed, c.ExpectedMPS))
 	switch {
 	case c.StopFits == nil || !*c.StopFits:
 		return text + "; a stop from there no longer fits: GO"
@@ -84,14 +84,14 @@ func (s setting) checkLine() string {
 func (s setting) lastStop(l *Last) string {
 	switch {
 	case l == nil:
-		return figure.None
+		return notGiven
 	case !l.Exists:
 		return "no stop fits once the brakes are off: GO"
 	case l.ToLiftoff:
 		return "a stop fits up to lift-off"
 	}
 	return fmt.Sprintf("stop no later than %s, %s, %s; after that GO", s.most(figure.Length, l.DistanceM),
-		figure.Given(l.TimeS, figure.Seconds), s.most(figure.Speed, l.AirspeedMPS))
+		given(l.TimeS, figure.Seconds), s.most(figure.Speed, l.AirspeedMPS))
 }
 
 // badges are the words that a hand on the throttle looks for.
@@ -140,7 +140,7 @@ func (s setting) load() paper.Cell {
 		{Label: "Mass, no units on", Value: s.measured(figure.Mass, s.Load.GrossMassKG)},
 		{Label: "Mass from a second source", Hand: true},
 		{Label: "Mass at lift-off, units on", Value: s.measured(figure.Mass, s.Load.LiftoffMassKG)},
-		{Label: "Flap", Value: s.Load.Flap},
+		{Label: "Flap", Value: stated(s.Load.Flap)},
 		{Label: "Trim", Hand: true},
 		{Label: "Thrust", Value: "full, before the brakes go"},
 	}}}}
@@ -152,12 +152,12 @@ func (s setting) environment() paper.Cell {
 	if e.PlannedOn != "" {
 		wind += ", on the " + e.PlannedOn
 	}
-	natural := figure.None
+	natural := notGiven
 	if e.NaturalFromDeg != nil {
 		natural = figure.Bearing(*e.NaturalFromDeg) + " at " + s.measured(figure.Speed, e.NaturalMPS) +
-			", lull " + s.number(figure.Speed, e.LullMPS) + ", gust " + s.number(figure.Speed, e.GustMPS)
+			", lull " + s.measured(figure.Speed, e.LullMPS) + ", gust " + s.measured(figure.Speed, e.GustMPS)
 	}
-	ship := figure.None
+	ship := notGiven
 	if e.CourseDeg != nil {
 		ship = figure.Bearing(*e.CourseDeg) + " true at " + s.measured(figure.Speed, e.ShipMPS)
 	}
@@ -166,11 +166,11 @@ func (s setting) environment() paper.Cell {
 		{Label: "Headwind, credited", Value: s.measured(figure.Speed, e.CreditedHeadwindMPS)},
 		{Label: "Crosswind", Value: s.cross(e.CrosswindMPS)},
 		{Label: "Natural wind", Value: natural},
-		{Label: "Read at", Value: e.WindSource},
+		{Label: "Read at", Value: stated(e.WindSource)},
 		{Label: "Ship", Value: ship},
 		{Label: "Air", Value: s.measured(figure.Temperature, e.TemperatureC) + ", " + s.measured(figure.Pressure, e.PressurePa)},
 		{Label: "Pressure altitude", Value: s.measured(figure.Height, e.PressureAltitudeM)},
-		{Label: "Rolling friction", Value: figure.Given(e.RollingFriction, func(v float64) string { return figure.Fixed(v, 3) })},
+		{Label: "Rolling friction", Value: given(e.RollingFriction, func(v float64) string { return figure.Fixed(v, 3) })},
 	}}}}
 }
 
@@ -226,7 +226,7 @@ func (s setting) stations() []paper.Row {
 			{Head: "Unit serial", Share: 1.7, Hand: true}, {Head: "Igniter serial (fitted last)", Share: 1.7, Hand: true}, {Head: "Circuit, ohm", Share: 1.1, Hand: true},
 		}}
 		for _, u := range units {
-			t.Rows = append(t.Rows, []string{u.Station, u.Lot, u.Type, s.measured(figure.Temperature, u.GrainC), "", "", ""})
+			t.Rows = append(t.Rows, []string{u.Station, u.Lot, u.Type, s.measured(figure.Temperature, u.GrainC), u.Serial, "", ""})
 		}
 		return []paper.Row{{{Title: "Units", Note: note, Blocks: []paper.Block{t}}}}
 	}
@@ -245,7 +245,7 @@ func (s setting) stations() []paper.Row {
 	for first := 0; first < len(units); first += each {
 		t := paper.Table{Columns: []paper.Column{{Head: "Station"}, {Head: "Unit serial", Hand: true}, {Head: "Igniter serial, last", Hand: true}}}
 		for _, u := range units[first:min(first+each, len(units))] {
-			t.Rows = append(t.Rows, []string{u.Station, "", ""})
+			t.Rows = append(t.Rows, []string{u.Station, u.Serial, ""})
 		}
 		cells = append(cells, paper.Cell{Blocks: []paper.Block{t}})
 	}
@@ -259,7 +259,7 @@ func (s setting) zones() paper.Cell {
 		fields = []paper.Field{{Label: "Exhaust, clear behind", Value: s.measured(figure.Length, z.KeepClearM) + " (" + z.KeepClearBasis + ")"}}
 		if d := z.Drop; d != nil {
 			fields = append(fields,
-				paper.Field{Label: "Spent units come down", Value: s.measured(figure.Length, &d.NearM) + " to " + s.measured(figure.Length, &d.FarM) + " on " + figure.Given(d.TrackDeg, figure.Bearing)},
+				paper.Field{Label: "Spent units come down", Value: s.measured(figure.Length, &d.NearM) + " to " + s.measured(figure.Length, &d.FarM) + " on " + given(d.TrackDeg, figure.Bearing)},
 				paper.Field{Label: "Across the track", Value: s.to(d.LeftM) + ", " + s.to(d.RightM)},
 				paper.Field{Label: "All down after", Value: figure.Seconds(d.ClearS)})
 		} else {

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"errors"
 	"fmt"
+	"html"
 	"image/color"
 	"io"
 	"path/filepath"
@@ -85,6 +86,8 @@ type canvas struct {
 	height  float64
 	handler text.Handler
 	write   func(io.Writer) (int64, error)
+	// name and about say to those who do not see it what it shows.
+	name, about string
 }
 
 // newCanvas makes an empty picture of a height.
@@ -100,15 +103,16 @@ func newCanvas(style Style, height float64) *canvas {
 		c.Canvas, c.write = draw.New(image), vgimg.PngCanvas{Canvas: image}.WriteTo
 	} else {
 		image := vgsvg.New(w, h)
-		c.Canvas, c.write = draw.New(image), inPixels(image)
+		c.Canvas, c.write = draw.New(image), c.inPixels(image)
 	}
 	c.fill(paper, []vg.Point{at(0, 0), at(width, 0), at(width, height), at(0, height)})
 	return c
 }
 
 // inPixels writes an SVG whose size is in pixels, as its coordinates are: a point
-// is a third more, and the picture would not fit a phone.
-func inPixels(image *vgsvg.Canvas) func(io.Writer) (int64, error) {
+// is a third more, and the picture would not fit a phone. Its title and what it
+// says come first, for those who have it read out.
+func (c *canvas) inPixels(image *vgsvg.Canvas) func(io.Writer) (int64, error) {
 	return func(w io.Writer) (int64, error) {
 		var whole bytes.Buffer
 		if _, err := image.WriteTo(&whole); err != nil {
@@ -118,7 +122,13 @@ func inPixels(image *vgsvg.Canvas) func(io.Writer) (int64, error) {
 		if !found {
 			return 0, errors.New("the picture has no head")
 		}
-		n, err := w.Write(slices.Concat(bytes.ReplaceAll(head, []byte(`pt"`), []byte(`"`)), []byte("viewBox"), rest))
+		tag, rest, found := bytes.Cut(rest, []byte(">"))
+		if !found {
+			return 0, errors.New("the picture has no body")
+		}
+		words := fmt.Sprintf(` role="img" aria-labelledby="name about"><title id="name">%s</title><desc id="about">%s</desc>`,
+			html.EscapeString(printable(c.name)), html.EscapeString(printable(c.about)))
+		n, err := w.Write(slices.Concat(bytes.ReplaceAll(head, []byte(`pt"`), []byte(`"`)), []byte("viewBox"), tag, []byte(words), rest))
 		return int64(n), err
 	}
 }
@@ -273,6 +283,7 @@ func printable(words string) string {
 
 // title sets the head of a picture and returns how far down it reaches.
 func title(c *canvas, top string, lines ...string) float64 {
+	c.name, c.about = top, strings.Join(lines, " ")
 	y := c.height - margin - heading
 	c.say(letter{size: heading, bold: true}, margin, y, top)
 	for _, line := range lines {

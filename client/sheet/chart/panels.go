@@ -5,6 +5,7 @@ import (
 	"image/color"
 	"io"
 	"math"
+	"strings"
 
 	"gonum.org/v1/plot"
 	"gonum.org/v1/plot/plotter"
@@ -50,6 +51,10 @@ func (p panels) draw(w io.Writer, style Style, cautions []*bowrollv1.Caution, fr
 	height := head + names + p.tall*float64(len(p.list)) + below.height() + 8
 	c := newCanvas(style, height)
 	title(c, p.title, p.heads...)
+	for _, m := range p.marks {
+		c.about += " " + m.name + "."
+	}
+	c.about += " " + strings.Join(p.notes, " ")
 	rows := make([][]*plot.Plot, len(p.list))
 	for i, panel := range p.list {
 		rows[i] = []*plot.Plot{panel}

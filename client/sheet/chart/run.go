@@ -116,9 +116,30 @@ func runMarks(units quantity.System, trace *bowrollv1.TakeoffsTraceResponse, off
 		}
 		add("lift-off", r.DistanceM, false)
 	}
+	if stop := stopPoint(off); stop != nil {
+		add("none lit: at rest", stop, false)
+	}
+	if c := off.GetChance(); c != nil {
+		add("run P99", c.RunP99M, false)
+	}
 	add("required", off.RequiredRunM, false)
 	add("deck end", off.AvailableM, true)
 	return marks
+}
+
+// stopPoint is where the aircraft is at rest when none of its units lights and it
+// stops; without units, when it stops at the last moment that fits.
+func stopPoint(off *bowrollv1.Takeoff) *float64 {
+	for _, f := range off.GetFailures() {
+		if f.GetKind() == bowrollv1.FailureKind_FAILURE_KIND_ALL_DUD {
+			return f.StopDistanceM
+		}
+	}
+	if last := off.GetCommit().GetLit(); off.GetFiring() == nil && last.GetExists() && last.DistanceM != nil && last.StopDistanceM != nil {
+		at := last.GetDistanceM() + last.GetStopDistanceM()
+		return &at
+	}
+	return nil
 }
 
 // distanceAt reads the distance at a time off the trace.

@@ -18,7 +18,10 @@ type Page struct {
 	Under string
 	// Stamp is printed in inverse across the head: the page is not for use.
 	Stamp string
-	Rows  []Row
+	// Across is a word printed large across the whole page, under what stands on it:
+	// no part of it may be used by itself.
+	Across string
+	Rows   []Row
 	// Foot stands at the lower edge.
 	Foot []string
 	// Flows says that the page may run on over several sheets. One that does not

@@ -88,6 +88,7 @@ func (s *setter) set() error {
 func (s *setter) open() {
 	s.f.AddPage()
 	s.sheet++
+	s.drawAcross()
 	s.drawFoot()
 }
 

@@ -1,6 +1,8 @@
 package paper
 
 import (
+	"math"
+
 	"codeberg.org/go-pdf/fpdf"
 )
 
@@ -129,6 +131,29 @@ func (s *setter) fill(fill Fill, x, y, width, height float64) {
 	if fill == Hatched {
 		s.hatch(x, y, width, height)
 	}
+}
+
+// drawAcross prints the page's word from corner to corner, pale enough to read
+// what stands on it, between two rules that a poor copy still shows.
+func (s *setter) drawAcross() {
+	if s.dry || s.page.Across == "" {
+		return
+	}
+	const size = 150.0
+	grey := level(Pale)
+	word := s.letters.write(s.page.Across)
+	s.font(size, true)
+	wide := s.f.GetStringWidth(word)
+	x, y := s.size.Width/2, s.size.Height/2
+	s.f.TransformBegin()
+	s.f.TransformRotate(math.Atan2(s.size.Height, s.size.Width)*180/math.Pi, x, y)
+	s.f.SetTextColor(grey, grey, grey)
+	s.f.Text(x-wide/2, y+size*point*0.36, word)
+	s.f.SetTextColor(0, 0, 0)
+	for _, off := range []float64{-size * point * 0.55, size * point * 0.55} {
+		s.line(0, y+off, s.size.Width, y+off, 0.7, false)
+	}
+	s.f.TransformEnd()
 }
 
 func (s *setter) polygon(p Shape, x, y, k float64) {

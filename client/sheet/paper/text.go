@@ -48,6 +48,10 @@ func (t *textSheet) page(p Page) {
 	t.set(p.Under, "", "")
 	t.line(strings.Repeat("=", textWidth))
 	for _, row := range p.Rows {
+		if p.Across != "" { // no part that is torn off may pass for a whole one
+			t.line("")
+			t.line(across(p.Across))
+		}
 		for _, c := range row {
 			t.cell(c)
 		}
@@ -56,6 +60,12 @@ func (t *textSheet) page(p Page) {
 	for _, text := range p.Foot {
 		t.set(text, "", "")
 	}
+}
+
+// across repeats a word over the width of the text.
+func across(word string) string {
+	part := "*** " + word + " "
+	return strings.Repeat(part, max(1, textWidth/letters(part))) + "***"
 }
 
 func (t *textSheet) cell(c Cell) {
