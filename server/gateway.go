@@ -20,10 +20,11 @@ type gateway struct {
 	handler http.Handler
 }
 
-// newGateway makes a gateway to the server behind conn. The outermost layer
+// newGateway makes a gateway to the server behind conn, which has those places,
+// nil where it is another's. The outermost layer
 // answers browsers' preflights, then come the probes, then what every request
 // is held against before it is routed.
-func newGateway(conn *grpc.ClientConn, origins []string, health *health.Server) *gateway {
+func newGateway(conn *grpc.ClientConn, origins []string, health *health.Server, places *intercept.Places) *gateway {
 	g := &gateway{conn: conn, routes: newRoutes(Contract())}
 	g.mux = runtime.NewServeMux(
 		runtime.WithMarshalerOption(runtime.MIMEWildcard, jsonForm{}),
@@ -40,7 +41,7 @@ func newGateway(conn *grpc.ClientConn, origins []string, health *health.Server) 
 	probes := http.NewServeMux()
 	probes.HandleFunc("GET /healthz", healthz)
 	probes.Handle("GET /readyz", readyz(health))
-	probes.Handle("/", guard(g.routes, g.mux))
+	probes.Handle("/", guard(g.routes, places, g.mux))
 	g.handler = cors(origins, g.routes, probes)
 	return g
 }
@@ -50,7 +51,7 @@ func newGateway(conn *grpc.ClientConn, origins []string, health *health.Server) 
 // without what a server counts, so that its cost can be measured. Streams and
 // probes are not served.
 func Gateway(ctx context.Context, conn *grpc.ClientConn, services Services) (http.Handler, error) {
-	g := newGateway(conn, nil, health.NewServer())
+	g := newGateway(conn, nil, health.NewServer(), nil)
 	return g, services.register(ctx, grpc.NewServer(), g.mux, conn)
 }
 

@@ -9,6 +9,7 @@ import (
 	"google.golang.org/grpc/codes"
 
 	bowrollv1 "bowroll/proto/bowroll/v1"
+	"bowroll/server/intercept"
 	"bowroll/server/refusal"
 )
 
@@ -19,15 +20,20 @@ type body struct {
 	refusal error
 }
 
-// guard holds a request's headers against what the gateway takes and bounds its
-// body, before anything is read.
-func guard(rs routes, next http.Handler) http.Handler {
+// guard holds a request's headers against what the gateway takes, refuses what
+// there is no place for and bounds the body, before anything is read.
+func guard(rs routes, places *intercept.Places, next http.Handler) http.Handler {
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		if fault := headerFault(r); fault != nil {
 			refuse(w, http.StatusUnsupportedMediaType, refusal.Routing(codes.InvalidArgument, refusal.Line(fault), fault))
 			return
 		}
-		limit := rs.bodyLimit(r)
+		bound := rs.at(r.URL.Path)
+		if err := busy(places, bound, r.Method); err != nil {
+			refuse(w, http.StatusTooManyRequests, err)
+			return
+		}
+		limit := bodyLimit(bound)
 		if r.ContentLength > limit {
 			err := refusal.TooLarge(int(r.ContentLength), int(limit), "ask for less at once, or use the stream")
 			refuse(w, http.StatusRequestEntityTooLarge, err)
@@ -38,9 +44,23 @@ func guard(rs routes, next http.Handler) http.Handler {
 	})
 }
 
-// bodyLimit is the most that the body of r may hold.
-func (rs routes) bodyLimit(r *http.Request) int64 {
-	for _, route := range rs.at(r.URL.Path) {
+// busy refuses a request where the method that it asks for has no place for it.
+func busy(places *intercept.Places, bound []*route, verb string) error {
+	if places == nil {
+		return nil
+	}
+	for _, route := range bound {
+		if route.verb == verb {
+			return places.Busy(route.fullMethod())
+		}
+	}
+	return nil
+}
+
+// bodyLimit is the most that the body of a request to a path with these bindings
+// may hold.
+func bodyLimit(bound []*route) int64 {
+	for _, route := range bound {
 		switch {
 		case route.method.IsStreamingClient():
 			return MaxStreamBodyBytes

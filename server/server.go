@@ -63,10 +63,13 @@ type Config struct {
 	Quota intercept.Quota
 	// StoreProbe asks the store for a sign of life; nil where there is no store.
 	StoreProbe func(context.Context) error
+	// Pressure tells how much there is to do, which the limits of calls in hand
+	// follow; the runtime's own measure unless given.
+	Pressure intercept.Pressure
 	// Latest returns the services as they are now, where they change while serving,
 	// e.g. with the catalog; it is asked for each call. Nil keeps the first.
 	Latest func() Services
-	// Now is the clock that quotas go by; the wall clock unless given.
+	// Now is the clock that quotas and limits go by; the wall clock unless given.
 	Now func() time.Time
 }
 
@@ -91,6 +94,9 @@ func New(config Config, services Services) (*Server, error) {
 	if config.Now == nil {
 		config.Now = time.Now
 	}
+	if config.Pressure == nil {
+		config.Pressure = intercept.SchedulerPressure()
+	}
 	metrics, err := intercept.NewMetrics(config.Registry)
 	if err != nil {
 		return nil, err
@@ -98,11 +104,12 @@ func New(config Config, services Services) (*Server, error) {
 	methods := classes(config.Cores)
 	chain := intercept.Chain{
 		Log: config.Log, NewID: config.NewID, Classes: methods, Screen: config.Screen, Metrics: metrics,
-		Access: config.Access, Quota: config.Quota, Now: config.Now,
+		Access: config.Access, Quota: config.Quota, Pressure: config.Pressure, Least: config.Cores, Now: config.Now,
 	}
+	interceptors, places := chain.ServerOptions()
 	s := &Server{
 		config: config,
-		grpc:   grpc.NewServer(slices.Concat(TransportOptions(), outerOptions(config.Certificates, config.Traces), chain.ServerOptions())...),
+		grpc:   grpc.NewServer(slices.Concat(TransportOptions(), outerOptions(config.Certificates, config.Traces), interceptors)...),
 		health: health.NewServer(),
 		inside: bufconn.Listen(256 << 10),
 		served: make(chan struct{}),
@@ -110,7 +117,7 @@ func New(config Config, services Services) (*Server, error) {
 	if s.conn, err = s.Connect(); err != nil {
 		return nil, err
 	}
-	gateway := newGateway(s.conn, config.Origins, s.health)
+	gateway := newGateway(s.conn, config.Origins, s.health, places)
 	var registrar grpc.ServiceRegistrar = s.grpc
 	if config.Latest != nil {
 		registrar = latest{s.grpc, config.Latest}

@@ -11,8 +11,8 @@ import (
 	"bowroll/server/refusal"
 )
 
-// Chain holds what the interceptors need. All fields are required but Access and
-// Quota.
+// Chain holds what the interceptors need. All fields are required but Access,
+// Quota, Pressure and Least.
 type Chain struct {
 	// Log gets one line a call.
 	Log *zap.Logger
@@ -28,22 +28,30 @@ type Chain struct {
 	Access *access.Guard
 	// Quota bounds what one caller may ask.
 	Quota Quota
-	// Now is the clock of the quota.
+	// Pressure tells how much there is to do; nil leaves the limits of classes as
+	// they are.
+	Pressure Pressure
+	// Least is how many calls of a class are taken on however much there is to do,
+	// 1 unless more are given; as a rule the processors.
+	Least int
+	// Now is the clock of quotas and limits.
 	Now func() time.Time
 }
 
-// ServerOptions returns the interceptors in their order.
-func (c Chain) ServerOptions() []grpc.ServerOption {
-	places := newPlaces(c.Classes, c.Metrics)
+// ServerOptions returns the interceptors in their order, and the places that
+// calls take.
+func (c Chain) ServerOptions() ([]grpc.ServerOption, *Places) {
+	places := newPlaces(c)
 	accounts := newAccounts(c.Quota, c.Now, c.Metrics)
 	return []grpc.ServerOption{
+		grpc.InTapHandle(c.tap(places)),
 		grpc.ChainUnaryInterceptor(
 			c.identifyUnary, c.observeUnary, settleUnary, c.recoverUnary(),
 			c.authorizeUnary, accounts.admitUnary, places.admitUnary, c.boundUnary, c.screenUnary),
 		grpc.ChainStreamInterceptor(
 			c.identifyStream, c.observeStream, settleStream, c.recoverStream(),
 			c.authorizeStream, accounts.admitStream, places.admitStream, c.boundStream, c.screenStream),
-	}
+	}, places
 }
 
 // stream is a server stream with another context.

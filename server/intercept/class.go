@@ -16,7 +16,7 @@ type Class struct {
 	Name string
 	// Deadline is the longest that a call may take.
 	Deadline time.Duration
-	// InFlight is how many calls are taken on at once.
+	// InFlight is how many calls are taken on at once at most.
 	InFlight int
 	// MaxBytes is the greatest size of a request, or of one of a stream.
 	MaxBytes int

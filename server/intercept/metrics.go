@@ -17,6 +17,8 @@ type Metrics struct {
 	ended    *prometheus.CounterVec
 	seconds  *prometheus.HistogramVec
 	inFlight *prometheus.GaugeVec
+	limit    *prometheus.GaugeVec
+	wait     prometheus.Gauge
 	shed     *prometheus.CounterVec
 	refused  *prometheus.CounterVec
 	panics   prometheus.Counter
@@ -47,6 +49,12 @@ func NewMetrics(r prometheus.Registerer) (*Metrics, error) {
 		inFlight: prometheus.NewGaugeVec(prometheus.GaugeOpts{
 			Name: "bowroll_rpc_in_flight", Help: "Calls in hand, by class.",
 		}, []string{"class"}),
+		limit: prometheus.NewGaugeVec(prometheus.GaugeOpts{
+			Name: "bowroll_rpc_limit", Help: "Calls taken on at once now, by class; it follows the load.",
+		}, []string{"class"}),
+		wait: prometheus.NewGauge(prometheus.GaugeOpts{
+			Name: "bowroll_processor_wait_seconds", Help: "What nine in ten goroutines that were ready last waited at most for a processor.",
+		}),
 		shed: prometheus.NewCounterVec(prometheus.CounterOpts{
 			Name: "bowroll_rpc_shed_total", Help: "Calls refused because their class was full.",
 		}, []string{"class"}),
@@ -57,7 +65,7 @@ func NewMetrics(r prometheus.Registerer) (*Metrics, error) {
 			Name: "bowroll_rpc_panics_total", Help: "Calls that panicked. Each is a bug.",
 		}),
 	}
-	for _, c := range []prometheus.Collector{m.begun, m.ended, m.seconds, m.inFlight, m.shed, m.refused, m.panics} {
+	for _, c := range []prometheus.Collector{m.begun, m.ended, m.seconds, m.inFlight, m.limit, m.wait, m.shed, m.refused, m.panics} {
 		if err := r.Register(c); err != nil {
 			return nil, err
 		}

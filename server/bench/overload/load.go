@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"os"
+	"path/filepath"
 	"slices"
 	"strings"
 	"sync"
@@ -22,25 +23,33 @@ import (
 	"bowroll/server/refusal"
 )
 
-// workers is how many callers there are; one that still waits when its next
-// call is due is late, and its call is not asked.
-const workers = 2000
+// workers is how many callers there are, on so many connections; where all still
+// wait when a call is due, it is late and is not asked.
+const (
+	workers     = 2000
+	connections = 8
+)
 
-// load asks one service.
+// load asks one service. Whoever asks for its health does so on a connection of
+// its own, as a balancer would.
 type load struct {
-	conns []*grpc.ClientConn
-	pid   int
+	conns  []*grpc.ClientConn
+	health *grpc.ClientConn
+	pid    int
+	// asked is what every call asks; calls only read it.
+	asked *bowrollv1.TakeoffsFindFiringRequest
 }
 
 func newLoad(address string, pid int) (*load, error) {
-	l := &load{pid: pid}
-	for range 8 {
+	l := &load{pid: pid, asked: request()}
+	for range connections + 1 {
 		conn, err := grpc.NewClient(address, grpc.WithTransportCredentials(insecure.NewCredentials()), grpc.WithDisableRetry())
 		if err != nil {
 			return nil, err
 		}
 		l.conns = append(l.conns, conn)
 	}
+	l.conns, l.health = l.conns[:connections], l.conns[connections]
 	return l, nil
 }
 
@@ -48,6 +57,7 @@ func (l *load) close() {
 	for _, c := range l.conns {
 		_ = c.Close()
 	}
+	_ = l.health.Close()
 }
 
 // request asks when to fire two units for a launch off the invented ship's deck:
@@ -75,7 +85,7 @@ func (l *load) closed(ctx context.Context, turn time.Duration) (perSecond float6
 		all.Go(func() {
 			client := bowrollv1.NewTakeoffsClient(l.conns[i%len(l.conns)])
 			for time.Since(began) < turn {
-				switch _, err := client.FindFiring(ctx, request()); {
+				switch _, err := client.FindFiring(ctx, l.asked); {
 				case err == nil:
 					calls.Add(1)
 				case status.Code(err) != codes.ResourceExhausted:
@@ -96,6 +106,9 @@ func (l *load) closed(ctx context.Context, turn time.Duration) (perSecond float6
 // result is what came of a load.
 type result struct {
 	asked, served float64 // a second
+	servedByCPU   float64 // for each second of the service's processor time
+	refused       float64 // a second
+	used          float64 // seconds of processor time a second
 	p99           float64 // of those served, seconds
 	health        float64 // 99 % of health checks took at most, seconds
 	memory        float64 // most resident bytes
@@ -105,13 +118,14 @@ type result struct {
 // open asks at a fixed rate for a while.
 func (l *load) open(ctx context.Context, perSecond float64, turn time.Duration) (result, error) {
 	time.Sleep(200 * time.Millisecond) // let the last load drain
-	start := time.Now()
+	start, spent := time.Now(), processor(l.pid)
 	var (
 		due          = make(chan struct{}, workers)
 		all          sync.WaitGroup
 		lock         sync.Mutex
 		served       []float64
 		asked, bare  atomic.Int64
+		refused      atomic.Int64
 		inTime       atomic.Int64
 		failed       = make(chan error, workers)
 		watch, ended = context.WithCancel(ctx)
@@ -123,7 +137,7 @@ func (l *load) open(ctx context.Context, perSecond float64, turn time.Duration) 
 			for range due {
 				asked.Add(1)
 				began := time.Now()
-				_, err := client.FindFiring(ctx, request())
+				_, err := client.FindFiring(ctx, l.asked)
 				took := time.Since(began).Seconds()
 				switch {
 				case err == nil:
@@ -134,6 +148,7 @@ func (l *load) open(ctx context.Context, perSecond float64, turn time.Duration) 
 				case status.Code(err) != codes.ResourceExhausted:
 					failed <- err
 				default:
+					refused.Add(1)
 					if _, ok := refusal.Retry(err); !ok {
 						bare.Add(1)
 					}
@@ -158,6 +173,7 @@ func (l *load) open(ctx context.Context, perSecond float64, turn time.Duration) 
 		time.Sleep(500 * time.Microsecond)
 	}
 	took := time.Since(start).Seconds()
+	inTurn, spent := float64(inTime.Load()), processor(l.pid)-spent
 	close(due)
 	all.Wait()
 	ended()
@@ -171,13 +187,17 @@ func (l *load) open(ctx context.Context, perSecond float64, turn time.Duration) 
 		return r, errors.New("nothing was served")
 	}
 	slices.Sort(served)
-	r.asked, r.served, r.p99, r.bare = float64(asked.Load())/took, float64(inTime.Load())/took, served[len(served)*99/100], bare.Load()
+	r.asked, r.served, r.p99, r.bare = float64(asked.Load())/took, inTurn/took, served[len(served)*99/100], bare.Load()
+	r.refused, r.used = float64(refused.Load())/took, spent/took
+	if spent > 0 {
+		r.servedByCPU = inTurn / spent
+	}
 	return r, nil
 }
 
 // look asks for the service's health and its memory until ctx ends.
 func (l *load) look(ctx context.Context) (p99, memory float64) {
-	client := healthpb.NewHealthClient(l.conns[0])
+	client := healthpb.NewHealthClient(l.health)
 	var took []float64
 	for ctx.Err() == nil {
 		began := time.Now()
@@ -192,6 +212,27 @@ func (l *load) look(ctx context.Context) (p99, memory float64) {
 		p99 = took[len(took)*99/100]
 	}
 	return p99, memory
+}
+
+// processor is the processor time that a process has used, in seconds; 0 where
+// that is not told.
+func processor(pid int) float64 {
+	threads, err := filepath.Glob(fmt.Sprintf("/proc/%d/task/*/schedstat", pid))
+	if err != nil {
+		return 0
+	}
+	var all float64
+	for _, thread := range threads {
+		text, err := os.ReadFile(thread)
+		var ran float64
+		if err == nil {
+			_, err = fmt.Sscan(string(text), &ran)
+		}
+		if err == nil { // a thread may have ended meanwhile
+			all += ran / 1e9
+		}
+	}
+	return all
 }
 
 // resident is the memory that a process holds, in bytes; 0 where that is not told.

@@ -4,6 +4,10 @@
 // a fixed rate whether answers come or not. It prints one line a figure: name,
 // value, bar, verdict, and exits 1 where a bar is missed.
 //
+// What a second of the service's processor time serves is printed beside what a
+// second of the clock does: on a machine that has other things to do the former
+// still tells what refusing costs.
+//
 // Run it from the top of the module: go run ./server/bench/overload, on a machine
 // with nothing else to do. The service runs in a process of its own with
 // GOMAXPROCS=1, on one core where taskset is there to say so, the load on another.
@@ -140,7 +144,7 @@ func measure(ctx context.Context, turn time.Duration) (missed bool, err error) {
 				verdict, missed = "MISSED", true
 			}
 		}
-		fmt.Printf("%-28s %10.4g%-4s %-8s %s\n", name, value, unit, limit, verdict)
+		fmt.Printf("%-30s %10.4g%-4s %-8s %s\n", name, value, unit, limit, verdict)
 	}
 	line("capacity", capacity, "/s", 0, false)
 	line("calm_p99", calm.p99*1e3, "ms", 0, false)
@@ -155,9 +159,13 @@ func measure(ctx context.Context, turn time.Duration) (missed bool, err error) {
 		name := fmt.Sprintf("x%g_", times)
 		line(name+"asked", r.asked, "/s", 0, false)
 		line(name+"served_of_full", r.served/full.served, "", 0.8, true)
+		line(name+"served_of_full_by_cpu", r.servedByCPU/full.servedByCPU, "", 0.8, true)
 		line(name+"p99", r.p99*1e3, "ms", 0, false)
 		line(name+"p99_of_calm", r.p99/calm.p99, "", 3, false)
 		line(name+"memory_of_calm", r.memory/calm.memory, "", 2, false)
+		if r.refused > 0 && calm.servedByCPU > 0 {
+			line(name+"cpu_of_a_refusal", (r.used-r.served/calm.servedByCPU)/r.refused*1e6, "us", 0, false)
+		}
 		line(name+"refused_without_retry", float64(r.bare), "", 0, false)
 		line(name+"health_p99", r.health*1e3, "ms", 50, false)
 	}
