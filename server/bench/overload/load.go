@@ -107,8 +107,6 @@ func (l *load) closed(ctx context.Context, turn time.Duration) (perSecond float6
 type result struct {
 	asked, served float64 // a second
 	servedByCPU   float64 // for each second of the service's processor time
-	refused       float64 // a second
-	used          float64 // seconds of processor time a second
 	p99           float64 // of those served, seconds
 	health        float64 // 99 % of health checks took at most, seconds
 	memory        float64 // most resident bytes
@@ -125,7 +123,6 @@ func (l *load) open(ctx context.Context, perSecond float64, turn time.Duration) 
 		lock         sync.Mutex
 		served       []float64
 		asked, bare  atomic.Int64
-		refused      atomic.Int64
 		inTime       atomic.Int64
 		failed       = make(chan error, workers)
 		watch, ended = context.WithCancel(ctx)
@@ -148,7 +145,6 @@ func (l *load) open(ctx context.Context, perSecond float64, turn time.Duration) 
 				case status.Code(err) != codes.ResourceExhausted:
 					failed <- err
 				default:
-					refused.Add(1)
 					if _, ok := refusal.Retry(err); !ok {
 						bare.Add(1)
 					}
@@ -188,7 +184,6 @@ func (l *load) open(ctx context.Context, perSecond float64, turn time.Duration) 
 	}
 	slices.Sort(served)
 	r.asked, r.served, r.p99, r.bare = float64(asked.Load())/took, inTurn/took, served[len(served)*99/100], bare.Load()
-	r.refused, r.used = float64(refused.Load())/took, spent/took
 	if spent > 0 {
 		r.servedByCPU = inTurn / spent
 	}

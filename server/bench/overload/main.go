@@ -163,9 +163,6 @@ func measure(ctx context.Context, turn time.Duration) (missed bool, err error) {
 		line(name+"p99", r.p99*1e3, "ms", 0, false)
 		line(name+"p99_of_calm", r.p99/calm.p99, "", 3, false)
 		line(name+"memory_of_calm", r.memory/calm.memory, "", 2, false)
-		if r.refused > 0 && calm.servedByCPU > 0 {
-			line(name+"cpu_of_a_refusal", (r.used-r.served/calm.servedByCPU)/r.refused*1e6, "us", 0, false)
-		}
 		line(name+"refused_without_retry", float64(r.bare), "", 0, false)
 		line(name+"health_p99", r.health*1e3, "ms", 50, false)
 	}
