@@ -10,6 +10,7 @@ import (
 	"google.golang.org/grpc/health"
 
 	"bowroll/server/intercept"
+	"bowroll/server/reference"
 )
 
 // gateway is the JSON side of the service.
@@ -24,7 +25,7 @@ type gateway struct {
 // nil where it is another's. The outermost layer
 // answers browsers' preflights, then come the probes, then what every request
 // is held against before it is routed.
-func newGateway(conn *grpc.ClientConn, origins []string, health *health.Server, places *intercept.Places) *gateway {
+func newGateway(conn *grpc.ClientConn, origins []string, health *health.Server, places *intercept.Places) (*gateway, error) {
 	g := &gateway{conn: conn, routes: newRoutes(Contract())}
 	g.mux = runtime.NewServeMux(
 		runtime.WithMarshalerOption(runtime.MIMEWildcard, jsonForm{}),
@@ -41,9 +42,16 @@ func newGateway(conn *grpc.ClientConn, origins []string, health *health.Server, 
 	probes := http.NewServeMux()
 	probes.HandleFunc("GET /healthz", healthz)
 	probes.Handle("GET /readyz", readyz(health))
+	pages, err := reference.New(Contract())
+	if err != nil {
+		return nil, err
+	}
+	for _, path := range []string{"GET /reference", "GET /reference/", "GET /openapi.json"} {
+		probes.Handle(path, pages)
+	}
 	probes.Handle("/", guard(g.routes, places, g.mux))
 	g.handler = cors(origins, g.routes, probes)
-	return g
+	return g, nil
 }
 
 // Gateway returns the JSON side alone of services behind conn, which may be
@@ -51,7 +59,10 @@ func newGateway(conn *grpc.ClientConn, origins []string, health *health.Server, 
 // without what a server counts, so that its cost can be measured. Streams and
 // probes are not served.
 func Gateway(ctx context.Context, conn *grpc.ClientConn, services Services) (http.Handler, error) {
-	g := newGateway(conn, nil, health.NewServer(), nil)
+	g, err := newGateway(conn, nil, health.NewServer(), nil)
+	if err != nil {
+		return nil, err
+	}
 	return g, services.register(ctx, grpc.NewServer(), g.mux, conn)
 }
 

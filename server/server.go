@@ -117,7 +117,10 @@ func New(config Config, services Services) (*Server, error) {
 	if s.conn, err = s.Connect(); err != nil {
 		return nil, err
 	}
-	gateway := newGateway(s.conn, config.Origins, s.health, places)
+	gateway, err := newGateway(s.conn, config.Origins, s.health, places)
+	if err != nil {
+		return nil, errors.Join(err, s.conn.Close())
+	}
 	var registrar grpc.ServiceRegistrar = s.grpc
 	if config.Latest != nil {
 		registrar = latest{s.grpc, config.Latest}

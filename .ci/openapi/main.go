@@ -1,6 +1,7 @@
 // Command openapi makes the generated OpenAPI file say what the gateway does:
-// an absent message is null, and a stream is newline-delimited JSON. It keeps
-// the order of the file.
+// an absent message is null, and a stream is newline-delimited JSON. It keeps the
+// order of the file, and writes beside it the same as OpenAPI 3, from which clients
+// are generated and in which answers show every key.
 package main
 
 import (
@@ -36,14 +37,34 @@ func run(path string) error {
 	root := document.Content[0]
 	nullMessages(get(root, "definitions"))
 	streams(get(root, "paths"))
-	var out bytes.Buffer
-	write(&out, root)
-	var indented bytes.Buffer
-	if err := json.Indent(&indented, out.Bytes(), "", "  "); err != nil {
+	second, err := indented(root)
+	if err != nil {
 		return err
 	}
+	if err := os.WriteFile(path, second, 0o644); err != nil {
+		return err
+	}
+	showAll(root)
+	if second, err = indented(root); err != nil {
+		return err
+	}
+	third, err := third(second)
+	if err != nil {
+		return err
+	}
+	return os.WriteFile(strings.TrimSuffix(path, ".swagger.json")+".openapi.json", third, 0o644)
+}
+
+// indented returns n as JSON for people.
+func indented(n *yaml.Node) ([]byte, error) {
+	var out bytes.Buffer
+	write(&out, n)
+	var indented bytes.Buffer
+	if err := json.Indent(&indented, out.Bytes(), "", "  "); err != nil {
+		return nil, err
+	}
 	indented.WriteByte('\n')
-	return os.WriteFile(path, indented.Bytes(), 0o644)
+	return indented.Bytes(), nil
 }
 
 // nullMessages lets every property that is one message be null.
@@ -58,6 +79,9 @@ func nullMessages(definitions *yaml.Node) {
 			target := refOf(property)
 			message := target != "" && get(get(definitions, target), "enum") == nil
 			// An instant is a message too, though written as text.
+			if get(property, "x-nullable") != nil {
+				continue
+			}
 			if format := get(property, "format"); message || format != nil && format.Value == "date-time" {
 				set(property, "x-nullable", "true", "!!bool")
 			}
