@@ -24,6 +24,9 @@ _bowroll`,
 		t.Run(shell, func(t *testing.T) {
 			path, err := exec.LookPath(shell)
 			if err != nil {
+				if os.Getenv("CI") != "" {
+					t.Fatalf("%s is not installed: apt-get install %s", shell, shell)
+				}
 				t.Skip(shell + " is not installed")
 			}
 			folder := t.TempDir()
