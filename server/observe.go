@@ -30,8 +30,10 @@ func observed(registry prometheus.Registerer, log *zap.Logger, next http.Handler
 			method = "other" // callers must not make up label values
 		}
 		answers.WithLabelValues(method, strconv.Itoa(watched.code)).Inc()
-		log.Debug("http", zap.String("method", method), zap.String("path", shorten(path)), zap.Int("code", watched.code),
-			zap.Duration("took", time.Since(began)), zap.String("caller", r.RemoteAddr))
+		if entry := log.Check(zap.DebugLevel, "http"); entry != nil {
+			entry.Write(zap.String("method", method), zap.String("path", shorten(path)), zap.Int("code", watched.code),
+				zap.Duration("took", time.Since(began)), zap.String("caller", r.RemoteAddr))
+		}
 	}), nil
 }
 

@@ -5,24 +5,21 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"strings"
 	"time"
 
+	bowrollv1 "bowroll/proto/bowroll/v1"
 	"bowroll/server"
 	"bowroll/server/assembly"
 	"bowroll/server/catalog"
 	"bowroll/server/refusal"
 	"bowroll/server/rpc"
-
-	bowrollv1 "bowroll/proto/bowroll/v1"
 )
 
 // kernels are the questions whose model alone is measured.
 var kernels = map[string]func() *bowrollv1.TakeoffsComputeRequest{"plain": request, "planner": plannerRequest}
 
 // serveKernel computes on this core, straight from the model: a line of a
-// question's name and a number of computations is answered by the seconds that
-// they took.
+// question's name and a number of computations is answered once they are done.
 func serveKernel(in io.Reader, out io.Writer) error {
 	folder, err := assembly.BuiltInCatalog()
 	if err != nil {
@@ -50,30 +47,34 @@ func serveKernel(in io.Reader, out io.Writer) error {
 		if _, err := fmt.Sscan(lines.Text(), &name, &count); err != nil {
 			return err
 		}
-		began := time.Now()
 		for range count {
 			if err := ready[name].Compute(); err != nil {
 				return err
 			}
 		}
-		fmt.Fprintln(out, time.Since(began).Seconds())
+		fmt.Fprintln(out, "done")
 	}
 	return lines.Err()
 }
 
-// kernelSeconds is the time of one computation of a question by the model alone.
+// kernelSeconds is the processor time of one computation of a question by the model
+// alone, which on a core of its own is the time that it takes.
 func kernelSeconds(kernel *child, name string, length time.Duration) (float64, error) {
 	ask := func(count int) (seconds float64, err error) {
+		before, err := kernel.cpu()
+		if err != nil {
+			return 0, err
+		}
 		if _, err = fmt.Fprintln(kernel.in, name, count); err != nil {
 			return 0, err
 		}
-		line, err := kernel.out.ReadString('\n')
-		if err == nil {
-			_, err = fmt.Sscan(strings.TrimSpace(line), &seconds)
+		if _, err = kernel.out.ReadString('\n'); err != nil {
+			return 0, err
 		}
-		return seconds, err
+		after, err := kernel.cpu()
+		return after - before, err
 	}
-	const probe = 50
+	const probe = 500
 	took, err := ask(probe)
 	if err != nil {
 		return 0, err
