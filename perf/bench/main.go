@@ -1,11 +1,12 @@
 // Command bench measures the take-off model beside its rivals and prints one
 // line a figure: name, value, bar, verdict. It exits 1 where a bar is missed.
 //
-// Run it from the top of the module: go run ./perf/bench. The rivals are a plain
-// adaptive method of order 5 in C, built when there is a compiler, and SciPy's
-// solve_ivp from Debian's python3-scipy; a rival that is not there is skipped
-// with the reason. Model and rival are measured in turns, each at the loosest
-// tolerance that is right to 1e-6 relative, and the median ratio counts.
+// Run it from the top of the module: go run ./perf/bench. The rivals are the
+// model's own method in C, built when there is a compiler, which must come to the
+// same result to 1e-9; a plain adaptive method of order 5 in C; and SciPy's
+// solve_ivp from Debian's python3-scipy, these two at the loosest tolerance that is
+// right to 1e-6. A rival that is not there is skipped with the reason. Model and
+// rival are measured in turns, by processor time, and the median ratio counts.
 package main
 
 import (

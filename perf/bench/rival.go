@@ -18,7 +18,7 @@ import (
 
 // rivals are the sources of the programs measured beside the model.
 //
-//go:embed testdata/roll.c testdata/roll.py
+//go:embed testdata/taylor.c testdata/rungekutta.c testdata/roll.py
 var rivals embed.FS
 
 // errNoRival says that a rival cannot run on this machine.
@@ -69,17 +69,17 @@ func ask(ctx context.Context, input []byte, name string, args ...string) (outcom
 	return o, nil
 }
 
-// buildC compiles the rival in C into folder.
-func buildC(ctx context.Context, folder string) (program string, err error) {
+// buildC compiles a rival in C into folder.
+func buildC(ctx context.Context, folder, name string) (program string, err error) {
 	cc, err := exec.LookPath("cc")
 	if err != nil {
 		return "", fmt.Errorf("no C compiler: %w", errNoRival)
 	}
-	source, err := unpack(folder, "roll.c")
+	source, err := unpack(folder, name+".c")
 	if err != nil {
 		return "", err
 	}
-	program = filepath.Join(folder, "roll")
+	program = filepath.Join(folder, name)
 	command := exec.CommandContext(ctx, cc, "-O3", "-march=native", "-o", program, source, "-lm")
 	command.Stderr = os.Stderr
 	if err := command.Run(); err != nil {
