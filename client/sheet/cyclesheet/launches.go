@@ -17,10 +17,10 @@ func (s Sheet) launches() paper.Cell {
 	}
 	t := paper.Table{Columns: []paper.Column{
 		{Head: "#", Right: true, Share: 0.45},
-		{Head: "UTC +min late", Share: 1.55},
-		{Head: "Sortie", Share: 1.45},
-		{Head: "Type", Share: 1.4, Rank: 4},
-		{Head: "Mass", Right: true, Share: 1.15, Rank: 3},
+		{Head: "UTC +min late", Share: 1.5},
+		{Head: "Sortie", Share: 1.55},
+		{Head: "Type", Share: 1.35, Rank: 4},
+		{Head: "Mass", Right: true, Share: 1.05, Rank: 3},
 		{Head: "Spot", Share: 0.8},
 		{Head: "Units and lot", Share: 1.8},
 		{Head: "Fire", Right: true, Share: 0.9},
@@ -29,7 +29,7 @@ func (s Sheet) launches() paper.Cell {
 		{Head: "Margin", Right: true, Share: 1.05},
 		{Head: "Least wind", Right: true, Share: 0.95, Rank: 5},
 		{Head: "If a unit fails", Share: 1.25, Badges: map[string]paper.Fill{"STOP": paper.Black, "GO": paper.Open, "NO WAY OUT": paper.Black}},
-		{Head: "Outcome", Share: 1.5, Badges: map[string]paper.Fill{"marginal": paper.Open}},
+		{Head: "Outcome", Share: 1.65, Badges: map[string]paper.Fill{"marginal": paper.Open}},
 	}}
 	for _, l := range s.Plan.GetLaunches() {
 		t.Rows = append(t.Rows, s.launch(l))

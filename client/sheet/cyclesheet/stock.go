@@ -25,7 +25,12 @@ func (s Sheet) stock() paper.Cell {
 		{Head: "Before", Right: true, Share: 0.8}, {Head: "Used", Right: true, Share: 0.8}, {Head: "After", Right: true, Share: 0.8},
 		{Head: "Remark", Share: 3},
 	}}
-	const width, top, row, leftEdge = 188.0, 1.0, 4.2, 24.0
+	const width, top, row = 188.0, 1.0, 4.2
+	names := make([]string, len(s.Plan.GetLots()))
+	for i, l := range s.Plan.GetLots() {
+		names[i] = l.GetLot()
+	}
+	leftEdge := nameRoom(names)
 	d := paper.Drawing{Width: width, Height: top + row*float64(len(s.Plan.GetLots())) + 5, Alt: "units of each lot, used and left"}
 	most := 1
 	for _, l := range s.Plan.GetLots() {
@@ -49,7 +54,7 @@ func (s Sheet) stock() paper.Cell {
 		t.Rows = append(t.Rows, []string{l.GetLot(), shortName(l.GetBoosterType()), until, grain,
 			fmt.Sprint(l.GetBeforeCount()), fmt.Sprint(l.GetUsedCount()), fmt.Sprint(l.GetAfterCount()), remark})
 		y := top + row*float64(i)
-		d.Shapes = append(d.Shapes, paper.Shape{Kind: paper.Label, X: 0, Y: y + row - 1.2, Text: l.GetLot(), Size: 3, Strong: true})
+		d.Shapes = append(d.Shapes, paper.Shape{Kind: paper.Label, X: 0, Y: y + row - 1.2, Text: rowName(l.GetLot()), Size: 3, Strong: true})
 		bar := func(from, to int32, fill paper.Fill) {
 			if to > from {
 				d.Shapes = append(d.Shapes, paper.Shape{Kind: paper.Box, X: leftEdge + float64(from)*each, Y: y + 0.5,

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"strings"
+	"unicode/utf8"
 
 	"bowroll/client/sheet/figure"
 	"bowroll/client/sheet/paper"
@@ -57,6 +58,28 @@ func (s Sheet) timeline() []paper.Cell {
 	return cells
 }
 
+// The names of rows take the room that the longest needs, within bounds; a letter
+// of them is about so wide.
+const leastNames, mostNames, letterWide = 24.0, 56.0, 1.8
+
+func nameRoom(names []string) float64 {
+	room := leastNames
+	for _, name := range names {
+		room = max(room, 3+letterWide*float64(utf8.RuneCountInString(name)))
+	}
+	return min(room, mostNames)
+}
+
+// rowName is a name cut to the room that there is at most; the tables have it
+// whole.
+func rowName(name string) string {
+	most := int(math.Floor((mostNames - 3) / letterWide))
+	if letters := []rune(name); len(letters) > most {
+		return string(letters[:most-1]) + "…"
+	}
+	return name
+}
+
 // gridStep is the distance of the lines of a timeline.
 func gridStep(span float64) float64 {
 	for _, step := range []float64{60, 120, 300, 600, 900, 1800, 3600, 7200} {
@@ -68,7 +91,12 @@ func gridStep(span float64) float64 {
 }
 
 func (s Sheet) bars(works []work, from, to, step float64) paper.Drawing {
-	const width, left, top, row = 188.0, 24.0, 6.0, 4.6
+	const width, top, row = 188.0, 6.0, 4.6
+	names := make([]string, len(works))
+	for i, w := range works {
+		names[i] = w.sortie
+	}
+	left := nameRoom(names)
 	bottom := top + row*float64(len(works))
 	d := paper.Drawing{Width: width, Height: bottom + 9, Alt: "the work on deck over time"}
 	right := 14.0 // room for what stands behind the last launch
@@ -87,7 +115,7 @@ func (s Sheet) bars(works []work, from, to, step float64) paper.Drawing {
 	for i, w := range works {
 		y := top + row*float64(i)
 		put(paper.Shape{Kind: paper.Stroke, X: 0, Y: y + row, X2: width, Y2: y + row, Weight: 0.1},
-			paper.Shape{Kind: paper.Label, X: 0, Y: y + row - 1.3, Text: w.sortie, Size: 3.1, Strong: true})
+			paper.Shape{Kind: paper.Label, X: 0, Y: y + row - 1.3, Text: rowName(w.sortie), Size: 3.1, Strong: true})
 		bar := func(a, b float64, fill paper.Fill) {
 			put(paper.Shape{Kind: paper.Box, X: x(a), Y: y + 0.7, X2: max(x(b), x(a)+0.5), Y2: y + row - 0.7, Fill: fill, Weight: 0.25})
 		}
@@ -120,18 +148,17 @@ func (s Sheet) bars(works []work, from, to, step float64) paper.Drawing {
 			paper.Shape{Kind: paper.Label, X: x(w.launch) + 3.2, Y: y + row - 1.3, Text: when, Size: 2.9})
 		d.Words = append(d.Words, s.said(w))
 	}
-	put(s.legend(works, bottom+4.2)...)
+	put(s.legend(works, left, bottom+4.2)...)
 	return d
 }
 
 // legend says what the bars are; only those that are there.
-func (s Sheet) legend(works []work, y float64) []paper.Shape {
+func (s Sheet) legend(works []work, x, y float64) []paper.Shape {
 	var fit, test, igniters bool
 	for _, w := range works {
 		fit, test, igniters = fit || w.fitFrom != nil, test || w.testFrom != nil, igniters || w.igniterFrom != nil
 	}
 	var shapes []paper.Shape
-	x := 24.0
 	put := func(there bool, fill paper.Fill, text string) {
 		if !there {
 			return

@@ -84,8 +84,9 @@ func (s Sheet) wind() paper.Cell {
 		add("Ship", figure.Bearing(ship.GetCourseDeg())+" true at "+s.measured(figure.Speed, ship.GetSpeedMps()))
 	}
 	if w := s.Cycle.GetNaturalWind(); w != nil {
-		add("Natural wind (filled arrow)", figure.Given(w.FromDeg, figure.Bearing)+" at "+figure.Given(w.SpeedMps, func(v float64) string { return s.measured(figure.Speed, v) }))
-		add("Lull, gust", s.number(figure.Speed, w.LullMps)+", "+s.number(figure.Speed, w.GustMps)+" "+s.unit(figure.Speed))
+		speed := func(v float64) string { return s.measured(figure.Speed, v) }
+		add("Natural wind (filled arrow)", figure.Given(w.FromDeg, figure.Bearing)+" at "+figure.Given(w.SpeedMps, speed))
+		add("Lull, gust", figure.Given(w.LullMps, speed)+", "+figure.Given(w.GustMps, speed))
 		add("Read at", w.GetSource())
 		add("Mean over", figure.Given(w.AveragingS, func(v float64) string { return figure.Fixed(v/60, 0) + " min" }))
 	}

@@ -60,7 +60,8 @@ type setter struct {
 	page    Page
 	scale   float64
 	dry     bool
-	sheet   int // sheets of this page so far
+	sheet   int     // sheets of this page so far
+	top     float64 // where the head of the sheet ends
 }
 
 func (s *setter) width() float64  { return s.size.Width - 2*margin }
@@ -104,9 +105,7 @@ func (s *setter) head() float64 {
 		y += 13
 	}
 	s.rule(y, 1.2)
-	s.text(name, margin, y+9.6, 26, true, Start, false)
-	s.text(s.page.Aside, margin+s.width(), y+9.6, 20, true, End, false)
-	y += 12.5
+	y = s.name(name, y)
 	small := 8.6 * min(1, s.scale)
 	for _, line := range s.split(s.page.Under, s.width(), small, false) {
 		s.text(line, margin, y+2.8, small, false, Start, false)
@@ -114,7 +113,29 @@ func (s *setter) head() float64 {
 	}
 	y += 0.6
 	s.rule(y, 0.35)
-	return y + 1.8*s.scale
+	s.top = y + 1.8*s.scale
+	return s.top
+}
+
+// name sets the name of a page and what stands opposite it. A long name is set
+// smaller, and over several lines where that does not do: it must not run into
+// what stands opposite.
+func (s *setter) name(name string, y float64) float64 {
+	const large, least, step = 26.0, 15.0, 0.45
+	room := s.width() - s.measure(s.page.Aside, 20, true) - 5
+	size := large
+	for size > least && s.measure(name, size, true) > room {
+		size -= 0.5
+	}
+	s.text(s.page.Aside, margin+s.width(), y+9.6, 20, true, End, false)
+	y += 9.6 - (large-size)*point*0.4
+	for i, line := range s.split(name, room, size, true) {
+		if i > 0 {
+			y += size * step
+		}
+		s.text(line, margin, y, size, true, Start, false)
+	}
+	return y + 2.9
 }
 
 // rows draws the rows from y down and returns where they end.
@@ -205,9 +226,8 @@ func (s *setter) flow(c Cell, y float64) float64 {
 				}
 				count++
 			}
-			if count == 0 && y > s.head()+30 {
-				s.open()
-				y = s.head()
+			if count == 0 && y > s.top+30 {
+				y = s.goOn(c)
 				continue
 			}
 			count = max(count, 1)
@@ -217,12 +237,20 @@ func (s *setter) flow(c Cell, y float64) float64 {
 			}
 			y = s.block(part, margin, y, s.width()) + 0.7
 			if first += count; first < len(rows) {
-				s.open()
-				y = s.head()
+				y = s.goOn(c)
 			}
 		}
 	}
 	return y + 1.7
+}
+
+// goOn begins a sheet for what is left of a cell, and says what that is of.
+func (s *setter) goOn(c Cell) float64 {
+	s.open()
+	if c.Title != "" {
+		c.Title += ", continued"
+	}
+	return s.title(c, margin, s.head(), s.width())
 }
 
 // place draws a block where it fits, on a new sheet if need be.

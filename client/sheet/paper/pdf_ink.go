@@ -21,7 +21,7 @@ func (s *setter) measure(text string, size float64, strong bool) float64 {
 }
 
 // split breaks a text into lines of a width: at blanks, or inside a word that is
-// longer than a line.
+// longer than a line, behind its last hyphen that fits if it has one.
 func (s *setter) split(text string, width, size float64, strong bool) []string {
 	if text == "" {
 		return nil
@@ -48,6 +48,12 @@ func (s *setter) split(text string, width, size float64, strong bool) []string {
 			n := len(letters)
 			for n > 1 && s.f.GetStringWidth(string(letters[:n])) > width {
 				n--
+			}
+			for at := n - 1; at > 0 && n < len(letters); at-- { // rather behind a hyphen
+				if letters[at] == '-' || letters[at] == '/' {
+					n = at + 1
+					break
+				}
 			}
 			if n == len(letters) { // a single letter wider than the line
 				line = word
