@@ -99,6 +99,7 @@ var bare = []string{
 	"sigma", "efficiency_factor", "density_exponent", "liftoff_factor", "oswald", "cl_max", "cl_roll", "cd0", "fraction", "gap",
 	"value", "limit", "least", "greatest", "shortfall", "change", "expected", "computed", "deviation", "tolerance", "largest_relative", "priority",
 	"bound", "objective", "factor", "ratio", "standard_error",
+	"score", "scores", "score_rms", "correlation", "low", "high", "alone", "spread", "alarm_runs", "detection_runs", // in standard deviations, parts and counts
 }
 
 func everyQuantityNamesItsUnit(t *testing.T) {

@@ -54,6 +54,8 @@ func (s Services) named(service string) any {
 		return s.Stock
 	case Package + ".Plans":
 		return s.Plans
+	case Package + ".Observations":
+		return s.Observations
 	}
 	return nil
 }

@@ -25,6 +25,8 @@ type Services struct {
 	Model      bowrollv1.ModelServer
 	Stock      bowrollv1.StockServer
 	Plans      bowrollv1.PlansServer
+
+	Observations bowrollv1.ObservationsServer
 }
 
 // register registers what there is, with gRPC and with the gateway.
@@ -57,6 +59,10 @@ func (s Services) register(ctx context.Context, grpcServer grpc.ServiceRegistrar
 	if s.Plans != nil {
 		bowrollv1.RegisterPlansServer(grpcServer, s.Plans)
 		gateways = append(gateways, bowrollv1.RegisterPlansHandler)
+	}
+	if s.Observations != nil {
+		bowrollv1.RegisterObservationsServer(grpcServer, s.Observations)
+		gateways = append(gateways, bowrollv1.RegisterObservationsHandler)
 	}
 	for _, gateway := range gateways {
 		if err := gateway(ctx, mux, conn); err != nil {

@@ -5,7 +5,7 @@ package testdata
 
 import "embed"
 
-// Files holds the folders catalog, cycles, examples and published.
+// Files holds the folders catalog, cycles, examples, published and vectors.
 //
-//go:embed catalog cycles examples published
+//go:embed catalog cycles examples published vectors/takeoff.json
 var Files embed.FS

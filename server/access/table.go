@@ -96,10 +96,17 @@ func services() map[string]map[string]Need {
 		"Model": {
 			"GetModel": read, "Check": read, "CheckVectors": read,
 		},
+		"Observations": {
+			"GetObservedRun": readAt, "ListObservedRuns": readAt, "TabulateResiduals": readAt, "FitCorrection": readAt, "DebriefPlan": readAt,
+			"RecordRun": planAt, "ProposeCorrection": planAt,
+			// Corrections belong to the catalog, which is one for the fleet.
+			"GetCorrection": read, "ListCorrections": read,
+			"AcceptCorrection": keep, "RejectCorrection": keep, "RevertCorrection": keep,
+		},
 		"Plans": {
 			"GetPlan": readAt, "ListPlans": readAt,
 			"CreatePlan": planAt, "ConfirmPlan": planAt, "CancelPlan": planAt, "IssueCard": planAt, "RecheckPlan": planAt,
-			"RecordLaunch": planAt, "ScrubSortie": planAt, "ExpirePlans": planAt,
+			"RecordLaunch": planAt, "ScrubSortie": planAt, "ExpirePlans": planAt, "RecomputePlan": readAt,
 		},
 		"Stock": {
 			"GetLot": readAt, "ListLots": readAt, "ListReadings": readAt, "GetExposure": readAt, "GetUnit": readAt,

@@ -37,7 +37,7 @@ func Services(screen *refusal.Screen, snapshot *catalog.Snapshot, values []publi
 		WindLimits: rpc.NewWindLimits(rules, snapshot, cores),
 		Cycles:     rpc.NewCycles(rules, snapshot, cores),
 		Catalog:    rpc.NewCatalog(snapshot),
-		Model:      rpc.NewModel(snapshot, programVersion(), values),
+		Model:      rpc.NewModel(snapshot, programVersion(), values, referenceCases()),
 	}
 }
 
@@ -72,6 +72,9 @@ func New(config server.Config, folder fs.FS, options ...Option) (*server.Server,
 	if chosen.store == nil {
 		return server.New(config, Services(config.Screen, snapshot, values, config.Cores))
 	}
+	if chosen.watch, err = rpc.NewDriftWatch(config.Registry); err != nil {
+		return nil, err
+	}
 	current, err := chosen.open(config.Screen, snapshot, values, config.Cores)
 	if err != nil {
 		return nil, err
@@ -82,6 +85,15 @@ func New(config server.Config, folder fs.FS, options ...Option) (*server.Server,
 	}
 	config.Latest = current.services
 	return server.New(config, current.services())
+}
+
+// referenceCases are the ones that come with the program, as JSON.
+func referenceCases() string {
+	text, err := testdata.Files.ReadFile("vectors/takeoff.json")
+	if err != nil {
+		return "" // it is embedded
+	}
+	return string(text)
 }
 
 // publishedValues are the ones that come with the program.

@@ -26,6 +26,7 @@ type Option func(*choice)
 type choice struct {
 	store store.Store
 	now   func() time.Time
+	watch *rpc.DriftWatch
 }
 
 // WithStore keeps stock, plans and the catalog in a store. Now is the wall clock.
@@ -48,7 +49,8 @@ func (c choice) open(screen *refusal.Screen, seed *catalog.Snapshot, values []pu
 		services := Services(screen, snapshot, values, cores)
 		services.Catalog = kept.Service(snapshot)
 		services.Stock = rpc.NewStock(c.store, snapshot, c.now)
-		services.Plans = rpc.NewPlans(c.store, snapshot, c.now)
+		services.Plans = rpc.NewPlans(c.store, snapshot, c.now).WithRevisions(kept, screen.Validator(), cores)
+		services.Observations = rpc.NewObservations(kept, screen.Validator(), snapshot, c.watch)
 		return services
 	}}, nil
 }

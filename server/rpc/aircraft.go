@@ -41,7 +41,29 @@ func aircraftType(p *bowrollv1.AircraftType) *aircraft.Type {
 		t.Propeller = aircraftPropeller(propeller)
 	}
 	t.Stations = aircraftStations(p)
+	if p.GetCorrection() != nil {
+		return correction(p).Apply(t)
+	}
 	return t
+}
+
+// correction is what a type's correction multiplies; a factor that is not stated
+// multiplies by 1.
+func correction(p *bowrollv1.AircraftType) aircraft.Correction {
+	c, stated := aircraft.Uncorrected, p.GetCorrection()
+	if stated == nil {
+		return c
+	}
+	if stated.ThrustFactor != nil {
+		c.Thrust = stated.GetThrustFactor()
+	}
+	if stated.RollingFrictionFactor != nil {
+		c.RollingFriction = stated.GetRollingFrictionFactor()
+	}
+	if stated.DragFactor != nil {
+		c.Drag = stated.GetDragFactor()
+	}
+	return c
 }
 
 // aircraftStations gives each station the sign of its side and, where a loading

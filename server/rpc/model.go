@@ -7,6 +7,7 @@ import (
 	"math"
 	"slices"
 	"strings"
+	"sync"
 
 	"google.golang.org/grpc/status"
 
@@ -28,22 +29,34 @@ type Model struct {
 	snapshot *catalog.Snapshot
 	program  string
 	rows     []published.Row
+	cases    string
+	digest   func() (string, error)
 }
 
-// NewModel returns the model service: the version of the program, and the
-// published values that the model is held against. Its requests have passed the
-// contract's own rules before they come here.
-func NewModel(snapshot *catalog.Snapshot, program string, rows []published.Row) *Model {
-	return &Model{snapshot: snapshot, program: program, rows: rows}
+// NewModel returns the model service: the version of the program, the published
+// values that the model is held against, and the reference cases that come with
+// it, as JSON. Its requests have passed the contract's own rules before they
+// come here.
+func NewModel(snapshot *catalog.Snapshot, program string, rows []published.Row, cases string) *Model {
+	m := &Model{snapshot: snapshot, program: program, rows: rows, cases: cases}
+	m.digest = sync.OnceValues(m.computeDigest)
+	return m
 }
 
 // GetModel returns the model's version and data.
 func (m *Model) GetModel(_ context.Context, r *bowrollv1.GetModelRequest) (*bowrollv1.ModelInfo, error) {
+	digest, err := m.digest()
+	if err != nil {
+		return nil, err
+	}
 	return &bowrollv1.ModelInfo{
 		Provenance:     provenance(m.snapshot, r),
 		ProgramVersion: m.program,
 		Notice:         notice,
 		Constants:      constants(),
+		Digest:         digest,
+		Versions:       versions(),
+		Dispersions:    dispersionsInUse(m.snapshot),
 	}, nil
 }
 
@@ -85,9 +98,14 @@ func (m *Model) Check(ctx context.Context, r *bowrollv1.ModelCheckRequest) (*bow
 	return answer, nil
 }
 
-// CheckVectors computes a file of reference cases.
+// CheckVectors computes a file of reference cases, or those that come with the
+// program.
 func (m *Model) CheckVectors(ctx context.Context, r *bowrollv1.ModelCheckVectorsRequest) (*bowrollv1.ModelCheckVectorsResponse, error) {
-	list, err := vectors.Read(strings.NewReader(r.GetVectorsJson()))
+	text := r.GetVectorsJson()
+	if text == "" {
+		text = m.cases
+	}
+	list, err := vectors.Read(strings.NewReader(text))
 	if err != nil {
 		return nil, refusal.Invalid([]*bowrollv1.Violation{vectorsFault("", err)})
 	}

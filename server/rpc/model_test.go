@@ -27,7 +27,7 @@ func testModel(t testing.TB) *Model {
 	if err != nil {
 		t.Fatal(err)
 	}
-	return NewModel(testSnapshot(t), "1.2.3", rows)
+	return NewModel(testSnapshot(t), "1.2.3", rows, "")
 }
 
 func TestGetModel(t *testing.T) {

@@ -19,6 +19,7 @@ import (
 type Plans struct {
 	bowrollv1.UnimplementedPlansServer
 	keeper
+	again *recomputer // nil where no revisions are kept
 }
 
 // NewPlans returns the plans service over a store. Sites are those of the

@@ -180,7 +180,7 @@ func (r resolver) resolveDeck(out *resolved, f *faults) *bowrollv1.Deck {
 	}
 	surface := c.GetSurface()
 	out.Setting.Surface = takeoff.Surface{
-		RollingFriction: surface.GetRollingFriction(),
+		RollingFriction: surface.GetRollingFriction() * correction(c.GetAircraft()).RollingFriction,
 		BrakingFriction: surface.GetBrakingFriction(),
 		BrakesUnknown:   surface == nil || surface.BrakingFriction == nil,
 		Upslope:         surface.GetUpslope(),

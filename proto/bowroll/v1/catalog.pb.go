@@ -854,7 +854,9 @@ type AircraftType struct {
 	// Revision of the catalog this was read from.
 	Provenance *Provenance `protobuf:"bytes,20,opt,name=provenance,proto3" json:"provenance,omitempty"`
 	// Stands for this state of the aircraft type.
-	Etag          string `protobuf:"bytes,21,opt,name=etag,proto3" json:"etag,omitempty"`
+	Etag string `protobuf:"bytes,21,opt,name=etag,proto3" json:"etag,omitempty"`
+	// Correction of the type from observed runs; absent means none.
+	Correction    *AircraftCorrection `protobuf:"bytes,22,opt,name=correction,proto3" json:"correction,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1036,6 +1038,106 @@ func (x *AircraftType) GetEtag() string {
 	return ""
 }
 
+func (x *AircraftType) GetCorrection() *AircraftCorrection {
+	if x != nil {
+		return x.Correction
+	}
+	return nil
+}
+
+// AircraftCorrection is what observed runs taught about a type: factors on its
+// data. A factor that is absent is 1.
+type AircraftCorrection struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Name, that of the correction that was accepted.
+	Id string `protobuf:"bytes,1,opt,name=id,proto3" json:"id,omitempty"`
+	// Where it comes from: runs, dates, who accepted it.
+	Source string `protobuf:"bytes,2,opt,name=source,proto3" json:"source,omitempty"`
+	// Revision of the catalog that it was fitted against; empty where it was not
+	// fitted here.
+	FittedRevision string `protobuf:"bytes,3,opt,name=fitted_revision,json=fittedRevision,proto3" json:"fitted_revision,omitempty"`
+	// Factor on the engine's thrust, 0.5 to 1.5.
+	ThrustFactor *float64 `protobuf:"fixed64,4,opt,name=thrust_factor,json=thrustFactor,proto3,oneof" json:"thrust_factor,omitempty"`
+	// Factor on the rolling friction of any surface, 0.1 to 5.
+	RollingFrictionFactor *float64 `protobuf:"fixed64,5,opt,name=rolling_friction_factor,json=rollingFrictionFactor,proto3,oneof" json:"rolling_friction_factor,omitempty"`
+	// Factor on the zero-lift drag of every flap setting, 0.3 to 3.
+	DragFactor    *float64 `protobuf:"fixed64,6,opt,name=drag_factor,json=dragFactor,proto3,oneof" json:"drag_factor,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *AircraftCorrection) Reset() {
+	*x = AircraftCorrection{}
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[13]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *AircraftCorrection) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*AircraftCorrection) ProtoMessage() {}
+
+func (x *AircraftCorrection) ProtoReflect() protoreflect.Message {
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[13]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use AircraftCorrection.ProtoReflect.Descriptor instead.
+func (*AircraftCorrection) Descriptor() ([]byte, []int) {
+	return file_bowroll_v1_catalog_proto_rawDescGZIP(), []int{13}
+}
+
+func (x *AircraftCorrection) GetId() string {
+	if x != nil {
+		return x.Id
+	}
+	return ""
+}
+
+func (x *AircraftCorrection) GetSource() string {
+	if x != nil {
+		return x.Source
+	}
+	return ""
+}
+
+func (x *AircraftCorrection) GetFittedRevision() string {
+	if x != nil {
+		return x.FittedRevision
+	}
+	return ""
+}
+
+func (x *AircraftCorrection) GetThrustFactor() float64 {
+	if x != nil && x.ThrustFactor != nil {
+		return *x.ThrustFactor
+	}
+	return 0
+}
+
+func (x *AircraftCorrection) GetRollingFrictionFactor() float64 {
+	if x != nil && x.RollingFrictionFactor != nil {
+		return *x.RollingFrictionFactor
+	}
+	return 0
+}
+
+func (x *AircraftCorrection) GetDragFactor() float64 {
+	if x != nil && x.DragFactor != nil {
+		return *x.DragFactor
+	}
+	return 0
+}
+
 // FlapSetting is the aerodynamics of one flap setting, landing gear down.
 type FlapSetting struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -1053,7 +1155,7 @@ type FlapSetting struct {
 
 func (x *FlapSetting) Reset() {
 	*x = FlapSetting{}
-	mi := &file_bowroll_v1_catalog_proto_msgTypes[13]
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[14]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1065,7 +1167,7 @@ func (x *FlapSetting) String() string {
 func (*FlapSetting) ProtoMessage() {}
 
 func (x *FlapSetting) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_catalog_proto_msgTypes[13]
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[14]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1078,7 +1180,7 @@ func (x *FlapSetting) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use FlapSetting.ProtoReflect.Descriptor instead.
 func (*FlapSetting) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_catalog_proto_rawDescGZIP(), []int{13}
+	return file_bowroll_v1_catalog_proto_rawDescGZIP(), []int{14}
 }
 
 func (x *FlapSetting) GetId() string {
@@ -1125,7 +1227,7 @@ type ThrustTable struct {
 
 func (x *ThrustTable) Reset() {
 	*x = ThrustTable{}
-	mi := &file_bowroll_v1_catalog_proto_msgTypes[14]
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[15]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1137,7 +1239,7 @@ func (x *ThrustTable) String() string {
 func (*ThrustTable) ProtoMessage() {}
 
 func (x *ThrustTable) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_catalog_proto_msgTypes[14]
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[15]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1150,7 +1252,7 @@ func (x *ThrustTable) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ThrustTable.ProtoReflect.Descriptor instead.
 func (*ThrustTable) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_catalog_proto_rawDescGZIP(), []int{14}
+	return file_bowroll_v1_catalog_proto_rawDescGZIP(), []int{15}
 }
 
 func (x *ThrustTable) GetAirspeedMps() []float64 {
@@ -1193,7 +1295,7 @@ type Propeller struct {
 
 func (x *Propeller) Reset() {
 	*x = Propeller{}
-	mi := &file_bowroll_v1_catalog_proto_msgTypes[15]
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[16]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1205,7 +1307,7 @@ func (x *Propeller) String() string {
 func (*Propeller) ProtoMessage() {}
 
 func (x *Propeller) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_catalog_proto_msgTypes[15]
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[16]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1218,7 +1320,7 @@ func (x *Propeller) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Propeller.ProtoReflect.Descriptor instead.
 func (*Propeller) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_catalog_proto_rawDescGZIP(), []int{15}
+	return file_bowroll_v1_catalog_proto_rawDescGZIP(), []int{16}
 }
 
 func (x *Propeller) GetPowerW() float64 {
@@ -1276,7 +1378,7 @@ type Station struct {
 
 func (x *Station) Reset() {
 	*x = Station{}
-	mi := &file_bowroll_v1_catalog_proto_msgTypes[16]
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[17]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1288,7 +1390,7 @@ func (x *Station) String() string {
 func (*Station) ProtoMessage() {}
 
 func (x *Station) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_catalog_proto_msgTypes[16]
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[17]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1301,7 +1403,7 @@ func (x *Station) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Station.ProtoReflect.Descriptor instead.
 func (*Station) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_catalog_proto_rawDescGZIP(), []int{16}
+	return file_bowroll_v1_catalog_proto_rawDescGZIP(), []int{17}
 }
 
 func (x *Station) GetId() string {
@@ -1352,7 +1454,7 @@ type Loading struct {
 
 func (x *Loading) Reset() {
 	*x = Loading{}
-	mi := &file_bowroll_v1_catalog_proto_msgTypes[17]
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[18]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1364,7 +1466,7 @@ func (x *Loading) String() string {
 func (*Loading) ProtoMessage() {}
 
 func (x *Loading) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_catalog_proto_msgTypes[17]
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[18]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1377,7 +1479,7 @@ func (x *Loading) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Loading.ProtoReflect.Descriptor instead.
 func (*Loading) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_catalog_proto_rawDescGZIP(), []int{17}
+	return file_bowroll_v1_catalog_proto_rawDescGZIP(), []int{18}
 }
 
 func (x *Loading) GetUnitCount() int32 {
@@ -1468,7 +1570,7 @@ type BoosterType struct {
 
 func (x *BoosterType) Reset() {
 	*x = BoosterType{}
-	mi := &file_bowroll_v1_catalog_proto_msgTypes[18]
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[19]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1480,7 +1582,7 @@ func (x *BoosterType) String() string {
 func (*BoosterType) ProtoMessage() {}
 
 func (x *BoosterType) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_catalog_proto_msgTypes[18]
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[19]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1493,7 +1595,7 @@ func (x *BoosterType) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use BoosterType.ProtoReflect.Descriptor instead.
 func (*BoosterType) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_catalog_proto_rawDescGZIP(), []int{18}
+	return file_bowroll_v1_catalog_proto_rawDescGZIP(), []int{19}
 }
 
 func (x *BoosterType) GetName() string {
@@ -1739,7 +1841,7 @@ type ExhaustJet struct {
 
 func (x *ExhaustJet) Reset() {
 	*x = ExhaustJet{}
-	mi := &file_bowroll_v1_catalog_proto_msgTypes[19]
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[20]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1751,7 +1853,7 @@ func (x *ExhaustJet) String() string {
 func (*ExhaustJet) ProtoMessage() {}
 
 func (x *ExhaustJet) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_catalog_proto_msgTypes[19]
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[20]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1764,7 +1866,7 @@ func (x *ExhaustJet) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ExhaustJet.ProtoReflect.Descriptor instead.
 func (*ExhaustJet) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_catalog_proto_rawDescGZIP(), []int{19}
+	return file_bowroll_v1_catalog_proto_rawDescGZIP(), []int{20}
 }
 
 func (x *ExhaustJet) GetExitSpeedMps() float64 {
@@ -1821,7 +1923,7 @@ type Igniter struct {
 
 func (x *Igniter) Reset() {
 	*x = Igniter{}
-	mi := &file_bowroll_v1_catalog_proto_msgTypes[20]
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[21]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1833,7 +1935,7 @@ func (x *Igniter) String() string {
 func (*Igniter) ProtoMessage() {}
 
 func (x *Igniter) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_catalog_proto_msgTypes[20]
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[21]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1846,7 +1948,7 @@ func (x *Igniter) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Igniter.ProtoReflect.Descriptor instead.
 func (*Igniter) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_catalog_proto_rawDescGZIP(), []int{20}
+	return file_bowroll_v1_catalog_proto_rawDescGZIP(), []int{21}
 }
 
 func (x *Igniter) GetResistanceOhm() float64 {
@@ -1911,7 +2013,7 @@ type Site struct {
 
 func (x *Site) Reset() {
 	*x = Site{}
-	mi := &file_bowroll_v1_catalog_proto_msgTypes[21]
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[22]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1923,7 +2025,7 @@ func (x *Site) String() string {
 func (*Site) ProtoMessage() {}
 
 func (x *Site) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_catalog_proto_msgTypes[21]
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[22]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1936,7 +2038,7 @@ func (x *Site) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Site.ProtoReflect.Descriptor instead.
 func (*Site) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_catalog_proto_rawDescGZIP(), []int{21}
+	return file_bowroll_v1_catalog_proto_rawDescGZIP(), []int{22}
 }
 
 func (x *Site) GetName() string {
@@ -2021,7 +2123,7 @@ type Anemometer struct {
 
 func (x *Anemometer) Reset() {
 	*x = Anemometer{}
-	mi := &file_bowroll_v1_catalog_proto_msgTypes[22]
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[23]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2033,7 +2135,7 @@ func (x *Anemometer) String() string {
 func (*Anemometer) ProtoMessage() {}
 
 func (x *Anemometer) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_catalog_proto_msgTypes[22]
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[23]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2046,7 +2148,7 @@ func (x *Anemometer) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Anemometer.ProtoReflect.Descriptor instead.
 func (*Anemometer) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_catalog_proto_rawDescGZIP(), []int{22}
+	return file_bowroll_v1_catalog_proto_rawDescGZIP(), []int{23}
 }
 
 func (x *Anemometer) GetId() string {
@@ -2099,7 +2201,7 @@ type AnemometerCorrection struct {
 
 func (x *AnemometerCorrection) Reset() {
 	*x = AnemometerCorrection{}
-	mi := &file_bowroll_v1_catalog_proto_msgTypes[23]
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[24]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2111,7 +2213,7 @@ func (x *AnemometerCorrection) String() string {
 func (*AnemometerCorrection) ProtoMessage() {}
 
 func (x *AnemometerCorrection) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_catalog_proto_msgTypes[23]
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[24]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2124,7 +2226,7 @@ func (x *AnemometerCorrection) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AnemometerCorrection.ProtoReflect.Descriptor instead.
 func (*AnemometerCorrection) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_catalog_proto_rawDescGZIP(), []int{23}
+	return file_bowroll_v1_catalog_proto_rawDescGZIP(), []int{24}
 }
 
 func (x *AnemometerCorrection) GetFromDeg() float64 {
@@ -2192,7 +2294,7 @@ type WindQuality struct {
 
 func (x *WindQuality) Reset() {
 	*x = WindQuality{}
-	mi := &file_bowroll_v1_catalog_proto_msgTypes[24]
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[25]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2204,7 +2306,7 @@ func (x *WindQuality) String() string {
 func (*WindQuality) ProtoMessage() {}
 
 func (x *WindQuality) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_catalog_proto_msgTypes[24]
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[25]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2217,7 +2319,7 @@ func (x *WindQuality) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WindQuality.ProtoReflect.Descriptor instead.
 func (*WindQuality) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_catalog_proto_rawDescGZIP(), []int{24}
+	return file_bowroll_v1_catalog_proto_rawDescGZIP(), []int{25}
 }
 
 func (x *WindQuality) GetLeastAveragingS() float64 {
@@ -2293,7 +2395,7 @@ type Deck struct {
 
 func (x *Deck) Reset() {
 	*x = Deck{}
-	mi := &file_bowroll_v1_catalog_proto_msgTypes[25]
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[26]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2305,7 +2407,7 @@ func (x *Deck) String() string {
 func (*Deck) ProtoMessage() {}
 
 func (x *Deck) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_catalog_proto_msgTypes[25]
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[26]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2318,7 +2420,7 @@ func (x *Deck) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Deck.ProtoReflect.Descriptor instead.
 func (*Deck) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_catalog_proto_rawDescGZIP(), []int{25}
+	return file_bowroll_v1_catalog_proto_rawDescGZIP(), []int{26}
 }
 
 func (x *Deck) GetName() string {
@@ -2437,7 +2539,7 @@ type SpotNeighbour struct {
 
 func (x *SpotNeighbour) Reset() {
 	*x = SpotNeighbour{}
-	mi := &file_bowroll_v1_catalog_proto_msgTypes[26]
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[27]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2449,7 +2551,7 @@ func (x *SpotNeighbour) String() string {
 func (*SpotNeighbour) ProtoMessage() {}
 
 func (x *SpotNeighbour) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_catalog_proto_msgTypes[26]
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[27]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2462,7 +2564,7 @@ func (x *SpotNeighbour) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SpotNeighbour.ProtoReflect.Descriptor instead.
 func (*SpotNeighbour) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_catalog_proto_rawDescGZIP(), []int{26}
+	return file_bowroll_v1_catalog_proto_rawDescGZIP(), []int{27}
 }
 
 func (x *SpotNeighbour) GetSpot() string {
@@ -2511,7 +2613,7 @@ type Surface struct {
 
 func (x *Surface) Reset() {
 	*x = Surface{}
-	mi := &file_bowroll_v1_catalog_proto_msgTypes[27]
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[28]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2523,7 +2625,7 @@ func (x *Surface) String() string {
 func (*Surface) ProtoMessage() {}
 
 func (x *Surface) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_catalog_proto_msgTypes[27]
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[28]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2536,7 +2638,7 @@ func (x *Surface) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Surface.ProtoReflect.Descriptor instead.
 func (*Surface) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_catalog_proto_rawDescGZIP(), []int{27}
+	return file_bowroll_v1_catalog_proto_rawDescGZIP(), []int{28}
 }
 
 func (x *Surface) GetRollingFriction() float64 {
@@ -2582,7 +2684,7 @@ type Spot struct {
 
 func (x *Spot) Reset() {
 	*x = Spot{}
-	mi := &file_bowroll_v1_catalog_proto_msgTypes[28]
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[29]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2594,7 +2696,7 @@ func (x *Spot) String() string {
 func (*Spot) ProtoMessage() {}
 
 func (x *Spot) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_catalog_proto_msgTypes[28]
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[29]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2607,7 +2709,7 @@ func (x *Spot) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Spot.ProtoReflect.Descriptor instead.
 func (*Spot) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_catalog_proto_rawDescGZIP(), []int{28}
+	return file_bowroll_v1_catalog_proto_rawDescGZIP(), []int{29}
 }
 
 func (x *Spot) GetId() string {
@@ -2650,7 +2752,7 @@ type CreateAircraftTypeRequest struct {
 
 func (x *CreateAircraftTypeRequest) Reset() {
 	*x = CreateAircraftTypeRequest{}
-	mi := &file_bowroll_v1_catalog_proto_msgTypes[29]
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[30]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2662,7 +2764,7 @@ func (x *CreateAircraftTypeRequest) String() string {
 func (*CreateAircraftTypeRequest) ProtoMessage() {}
 
 func (x *CreateAircraftTypeRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_catalog_proto_msgTypes[29]
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[30]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2675,7 +2777,7 @@ func (x *CreateAircraftTypeRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CreateAircraftTypeRequest.ProtoReflect.Descriptor instead.
 func (*CreateAircraftTypeRequest) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_catalog_proto_rawDescGZIP(), []int{29}
+	return file_bowroll_v1_catalog_proto_rawDescGZIP(), []int{30}
 }
 
 func (x *CreateAircraftTypeRequest) GetAircraftType() *AircraftType {
@@ -2736,7 +2838,7 @@ type UpdateAircraftTypeRequest struct {
 
 func (x *UpdateAircraftTypeRequest) Reset() {
 	*x = UpdateAircraftTypeRequest{}
-	mi := &file_bowroll_v1_catalog_proto_msgTypes[30]
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[31]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2748,7 +2850,7 @@ func (x *UpdateAircraftTypeRequest) String() string {
 func (*UpdateAircraftTypeRequest) ProtoMessage() {}
 
 func (x *UpdateAircraftTypeRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_catalog_proto_msgTypes[30]
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[31]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2761,7 +2863,7 @@ func (x *UpdateAircraftTypeRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use UpdateAircraftTypeRequest.ProtoReflect.Descriptor instead.
 func (*UpdateAircraftTypeRequest) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_catalog_proto_rawDescGZIP(), []int{30}
+	return file_bowroll_v1_catalog_proto_rawDescGZIP(), []int{31}
 }
 
 func (x *UpdateAircraftTypeRequest) GetName() string {
@@ -2834,7 +2936,7 @@ type DeleteAircraftTypeRequest struct {
 
 func (x *DeleteAircraftTypeRequest) Reset() {
 	*x = DeleteAircraftTypeRequest{}
-	mi := &file_bowroll_v1_catalog_proto_msgTypes[31]
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[32]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2846,7 +2948,7 @@ func (x *DeleteAircraftTypeRequest) String() string {
 func (*DeleteAircraftTypeRequest) ProtoMessage() {}
 
 func (x *DeleteAircraftTypeRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_catalog_proto_msgTypes[31]
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[32]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2859,7 +2961,7 @@ func (x *DeleteAircraftTypeRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use DeleteAircraftTypeRequest.ProtoReflect.Descriptor instead.
 func (*DeleteAircraftTypeRequest) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_catalog_proto_rawDescGZIP(), []int{31}
+	return file_bowroll_v1_catalog_proto_rawDescGZIP(), []int{32}
 }
 
 func (x *DeleteAircraftTypeRequest) GetName() string {
@@ -2923,7 +3025,7 @@ type CreateBoosterTypeRequest struct {
 
 func (x *CreateBoosterTypeRequest) Reset() {
 	*x = CreateBoosterTypeRequest{}
-	mi := &file_bowroll_v1_catalog_proto_msgTypes[32]
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[33]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2935,7 +3037,7 @@ func (x *CreateBoosterTypeRequest) String() string {
 func (*CreateBoosterTypeRequest) ProtoMessage() {}
 
 func (x *CreateBoosterTypeRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_catalog_proto_msgTypes[32]
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[33]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2948,7 +3050,7 @@ func (x *CreateBoosterTypeRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CreateBoosterTypeRequest.ProtoReflect.Descriptor instead.
 func (*CreateBoosterTypeRequest) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_catalog_proto_rawDescGZIP(), []int{32}
+	return file_bowroll_v1_catalog_proto_rawDescGZIP(), []int{33}
 }
 
 func (x *CreateBoosterTypeRequest) GetBoosterType() *BoosterType {
@@ -3009,7 +3111,7 @@ type UpdateBoosterTypeRequest struct {
 
 func (x *UpdateBoosterTypeRequest) Reset() {
 	*x = UpdateBoosterTypeRequest{}
-	mi := &file_bowroll_v1_catalog_proto_msgTypes[33]
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[34]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3021,7 +3123,7 @@ func (x *UpdateBoosterTypeRequest) String() string {
 func (*UpdateBoosterTypeRequest) ProtoMessage() {}
 
 func (x *UpdateBoosterTypeRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_catalog_proto_msgTypes[33]
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[34]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3034,7 +3136,7 @@ func (x *UpdateBoosterTypeRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use UpdateBoosterTypeRequest.ProtoReflect.Descriptor instead.
 func (*UpdateBoosterTypeRequest) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_catalog_proto_rawDescGZIP(), []int{33}
+	return file_bowroll_v1_catalog_proto_rawDescGZIP(), []int{34}
 }
 
 func (x *UpdateBoosterTypeRequest) GetName() string {
@@ -3107,7 +3209,7 @@ type DeleteBoosterTypeRequest struct {
 
 func (x *DeleteBoosterTypeRequest) Reset() {
 	*x = DeleteBoosterTypeRequest{}
-	mi := &file_bowroll_v1_catalog_proto_msgTypes[34]
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[35]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3119,7 +3221,7 @@ func (x *DeleteBoosterTypeRequest) String() string {
 func (*DeleteBoosterTypeRequest) ProtoMessage() {}
 
 func (x *DeleteBoosterTypeRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_catalog_proto_msgTypes[34]
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[35]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3132,7 +3234,7 @@ func (x *DeleteBoosterTypeRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use DeleteBoosterTypeRequest.ProtoReflect.Descriptor instead.
 func (*DeleteBoosterTypeRequest) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_catalog_proto_rawDescGZIP(), []int{34}
+	return file_bowroll_v1_catalog_proto_rawDescGZIP(), []int{35}
 }
 
 func (x *DeleteBoosterTypeRequest) GetName() string {
@@ -3196,7 +3298,7 @@ type CreateSiteRequest struct {
 
 func (x *CreateSiteRequest) Reset() {
 	*x = CreateSiteRequest{}
-	mi := &file_bowroll_v1_catalog_proto_msgTypes[35]
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[36]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3208,7 +3310,7 @@ func (x *CreateSiteRequest) String() string {
 func (*CreateSiteRequest) ProtoMessage() {}
 
 func (x *CreateSiteRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_catalog_proto_msgTypes[35]
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[36]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3221,7 +3323,7 @@ func (x *CreateSiteRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CreateSiteRequest.ProtoReflect.Descriptor instead.
 func (*CreateSiteRequest) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_catalog_proto_rawDescGZIP(), []int{35}
+	return file_bowroll_v1_catalog_proto_rawDescGZIP(), []int{36}
 }
 
 func (x *CreateSiteRequest) GetSite() *Site {
@@ -3282,7 +3384,7 @@ type UpdateSiteRequest struct {
 
 func (x *UpdateSiteRequest) Reset() {
 	*x = UpdateSiteRequest{}
-	mi := &file_bowroll_v1_catalog_proto_msgTypes[36]
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[37]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3294,7 +3396,7 @@ func (x *UpdateSiteRequest) String() string {
 func (*UpdateSiteRequest) ProtoMessage() {}
 
 func (x *UpdateSiteRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_catalog_proto_msgTypes[36]
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[37]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3307,7 +3409,7 @@ func (x *UpdateSiteRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use UpdateSiteRequest.ProtoReflect.Descriptor instead.
 func (*UpdateSiteRequest) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_catalog_proto_rawDescGZIP(), []int{36}
+	return file_bowroll_v1_catalog_proto_rawDescGZIP(), []int{37}
 }
 
 func (x *UpdateSiteRequest) GetName() string {
@@ -3380,7 +3482,7 @@ type DeleteSiteRequest struct {
 
 func (x *DeleteSiteRequest) Reset() {
 	*x = DeleteSiteRequest{}
-	mi := &file_bowroll_v1_catalog_proto_msgTypes[37]
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[38]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3392,7 +3494,7 @@ func (x *DeleteSiteRequest) String() string {
 func (*DeleteSiteRequest) ProtoMessage() {}
 
 func (x *DeleteSiteRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_catalog_proto_msgTypes[37]
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[38]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3405,7 +3507,7 @@ func (x *DeleteSiteRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use DeleteSiteRequest.ProtoReflect.Descriptor instead.
 func (*DeleteSiteRequest) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_catalog_proto_rawDescGZIP(), []int{37}
+	return file_bowroll_v1_catalog_proto_rawDescGZIP(), []int{38}
 }
 
 func (x *DeleteSiteRequest) GetName() string {
@@ -3471,7 +3573,7 @@ type CreateDeckRequest struct {
 
 func (x *CreateDeckRequest) Reset() {
 	*x = CreateDeckRequest{}
-	mi := &file_bowroll_v1_catalog_proto_msgTypes[38]
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[39]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3483,7 +3585,7 @@ func (x *CreateDeckRequest) String() string {
 func (*CreateDeckRequest) ProtoMessage() {}
 
 func (x *CreateDeckRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_catalog_proto_msgTypes[38]
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[39]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3496,7 +3598,7 @@ func (x *CreateDeckRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CreateDeckRequest.ProtoReflect.Descriptor instead.
 func (*CreateDeckRequest) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_catalog_proto_rawDescGZIP(), []int{38}
+	return file_bowroll_v1_catalog_proto_rawDescGZIP(), []int{39}
 }
 
 func (x *CreateDeckRequest) GetParent() string {
@@ -3564,7 +3666,7 @@ type UpdateDeckRequest struct {
 
 func (x *UpdateDeckRequest) Reset() {
 	*x = UpdateDeckRequest{}
-	mi := &file_bowroll_v1_catalog_proto_msgTypes[39]
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[40]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3576,7 +3678,7 @@ func (x *UpdateDeckRequest) String() string {
 func (*UpdateDeckRequest) ProtoMessage() {}
 
 func (x *UpdateDeckRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_catalog_proto_msgTypes[39]
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[40]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3589,7 +3691,7 @@ func (x *UpdateDeckRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use UpdateDeckRequest.ProtoReflect.Descriptor instead.
 func (*UpdateDeckRequest) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_catalog_proto_rawDescGZIP(), []int{39}
+	return file_bowroll_v1_catalog_proto_rawDescGZIP(), []int{40}
 }
 
 func (x *UpdateDeckRequest) GetName() string {
@@ -3662,7 +3764,7 @@ type DeleteDeckRequest struct {
 
 func (x *DeleteDeckRequest) Reset() {
 	*x = DeleteDeckRequest{}
-	mi := &file_bowroll_v1_catalog_proto_msgTypes[40]
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[41]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3674,7 +3776,7 @@ func (x *DeleteDeckRequest) String() string {
 func (*DeleteDeckRequest) ProtoMessage() {}
 
 func (x *DeleteDeckRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_catalog_proto_msgTypes[40]
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[41]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3687,7 +3789,7 @@ func (x *DeleteDeckRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use DeleteDeckRequest.ProtoReflect.Descriptor instead.
 func (*DeleteDeckRequest) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_catalog_proto_rawDescGZIP(), []int{40}
+	return file_bowroll_v1_catalog_proto_rawDescGZIP(), []int{41}
 }
 
 func (x *DeleteDeckRequest) GetName() string {
@@ -3745,7 +3847,7 @@ type CatalogFile struct {
 
 func (x *CatalogFile) Reset() {
 	*x = CatalogFile{}
-	mi := &file_bowroll_v1_catalog_proto_msgTypes[41]
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[42]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3757,7 +3859,7 @@ func (x *CatalogFile) String() string {
 func (*CatalogFile) ProtoMessage() {}
 
 func (x *CatalogFile) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_catalog_proto_msgTypes[41]
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[42]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3770,7 +3872,7 @@ func (x *CatalogFile) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CatalogFile.ProtoReflect.Descriptor instead.
 func (*CatalogFile) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_catalog_proto_rawDescGZIP(), []int{41}
+	return file_bowroll_v1_catalog_proto_rawDescGZIP(), []int{42}
 }
 
 func (x *CatalogFile) GetPath() string {
@@ -3804,7 +3906,7 @@ type CatalogContents struct {
 
 func (x *CatalogContents) Reset() {
 	*x = CatalogContents{}
-	mi := &file_bowroll_v1_catalog_proto_msgTypes[42]
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[43]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3816,7 +3918,7 @@ func (x *CatalogContents) String() string {
 func (*CatalogContents) ProtoMessage() {}
 
 func (x *CatalogContents) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_catalog_proto_msgTypes[42]
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[43]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3829,7 +3931,7 @@ func (x *CatalogContents) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CatalogContents.ProtoReflect.Descriptor instead.
 func (*CatalogContents) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_catalog_proto_rawDescGZIP(), []int{42}
+	return file_bowroll_v1_catalog_proto_rawDescGZIP(), []int{43}
 }
 
 func (x *CatalogContents) GetAircraftTypes() []*AircraftType {
@@ -3882,7 +3984,7 @@ type ImportCatalogRequest struct {
 
 func (x *ImportCatalogRequest) Reset() {
 	*x = ImportCatalogRequest{}
-	mi := &file_bowroll_v1_catalog_proto_msgTypes[43]
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[44]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3894,7 +3996,7 @@ func (x *ImportCatalogRequest) String() string {
 func (*ImportCatalogRequest) ProtoMessage() {}
 
 func (x *ImportCatalogRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_catalog_proto_msgTypes[43]
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[44]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3907,7 +4009,7 @@ func (x *ImportCatalogRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ImportCatalogRequest.ProtoReflect.Descriptor instead.
 func (*ImportCatalogRequest) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_catalog_proto_rawDescGZIP(), []int{43}
+	return file_bowroll_v1_catalog_proto_rawDescGZIP(), []int{44}
 }
 
 func (x *ImportCatalogRequest) GetFiles() []*CatalogFile {
@@ -3963,7 +4065,7 @@ type ExportCatalogRequest struct {
 
 func (x *ExportCatalogRequest) Reset() {
 	*x = ExportCatalogRequest{}
-	mi := &file_bowroll_v1_catalog_proto_msgTypes[44]
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[45]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3975,7 +4077,7 @@ func (x *ExportCatalogRequest) String() string {
 func (*ExportCatalogRequest) ProtoMessage() {}
 
 func (x *ExportCatalogRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_catalog_proto_msgTypes[44]
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[45]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3988,7 +4090,7 @@ func (x *ExportCatalogRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ExportCatalogRequest.ProtoReflect.Descriptor instead.
 func (*ExportCatalogRequest) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_catalog_proto_rawDescGZIP(), []int{44}
+	return file_bowroll_v1_catalog_proto_rawDescGZIP(), []int{45}
 }
 
 func (x *ExportCatalogRequest) GetRevision() string {
@@ -4016,7 +4118,7 @@ type ExportCatalogResponse struct {
 
 func (x *ExportCatalogResponse) Reset() {
 	*x = ExportCatalogResponse{}
-	mi := &file_bowroll_v1_catalog_proto_msgTypes[45]
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[46]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -4028,7 +4130,7 @@ func (x *ExportCatalogResponse) String() string {
 func (*ExportCatalogResponse) ProtoMessage() {}
 
 func (x *ExportCatalogResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_catalog_proto_msgTypes[45]
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[46]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -4041,7 +4143,7 @@ func (x *ExportCatalogResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ExportCatalogResponse.ProtoReflect.Descriptor instead.
 func (*ExportCatalogResponse) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_catalog_proto_rawDescGZIP(), []int{45}
+	return file_bowroll_v1_catalog_proto_rawDescGZIP(), []int{46}
 }
 
 func (x *ExportCatalogResponse) GetRevision() string {
@@ -4085,7 +4187,7 @@ type DiffCatalogRequest struct {
 
 func (x *DiffCatalogRequest) Reset() {
 	*x = DiffCatalogRequest{}
-	mi := &file_bowroll_v1_catalog_proto_msgTypes[46]
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[47]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -4097,7 +4199,7 @@ func (x *DiffCatalogRequest) String() string {
 func (*DiffCatalogRequest) ProtoMessage() {}
 
 func (x *DiffCatalogRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_catalog_proto_msgTypes[46]
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[47]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -4110,7 +4212,7 @@ func (x *DiffCatalogRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use DiffCatalogRequest.ProtoReflect.Descriptor instead.
 func (*DiffCatalogRequest) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_catalog_proto_rawDescGZIP(), []int{46}
+	return file_bowroll_v1_catalog_proto_rawDescGZIP(), []int{47}
 }
 
 func (x *DiffCatalogRequest) GetFromRevision() string {
@@ -4142,7 +4244,7 @@ type FieldDiff struct {
 
 func (x *FieldDiff) Reset() {
 	*x = FieldDiff{}
-	mi := &file_bowroll_v1_catalog_proto_msgTypes[47]
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[48]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -4154,7 +4256,7 @@ func (x *FieldDiff) String() string {
 func (*FieldDiff) ProtoMessage() {}
 
 func (x *FieldDiff) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_catalog_proto_msgTypes[47]
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[48]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -4167,7 +4269,7 @@ func (x *FieldDiff) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use FieldDiff.ProtoReflect.Descriptor instead.
 func (*FieldDiff) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_catalog_proto_rawDescGZIP(), []int{47}
+	return file_bowroll_v1_catalog_proto_rawDescGZIP(), []int{48}
 }
 
 func (x *FieldDiff) GetField() string {
@@ -4206,7 +4308,7 @@ type ResourceDiff struct {
 
 func (x *ResourceDiff) Reset() {
 	*x = ResourceDiff{}
-	mi := &file_bowroll_v1_catalog_proto_msgTypes[48]
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[49]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -4218,7 +4320,7 @@ func (x *ResourceDiff) String() string {
 func (*ResourceDiff) ProtoMessage() {}
 
 func (x *ResourceDiff) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_catalog_proto_msgTypes[48]
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[49]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -4231,7 +4333,7 @@ func (x *ResourceDiff) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ResourceDiff.ProtoReflect.Descriptor instead.
 func (*ResourceDiff) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_catalog_proto_rawDescGZIP(), []int{48}
+	return file_bowroll_v1_catalog_proto_rawDescGZIP(), []int{49}
 }
 
 func (x *ResourceDiff) GetName() string {
@@ -4274,7 +4376,7 @@ type CatalogDiff struct {
 
 func (x *CatalogDiff) Reset() {
 	*x = CatalogDiff{}
-	mi := &file_bowroll_v1_catalog_proto_msgTypes[49]
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[50]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -4286,7 +4388,7 @@ func (x *CatalogDiff) String() string {
 func (*CatalogDiff) ProtoMessage() {}
 
 func (x *CatalogDiff) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_catalog_proto_msgTypes[49]
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[50]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -4299,7 +4401,7 @@ func (x *CatalogDiff) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CatalogDiff.ProtoReflect.Descriptor instead.
 func (*CatalogDiff) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_catalog_proto_rawDescGZIP(), []int{49}
+	return file_bowroll_v1_catalog_proto_rawDescGZIP(), []int{50}
 }
 
 func (x *CatalogDiff) GetFromRevision() string {
@@ -4356,7 +4458,7 @@ type CatalogRevision struct {
 
 func (x *CatalogRevision) Reset() {
 	*x = CatalogRevision{}
-	mi := &file_bowroll_v1_catalog_proto_msgTypes[50]
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[51]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -4368,7 +4470,7 @@ func (x *CatalogRevision) String() string {
 func (*CatalogRevision) ProtoMessage() {}
 
 func (x *CatalogRevision) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_catalog_proto_msgTypes[50]
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[51]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -4381,7 +4483,7 @@ func (x *CatalogRevision) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CatalogRevision.ProtoReflect.Descriptor instead.
 func (*CatalogRevision) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_catalog_proto_rawDescGZIP(), []int{50}
+	return file_bowroll_v1_catalog_proto_rawDescGZIP(), []int{51}
 }
 
 func (x *CatalogRevision) GetSequence() int32 {
@@ -4433,7 +4535,7 @@ type ListCatalogRevisionsRequest struct {
 
 func (x *ListCatalogRevisionsRequest) Reset() {
 	*x = ListCatalogRevisionsRequest{}
-	mi := &file_bowroll_v1_catalog_proto_msgTypes[51]
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[52]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -4445,7 +4547,7 @@ func (x *ListCatalogRevisionsRequest) String() string {
 func (*ListCatalogRevisionsRequest) ProtoMessage() {}
 
 func (x *ListCatalogRevisionsRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_catalog_proto_msgTypes[51]
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[52]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -4458,7 +4560,7 @@ func (x *ListCatalogRevisionsRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListCatalogRevisionsRequest.ProtoReflect.Descriptor instead.
 func (*ListCatalogRevisionsRequest) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_catalog_proto_rawDescGZIP(), []int{51}
+	return file_bowroll_v1_catalog_proto_rawDescGZIP(), []int{52}
 }
 
 func (x *ListCatalogRevisionsRequest) GetBeforeSequence() int32 {
@@ -4490,7 +4592,7 @@ type ListCatalogRevisionsResponse struct {
 
 func (x *ListCatalogRevisionsResponse) Reset() {
 	*x = ListCatalogRevisionsResponse{}
-	mi := &file_bowroll_v1_catalog_proto_msgTypes[52]
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[53]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -4502,7 +4604,7 @@ func (x *ListCatalogRevisionsResponse) String() string {
 func (*ListCatalogRevisionsResponse) ProtoMessage() {}
 
 func (x *ListCatalogRevisionsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_catalog_proto_msgTypes[52]
+	mi := &file_bowroll_v1_catalog_proto_msgTypes[53]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -4515,7 +4617,7 @@ func (x *ListCatalogRevisionsResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListCatalogRevisionsResponse.ProtoReflect.Descriptor instead.
 func (*ListCatalogRevisionsResponse) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_catalog_proto_rawDescGZIP(), []int{52}
+	return file_bowroll_v1_catalog_proto_rawDescGZIP(), []int{53}
 }
 
 func (x *ListCatalogRevisionsResponse) GetRevisions() []*CatalogRevision {
@@ -4597,7 +4699,7 @@ const file_bowroll_v1_catalog_proto_rawDesc = "" +
 	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken\x126\n" +
 	"\n" +
 	"provenance\x18\x03 \x01(\v2\x16.bowroll.v1.ProvenanceR\n" +
-	"provenance\"\x87\r\n" +
+	"provenance\"\xc7\r\n" +
 	"\fAircraftType\x12F\n" +
 	"\x04name\x18\x01 \x01(\tB2\xe2A\x01\b\xbaH+r)2'^(aircraftTypes/[a-z][a-z0-9-]{0,62})?$R\x04name\x12+\n" +
 	"\fdisplay_name\x18\x02 \x01(\tB\b\xbaH\x05r\x03(\xc8\x01R\vdisplayName\x12 \n" +
@@ -4624,7 +4726,10 @@ const file_bowroll_v1_catalog_proto_rawDesc = "" +
 	"\n" +
 	"provenance\x18\x14 \x01(\v2\x16.bowroll.v1.ProvenanceB\x04\xe2A\x01\x03R\n" +
 	"provenance\x12\x18\n" +
-	"\x04etag\x18\x15 \x01(\tB\x04\xe2A\x01\x03R\x04etag:o\xeaAR\n" +
+	"\x04etag\x18\x15 \x01(\tB\x04\xe2A\x01\x03R\x04etag\x12>\n" +
+	"\n" +
+	"correction\x18\x16 \x01(\v2\x1e.bowroll.v1.AircraftCorrectionR\n" +
+	"correction:o\xeaAR\n" +
 	"\x14bowroll/AircraftType\x12\x1daircraftTypes/{aircraft_type}*\raircraftTypes2\faircraftType\xbaH\x17\"\x15\n" +
 	"\x06thrust\n" +
 	"\tpropeller\x10\x01B\x0f\n" +
@@ -4638,7 +4743,18 @@ const file_bowroll_v1_catalog_proto_rawDesc = "" +
 	"\x11_greatest_mass_kgB\x16\n" +
 	"\x14_crosswind_limit_mpsB\x15\n" +
 	"\x13_tailwind_limit_mpsB\x18\n" +
-	"\x16_yaw_coefficient_limit\"\x96\x02\n" +
+	"\x16_yaw_coefficient_limit\"\xbd\x03\n" +
+	"\x12AircraftCorrection\x121\n" +
+	"\x02id\x18\x01 \x01(\tB!\xe2A\x01\x02\xbaH\x1ar\x182\x16^[a-z][a-z0-9-]{0,62}$R\x02id\x12&\n" +
+	"\x06source\x18\x02 \x01(\tB\x0e\xe2A\x01\x02\xbaH\ar\x05\x10\x01(\xf4\x03R\x06source\x120\n" +
+	"\x0ffitted_revision\x18\x03 \x01(\tB\a\xbaH\x04r\x02(dR\x0efittedRevision\x12C\n" +
+	"\rthrust_factor\x18\x04 \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00\xf8?)\x00\x00\x00\x00\x00\x00\xe0?H\x00R\fthrustFactor\x88\x01\x01\x12V\n" +
+	"\x17rolling_friction_factor\x18\x05 \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00\x14@)\x9a\x99\x99\x99\x99\x99\xb9?H\x01R\x15rollingFrictionFactor\x88\x01\x01\x12?\n" +
+	"\vdrag_factor\x18\x06 \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00\b@)333333\xd3?H\x02R\n" +
+	"dragFactor\x88\x01\x01B\x10\n" +
+	"\x0e_thrust_factorB\x1a\n" +
+	"\x18_rolling_friction_factorB\x0e\n" +
+	"\f_drag_factor\"\x96\x02\n" +
 	"\vFlapSetting\x121\n" +
 	"\x02id\x18\x01 \x01(\tB!\xe2A\x01\x02\xbaH\x1ar\x182\x16^[a-z][a-z0-9-]{0,62}$R\x02id\x12<\n" +
 	"\x06cl_max\x18\x02 \x01(\x01B \xe2A\x01\x02\xbaH\x19\xc8\x01\x01\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00\x14@)\x00\x00\x00\x00\x00\x00\xe0?H\x00R\x05clMax\x88\x01\x01\x12>\n" +
@@ -5100,7 +5216,7 @@ func file_bowroll_v1_catalog_proto_rawDescGZIP() []byte {
 }
 
 var file_bowroll_v1_catalog_proto_enumTypes = make([]protoimpl.EnumInfo, 2)
-var file_bowroll_v1_catalog_proto_msgTypes = make([]protoimpl.MessageInfo, 53)
+var file_bowroll_v1_catalog_proto_msgTypes = make([]protoimpl.MessageInfo, 54)
 var file_bowroll_v1_catalog_proto_goTypes = []any{
 	(Side)(0),                            // 0: bowroll.v1.Side
 	(DiffKind)(0),                        // 1: bowroll.v1.DiffKind
@@ -5117,154 +5233,156 @@ var file_bowroll_v1_catalog_proto_goTypes = []any{
 	(*ListDecksRequest)(nil),             // 12: bowroll.v1.ListDecksRequest
 	(*ListDecksResponse)(nil),            // 13: bowroll.v1.ListDecksResponse
 	(*AircraftType)(nil),                 // 14: bowroll.v1.AircraftType
-	(*FlapSetting)(nil),                  // 15: bowroll.v1.FlapSetting
-	(*ThrustTable)(nil),                  // 16: bowroll.v1.ThrustTable
-	(*Propeller)(nil),                    // 17: bowroll.v1.Propeller
-	(*Station)(nil),                      // 18: bowroll.v1.Station
-	(*Loading)(nil),                      // 19: bowroll.v1.Loading
-	(*BoosterType)(nil),                  // 20: bowroll.v1.BoosterType
-	(*ExhaustJet)(nil),                   // 21: bowroll.v1.ExhaustJet
-	(*Igniter)(nil),                      // 22: bowroll.v1.Igniter
-	(*Site)(nil),                         // 23: bowroll.v1.Site
-	(*Anemometer)(nil),                   // 24: bowroll.v1.Anemometer
-	(*AnemometerCorrection)(nil),         // 25: bowroll.v1.AnemometerCorrection
-	(*WindQuality)(nil),                  // 26: bowroll.v1.WindQuality
-	(*Deck)(nil),                         // 27: bowroll.v1.Deck
-	(*SpotNeighbour)(nil),                // 28: bowroll.v1.SpotNeighbour
-	(*Surface)(nil),                      // 29: bowroll.v1.Surface
-	(*Spot)(nil),                         // 30: bowroll.v1.Spot
-	(*CreateAircraftTypeRequest)(nil),    // 31: bowroll.v1.CreateAircraftTypeRequest
-	(*UpdateAircraftTypeRequest)(nil),    // 32: bowroll.v1.UpdateAircraftTypeRequest
-	(*DeleteAircraftTypeRequest)(nil),    // 33: bowroll.v1.DeleteAircraftTypeRequest
-	(*CreateBoosterTypeRequest)(nil),     // 34: bowroll.v1.CreateBoosterTypeRequest
-	(*UpdateBoosterTypeRequest)(nil),     // 35: bowroll.v1.UpdateBoosterTypeRequest
-	(*DeleteBoosterTypeRequest)(nil),     // 36: bowroll.v1.DeleteBoosterTypeRequest
-	(*CreateSiteRequest)(nil),            // 37: bowroll.v1.CreateSiteRequest
-	(*UpdateSiteRequest)(nil),            // 38: bowroll.v1.UpdateSiteRequest
-	(*DeleteSiteRequest)(nil),            // 39: bowroll.v1.DeleteSiteRequest
-	(*CreateDeckRequest)(nil),            // 40: bowroll.v1.CreateDeckRequest
-	(*UpdateDeckRequest)(nil),            // 41: bowroll.v1.UpdateDeckRequest
-	(*DeleteDeckRequest)(nil),            // 42: bowroll.v1.DeleteDeckRequest
-	(*CatalogFile)(nil),                  // 43: bowroll.v1.CatalogFile
-	(*CatalogContents)(nil),              // 44: bowroll.v1.CatalogContents
-	(*ImportCatalogRequest)(nil),         // 45: bowroll.v1.ImportCatalogRequest
-	(*ExportCatalogRequest)(nil),         // 46: bowroll.v1.ExportCatalogRequest
-	(*ExportCatalogResponse)(nil),        // 47: bowroll.v1.ExportCatalogResponse
-	(*DiffCatalogRequest)(nil),           // 48: bowroll.v1.DiffCatalogRequest
-	(*FieldDiff)(nil),                    // 49: bowroll.v1.FieldDiff
-	(*ResourceDiff)(nil),                 // 50: bowroll.v1.ResourceDiff
-	(*CatalogDiff)(nil),                  // 51: bowroll.v1.CatalogDiff
-	(*CatalogRevision)(nil),              // 52: bowroll.v1.CatalogRevision
-	(*ListCatalogRevisionsRequest)(nil),  // 53: bowroll.v1.ListCatalogRevisionsRequest
-	(*ListCatalogRevisionsResponse)(nil), // 54: bowroll.v1.ListCatalogRevisionsResponse
-	(*Provenance)(nil),                   // 55: bowroll.v1.Provenance
-	(*Policy)(nil),                       // 56: bowroll.v1.Policy
-	(*timestamppb.Timestamp)(nil),        // 57: google.protobuf.Timestamp
+	(*AircraftCorrection)(nil),           // 15: bowroll.v1.AircraftCorrection
+	(*FlapSetting)(nil),                  // 16: bowroll.v1.FlapSetting
+	(*ThrustTable)(nil),                  // 17: bowroll.v1.ThrustTable
+	(*Propeller)(nil),                    // 18: bowroll.v1.Propeller
+	(*Station)(nil),                      // 19: bowroll.v1.Station
+	(*Loading)(nil),                      // 20: bowroll.v1.Loading
+	(*BoosterType)(nil),                  // 21: bowroll.v1.BoosterType
+	(*ExhaustJet)(nil),                   // 22: bowroll.v1.ExhaustJet
+	(*Igniter)(nil),                      // 23: bowroll.v1.Igniter
+	(*Site)(nil),                         // 24: bowroll.v1.Site
+	(*Anemometer)(nil),                   // 25: bowroll.v1.Anemometer
+	(*AnemometerCorrection)(nil),         // 26: bowroll.v1.AnemometerCorrection
+	(*WindQuality)(nil),                  // 27: bowroll.v1.WindQuality
+	(*Deck)(nil),                         // 28: bowroll.v1.Deck
+	(*SpotNeighbour)(nil),                // 29: bowroll.v1.SpotNeighbour
+	(*Surface)(nil),                      // 30: bowroll.v1.Surface
+	(*Spot)(nil),                         // 31: bowroll.v1.Spot
+	(*CreateAircraftTypeRequest)(nil),    // 32: bowroll.v1.CreateAircraftTypeRequest
+	(*UpdateAircraftTypeRequest)(nil),    // 33: bowroll.v1.UpdateAircraftTypeRequest
+	(*DeleteAircraftTypeRequest)(nil),    // 34: bowroll.v1.DeleteAircraftTypeRequest
+	(*CreateBoosterTypeRequest)(nil),     // 35: bowroll.v1.CreateBoosterTypeRequest
+	(*UpdateBoosterTypeRequest)(nil),     // 36: bowroll.v1.UpdateBoosterTypeRequest
+	(*DeleteBoosterTypeRequest)(nil),     // 37: bowroll.v1.DeleteBoosterTypeRequest
+	(*CreateSiteRequest)(nil),            // 38: bowroll.v1.CreateSiteRequest
+	(*UpdateSiteRequest)(nil),            // 39: bowroll.v1.UpdateSiteRequest
+	(*DeleteSiteRequest)(nil),            // 40: bowroll.v1.DeleteSiteRequest
+	(*CreateDeckRequest)(nil),            // 41: bowroll.v1.CreateDeckRequest
+	(*UpdateDeckRequest)(nil),            // 42: bowroll.v1.UpdateDeckRequest
+	(*DeleteDeckRequest)(nil),            // 43: bowroll.v1.DeleteDeckRequest
+	(*CatalogFile)(nil),                  // 44: bowroll.v1.CatalogFile
+	(*CatalogContents)(nil),              // 45: bowroll.v1.CatalogContents
+	(*ImportCatalogRequest)(nil),         // 46: bowroll.v1.ImportCatalogRequest
+	(*ExportCatalogRequest)(nil),         // 47: bowroll.v1.ExportCatalogRequest
+	(*ExportCatalogResponse)(nil),        // 48: bowroll.v1.ExportCatalogResponse
+	(*DiffCatalogRequest)(nil),           // 49: bowroll.v1.DiffCatalogRequest
+	(*FieldDiff)(nil),                    // 50: bowroll.v1.FieldDiff
+	(*ResourceDiff)(nil),                 // 51: bowroll.v1.ResourceDiff
+	(*CatalogDiff)(nil),                  // 52: bowroll.v1.CatalogDiff
+	(*CatalogRevision)(nil),              // 53: bowroll.v1.CatalogRevision
+	(*ListCatalogRevisionsRequest)(nil),  // 54: bowroll.v1.ListCatalogRevisionsRequest
+	(*ListCatalogRevisionsResponse)(nil), // 55: bowroll.v1.ListCatalogRevisionsResponse
+	(*Provenance)(nil),                   // 56: bowroll.v1.Provenance
+	(*Policy)(nil),                       // 57: bowroll.v1.Policy
+	(*timestamppb.Timestamp)(nil),        // 58: google.protobuf.Timestamp
 }
 var file_bowroll_v1_catalog_proto_depIdxs = []int32{
 	14, // 0: bowroll.v1.ListAircraftTypesResponse.aircraft_types:type_name -> bowroll.v1.AircraftType
-	55, // 1: bowroll.v1.ListAircraftTypesResponse.provenance:type_name -> bowroll.v1.Provenance
-	20, // 2: bowroll.v1.ListBoosterTypesResponse.booster_types:type_name -> bowroll.v1.BoosterType
-	55, // 3: bowroll.v1.ListBoosterTypesResponse.provenance:type_name -> bowroll.v1.Provenance
-	23, // 4: bowroll.v1.ListSitesResponse.sites:type_name -> bowroll.v1.Site
-	55, // 5: bowroll.v1.ListSitesResponse.provenance:type_name -> bowroll.v1.Provenance
-	27, // 6: bowroll.v1.ListDecksResponse.decks:type_name -> bowroll.v1.Deck
-	55, // 7: bowroll.v1.ListDecksResponse.provenance:type_name -> bowroll.v1.Provenance
-	15, // 8: bowroll.v1.AircraftType.flaps:type_name -> bowroll.v1.FlapSetting
-	16, // 9: bowroll.v1.AircraftType.thrust:type_name -> bowroll.v1.ThrustTable
-	17, // 10: bowroll.v1.AircraftType.propeller:type_name -> bowroll.v1.Propeller
-	18, // 11: bowroll.v1.AircraftType.stations:type_name -> bowroll.v1.Station
-	19, // 12: bowroll.v1.AircraftType.loadings:type_name -> bowroll.v1.Loading
-	55, // 13: bowroll.v1.AircraftType.provenance:type_name -> bowroll.v1.Provenance
-	0,  // 14: bowroll.v1.Station.side:type_name -> bowroll.v1.Side
-	55, // 15: bowroll.v1.BoosterType.provenance:type_name -> bowroll.v1.Provenance
-	21, // 16: bowroll.v1.BoosterType.exhaust:type_name -> bowroll.v1.ExhaustJet
-	22, // 17: bowroll.v1.BoosterType.igniter:type_name -> bowroll.v1.Igniter
-	55, // 18: bowroll.v1.Site.provenance:type_name -> bowroll.v1.Provenance
-	24, // 19: bowroll.v1.Site.anemometers:type_name -> bowroll.v1.Anemometer
-	26, // 20: bowroll.v1.Site.wind_quality:type_name -> bowroll.v1.WindQuality
-	25, // 21: bowroll.v1.Anemometer.corrections:type_name -> bowroll.v1.AnemometerCorrection
-	29, // 22: bowroll.v1.Deck.surface:type_name -> bowroll.v1.Surface
-	30, // 23: bowroll.v1.Deck.spots:type_name -> bowroll.v1.Spot
-	56, // 24: bowroll.v1.Deck.policy:type_name -> bowroll.v1.Policy
-	55, // 25: bowroll.v1.Deck.provenance:type_name -> bowroll.v1.Provenance
-	28, // 26: bowroll.v1.Deck.neighbours:type_name -> bowroll.v1.SpotNeighbour
-	14, // 27: bowroll.v1.CreateAircraftTypeRequest.aircraft_type:type_name -> bowroll.v1.AircraftType
-	14, // 28: bowroll.v1.UpdateAircraftTypeRequest.aircraft_type:type_name -> bowroll.v1.AircraftType
-	20, // 29: bowroll.v1.CreateBoosterTypeRequest.booster_type:type_name -> bowroll.v1.BoosterType
-	20, // 30: bowroll.v1.UpdateBoosterTypeRequest.booster_type:type_name -> bowroll.v1.BoosterType
-	23, // 31: bowroll.v1.CreateSiteRequest.site:type_name -> bowroll.v1.Site
-	23, // 32: bowroll.v1.UpdateSiteRequest.site:type_name -> bowroll.v1.Site
-	27, // 33: bowroll.v1.CreateDeckRequest.deck:type_name -> bowroll.v1.Deck
-	27, // 34: bowroll.v1.UpdateDeckRequest.deck:type_name -> bowroll.v1.Deck
-	14, // 35: bowroll.v1.CatalogContents.aircraft_types:type_name -> bowroll.v1.AircraftType
-	20, // 36: bowroll.v1.CatalogContents.booster_types:type_name -> bowroll.v1.BoosterType
-	23, // 37: bowroll.v1.CatalogContents.sites:type_name -> bowroll.v1.Site
-	27, // 38: bowroll.v1.CatalogContents.decks:type_name -> bowroll.v1.Deck
-	43, // 39: bowroll.v1.ImportCatalogRequest.files:type_name -> bowroll.v1.CatalogFile
-	43, // 40: bowroll.v1.ExportCatalogResponse.files:type_name -> bowroll.v1.CatalogFile
-	44, // 41: bowroll.v1.ExportCatalogResponse.contents:type_name -> bowroll.v1.CatalogContents
-	55, // 42: bowroll.v1.ExportCatalogResponse.provenance:type_name -> bowroll.v1.Provenance
-	1,  // 43: bowroll.v1.ResourceDiff.kind:type_name -> bowroll.v1.DiffKind
-	49, // 44: bowroll.v1.ResourceDiff.fields:type_name -> bowroll.v1.FieldDiff
-	50, // 45: bowroll.v1.CatalogDiff.changes:type_name -> bowroll.v1.ResourceDiff
-	55, // 46: bowroll.v1.CatalogDiff.provenance:type_name -> bowroll.v1.Provenance
-	57, // 47: bowroll.v1.CatalogRevision.time:type_name -> google.protobuf.Timestamp
-	52, // 48: bowroll.v1.ListCatalogRevisionsResponse.revisions:type_name -> bowroll.v1.CatalogRevision
-	55, // 49: bowroll.v1.ListCatalogRevisionsResponse.provenance:type_name -> bowroll.v1.Provenance
-	2,  // 50: bowroll.v1.Catalog.GetAircraftType:input_type -> bowroll.v1.GetAircraftTypeRequest
-	3,  // 51: bowroll.v1.Catalog.ListAircraftTypes:input_type -> bowroll.v1.ListAircraftTypesRequest
-	5,  // 52: bowroll.v1.Catalog.GetBoosterType:input_type -> bowroll.v1.GetBoosterTypeRequest
-	6,  // 53: bowroll.v1.Catalog.ListBoosterTypes:input_type -> bowroll.v1.ListBoosterTypesRequest
-	8,  // 54: bowroll.v1.Catalog.GetSite:input_type -> bowroll.v1.GetSiteRequest
-	9,  // 55: bowroll.v1.Catalog.ListSites:input_type -> bowroll.v1.ListSitesRequest
-	11, // 56: bowroll.v1.Catalog.GetDeck:input_type -> bowroll.v1.GetDeckRequest
-	12, // 57: bowroll.v1.Catalog.ListDecks:input_type -> bowroll.v1.ListDecksRequest
-	31, // 58: bowroll.v1.Catalog.CreateAircraftType:input_type -> bowroll.v1.CreateAircraftTypeRequest
-	32, // 59: bowroll.v1.Catalog.UpdateAircraftType:input_type -> bowroll.v1.UpdateAircraftTypeRequest
-	33, // 60: bowroll.v1.Catalog.DeleteAircraftType:input_type -> bowroll.v1.DeleteAircraftTypeRequest
-	34, // 61: bowroll.v1.Catalog.CreateBoosterType:input_type -> bowroll.v1.CreateBoosterTypeRequest
-	35, // 62: bowroll.v1.Catalog.UpdateBoosterType:input_type -> bowroll.v1.UpdateBoosterTypeRequest
-	36, // 63: bowroll.v1.Catalog.DeleteBoosterType:input_type -> bowroll.v1.DeleteBoosterTypeRequest
-	37, // 64: bowroll.v1.Catalog.CreateSite:input_type -> bowroll.v1.CreateSiteRequest
-	38, // 65: bowroll.v1.Catalog.UpdateSite:input_type -> bowroll.v1.UpdateSiteRequest
-	39, // 66: bowroll.v1.Catalog.DeleteSite:input_type -> bowroll.v1.DeleteSiteRequest
-	40, // 67: bowroll.v1.Catalog.CreateDeck:input_type -> bowroll.v1.CreateDeckRequest
-	41, // 68: bowroll.v1.Catalog.UpdateDeck:input_type -> bowroll.v1.UpdateDeckRequest
-	42, // 69: bowroll.v1.Catalog.DeleteDeck:input_type -> bowroll.v1.DeleteDeckRequest
-	45, // 70: bowroll.v1.Catalog.ImportCatalog:input_type -> bowroll.v1.ImportCatalogRequest
-	46, // 71: bowroll.v1.Catalog.ExportCatalog:input_type -> bowroll.v1.ExportCatalogRequest
-	48, // 72: bowroll.v1.Catalog.DiffCatalog:input_type -> bowroll.v1.DiffCatalogRequest
-	53, // 73: bowroll.v1.Catalog.ListCatalogRevisions:input_type -> bowroll.v1.ListCatalogRevisionsRequest
-	14, // 74: bowroll.v1.Catalog.GetAircraftType:output_type -> bowroll.v1.AircraftType
-	4,  // 75: bowroll.v1.Catalog.ListAircraftTypes:output_type -> bowroll.v1.ListAircraftTypesResponse
-	20, // 76: bowroll.v1.Catalog.GetBoosterType:output_type -> bowroll.v1.BoosterType
-	7,  // 77: bowroll.v1.Catalog.ListBoosterTypes:output_type -> bowroll.v1.ListBoosterTypesResponse
-	23, // 78: bowroll.v1.Catalog.GetSite:output_type -> bowroll.v1.Site
-	10, // 79: bowroll.v1.Catalog.ListSites:output_type -> bowroll.v1.ListSitesResponse
-	27, // 80: bowroll.v1.Catalog.GetDeck:output_type -> bowroll.v1.Deck
-	13, // 81: bowroll.v1.Catalog.ListDecks:output_type -> bowroll.v1.ListDecksResponse
-	14, // 82: bowroll.v1.Catalog.CreateAircraftType:output_type -> bowroll.v1.AircraftType
-	14, // 83: bowroll.v1.Catalog.UpdateAircraftType:output_type -> bowroll.v1.AircraftType
-	51, // 84: bowroll.v1.Catalog.DeleteAircraftType:output_type -> bowroll.v1.CatalogDiff
-	20, // 85: bowroll.v1.Catalog.CreateBoosterType:output_type -> bowroll.v1.BoosterType
-	20, // 86: bowroll.v1.Catalog.UpdateBoosterType:output_type -> bowroll.v1.BoosterType
-	51, // 87: bowroll.v1.Catalog.DeleteBoosterType:output_type -> bowroll.v1.CatalogDiff
-	23, // 88: bowroll.v1.Catalog.CreateSite:output_type -> bowroll.v1.Site
-	23, // 89: bowroll.v1.Catalog.UpdateSite:output_type -> bowroll.v1.Site
-	51, // 90: bowroll.v1.Catalog.DeleteSite:output_type -> bowroll.v1.CatalogDiff
-	27, // 91: bowroll.v1.Catalog.CreateDeck:output_type -> bowroll.v1.Deck
-	27, // 92: bowroll.v1.Catalog.UpdateDeck:output_type -> bowroll.v1.Deck
-	51, // 93: bowroll.v1.Catalog.DeleteDeck:output_type -> bowroll.v1.CatalogDiff
-	51, // 94: bowroll.v1.Catalog.ImportCatalog:output_type -> bowroll.v1.CatalogDiff
-	47, // 95: bowroll.v1.Catalog.ExportCatalog:output_type -> bowroll.v1.ExportCatalogResponse
-	51, // 96: bowroll.v1.Catalog.DiffCatalog:output_type -> bowroll.v1.CatalogDiff
-	54, // 97: bowroll.v1.Catalog.ListCatalogRevisions:output_type -> bowroll.v1.ListCatalogRevisionsResponse
-	74, // [74:98] is the sub-list for method output_type
-	50, // [50:74] is the sub-list for method input_type
-	50, // [50:50] is the sub-list for extension type_name
-	50, // [50:50] is the sub-list for extension extendee
-	0,  // [0:50] is the sub-list for field type_name
+	56, // 1: bowroll.v1.ListAircraftTypesResponse.provenance:type_name -> bowroll.v1.Provenance
+	21, // 2: bowroll.v1.ListBoosterTypesResponse.booster_types:type_name -> bowroll.v1.BoosterType
+	56, // 3: bowroll.v1.ListBoosterTypesResponse.provenance:type_name -> bowroll.v1.Provenance
+	24, // 4: bowroll.v1.ListSitesResponse.sites:type_name -> bowroll.v1.Site
+	56, // 5: bowroll.v1.ListSitesResponse.provenance:type_name -> bowroll.v1.Provenance
+	28, // 6: bowroll.v1.ListDecksResponse.decks:type_name -> bowroll.v1.Deck
+	56, // 7: bowroll.v1.ListDecksResponse.provenance:type_name -> bowroll.v1.Provenance
+	16, // 8: bowroll.v1.AircraftType.flaps:type_name -> bowroll.v1.FlapSetting
+	17, // 9: bowroll.v1.AircraftType.thrust:type_name -> bowroll.v1.ThrustTable
+	18, // 10: bowroll.v1.AircraftType.propeller:type_name -> bowroll.v1.Propeller
+	19, // 11: bowroll.v1.AircraftType.stations:type_name -> bowroll.v1.Station
+	20, // 12: bowroll.v1.AircraftType.loadings:type_name -> bowroll.v1.Loading
+	56, // 13: bowroll.v1.AircraftType.provenance:type_name -> bowroll.v1.Provenance
+	15, // 14: bowroll.v1.AircraftType.correction:type_name -> bowroll.v1.AircraftCorrection
+	0,  // 15: bowroll.v1.Station.side:type_name -> bowroll.v1.Side
+	56, // 16: bowroll.v1.BoosterType.provenance:type_name -> bowroll.v1.Provenance
+	22, // 17: bowroll.v1.BoosterType.exhaust:type_name -> bowroll.v1.ExhaustJet
+	23, // 18: bowroll.v1.BoosterType.igniter:type_name -> bowroll.v1.Igniter
+	56, // 19: bowroll.v1.Site.provenance:type_name -> bowroll.v1.Provenance
+	25, // 20: bowroll.v1.Site.anemometers:type_name -> bowroll.v1.Anemometer
+	27, // 21: bowroll.v1.Site.wind_quality:type_name -> bowroll.v1.WindQuality
+	26, // 22: bowroll.v1.Anemometer.corrections:type_name -> bowroll.v1.AnemometerCorrection
+	30, // 23: bowroll.v1.Deck.surface:type_name -> bowroll.v1.Surface
+	31, // 24: bowroll.v1.Deck.spots:type_name -> bowroll.v1.Spot
+	57, // 25: bowroll.v1.Deck.policy:type_name -> bowroll.v1.Policy
+	56, // 26: bowroll.v1.Deck.provenance:type_name -> bowroll.v1.Provenance
+	29, // 27: bowroll.v1.Deck.neighbours:type_name -> bowroll.v1.SpotNeighbour
+	14, // 28: bowroll.v1.CreateAircraftTypeRequest.aircraft_type:type_name -> bowroll.v1.AircraftType
+	14, // 29: bowroll.v1.UpdateAircraftTypeRequest.aircraft_type:type_name -> bowroll.v1.AircraftType
+	21, // 30: bowroll.v1.CreateBoosterTypeRequest.booster_type:type_name -> bowroll.v1.BoosterType
+	21, // 31: bowroll.v1.UpdateBoosterTypeRequest.booster_type:type_name -> bowroll.v1.BoosterType
+	24, // 32: bowroll.v1.CreateSiteRequest.site:type_name -> bowroll.v1.Site
+	24, // 33: bowroll.v1.UpdateSiteRequest.site:type_name -> bowroll.v1.Site
+	28, // 34: bowroll.v1.CreateDeckRequest.deck:type_name -> bowroll.v1.Deck
+	28, // 35: bowroll.v1.UpdateDeckRequest.deck:type_name -> bowroll.v1.Deck
+	14, // 36: bowroll.v1.CatalogContents.aircraft_types:type_name -> bowroll.v1.AircraftType
+	21, // 37: bowroll.v1.CatalogContents.booster_types:type_name -> bowroll.v1.BoosterType
+	24, // 38: bowroll.v1.CatalogContents.sites:type_name -> bowroll.v1.Site
+	28, // 39: bowroll.v1.CatalogContents.decks:type_name -> bowroll.v1.Deck
+	44, // 40: bowroll.v1.ImportCatalogRequest.files:type_name -> bowroll.v1.CatalogFile
+	44, // 41: bowroll.v1.ExportCatalogResponse.files:type_name -> bowroll.v1.CatalogFile
+	45, // 42: bowroll.v1.ExportCatalogResponse.contents:type_name -> bowroll.v1.CatalogContents
+	56, // 43: bowroll.v1.ExportCatalogResponse.provenance:type_name -> bowroll.v1.Provenance
+	1,  // 44: bowroll.v1.ResourceDiff.kind:type_name -> bowroll.v1.DiffKind
+	50, // 45: bowroll.v1.ResourceDiff.fields:type_name -> bowroll.v1.FieldDiff
+	51, // 46: bowroll.v1.CatalogDiff.changes:type_name -> bowroll.v1.ResourceDiff
+	56, // 47: bowroll.v1.CatalogDiff.provenance:type_name -> bowroll.v1.Provenance
+	58, // 48: bowroll.v1.CatalogRevision.time:type_name -> google.protobuf.Timestamp
+	53, // 49: bowroll.v1.ListCatalogRevisionsResponse.revisions:type_name -> bowroll.v1.CatalogRevision
+	56, // 50: bowroll.v1.ListCatalogRevisionsResponse.provenance:type_name -> bowroll.v1.Provenance
+	2,  // 51: bowroll.v1.Catalog.GetAircraftType:input_type -> bowroll.v1.GetAircraftTypeRequest
+	3,  // 52: bowroll.v1.Catalog.ListAircraftTypes:input_type -> bowroll.v1.ListAircraftTypesRequest
+	5,  // 53: bowroll.v1.Catalog.GetBoosterType:input_type -> bowroll.v1.GetBoosterTypeRequest
+	6,  // 54: bowroll.v1.Catalog.ListBoosterTypes:input_type -> bowroll.v1.ListBoosterTypesRequest
+	8,  // 55: bowroll.v1.Catalog.GetSite:input_type -> bowroll.v1.GetSiteRequest
+	9,  // 56: bowroll.v1.Catalog.ListSites:input_type -> bowroll.v1.ListSitesRequest
+	11, // 57: bowroll.v1.Catalog.GetDeck:input_type -> bowroll.v1.GetDeckRequest
+	12, // 58: bowroll.v1.Catalog.ListDecks:input_type -> bowroll.v1.ListDecksRequest
+	32, // 59: bowroll.v1.Catalog.CreateAircraftType:input_type -> bowroll.v1.CreateAircraftTypeRequest
+	33, // 60: bowroll.v1.Catalog.UpdateAircraftType:input_type -> bowroll.v1.UpdateAircraftTypeRequest
+	34, // 61: bowroll.v1.Catalog.DeleteAircraftType:input_type -> bowroll.v1.DeleteAircraftTypeRequest
+	35, // 62: bowroll.v1.Catalog.CreateBoosterType:input_type -> bowroll.v1.CreateBoosterTypeRequest
+	36, // 63: bowroll.v1.Catalog.UpdateBoosterType:input_type -> bowroll.v1.UpdateBoosterTypeRequest
+	37, // 64: bowroll.v1.Catalog.DeleteBoosterType:input_type -> bowroll.v1.DeleteBoosterTypeRequest
+	38, // 65: bowroll.v1.Catalog.CreateSite:input_type -> bowroll.v1.CreateSiteRequest
+	39, // 66: bowroll.v1.Catalog.UpdateSite:input_type -> bowroll.v1.UpdateSiteRequest
+	40, // 67: bowroll.v1.Catalog.DeleteSite:input_type -> bowroll.v1.DeleteSiteRequest
+	41, // 68: bowroll.v1.Catalog.CreateDeck:input_type -> bowroll.v1.CreateDeckRequest
+	42, // 69: bowroll.v1.Catalog.UpdateDeck:input_type -> bowroll.v1.UpdateDeckRequest
+	43, // 70: bowroll.v1.Catalog.DeleteDeck:input_type -> bowroll.v1.DeleteDeckRequest
+	46, // 71: bowroll.v1.Catalog.ImportCatalog:input_type -> bowroll.v1.ImportCatalogRequest
+	47, // 72: bowroll.v1.Catalog.ExportCatalog:input_type -> bowroll.v1.ExportCatalogRequest
+	49, // 73: bowroll.v1.Catalog.DiffCatalog:input_type -> bowroll.v1.DiffCatalogRequest
+	54, // 74: bowroll.v1.Catalog.ListCatalogRevisions:input_type -> bowroll.v1.ListCatalogRevisionsRequest
+	14, // 75: bowroll.v1.Catalog.GetAircraftType:output_type -> bowroll.v1.AircraftType
+	4,  // 76: bowroll.v1.Catalog.ListAircraftTypes:output_type -> bowroll.v1.ListAircraftTypesResponse
+	21, // 77: bowroll.v1.Catalog.GetBoosterType:output_type -> bowroll.v1.BoosterType
+	7,  // 78: bowroll.v1.Catalog.ListBoosterTypes:output_type -> bowroll.v1.ListBoosterTypesResponse
+	24, // 79: bowroll.v1.Catalog.GetSite:output_type -> bowroll.v1.Site
+	10, // 80: bowroll.v1.Catalog.ListSites:output_type -> bowroll.v1.ListSitesResponse
+	28, // 81: bowroll.v1.Catalog.GetDeck:output_type -> bowroll.v1.Deck
+	13, // 82: bowroll.v1.Catalog.ListDecks:output_type -> bowroll.v1.ListDecksResponse
+	14, // 83: bowroll.v1.Catalog.CreateAircraftType:output_type -> bowroll.v1.AircraftType
+	14, // 84: bowroll.v1.Catalog.UpdateAircraftType:output_type -> bowroll.v1.AircraftType
+	52, // 85: bowroll.v1.Catalog.DeleteAircraftType:output_type -> bowroll.v1.CatalogDiff
+	21, // 86: bowroll.v1.Catalog.CreateBoosterType:output_type -> bowroll.v1.BoosterType
+	21, // 87: bowroll.v1.Catalog.UpdateBoosterType:output_type -> bowroll.v1.BoosterType
+	52, // 88: bowroll.v1.Catalog.DeleteBoosterType:output_type -> bowroll.v1.CatalogDiff
+	24, // 89: bowroll.v1.Catalog.CreateSite:output_type -> bowroll.v1.Site
+	24, // 90: bowroll.v1.Catalog.UpdateSite:output_type -> bowroll.v1.Site
+	52, // 91: bowroll.v1.Catalog.DeleteSite:output_type -> bowroll.v1.CatalogDiff
+	28, // 92: bowroll.v1.Catalog.CreateDeck:output_type -> bowroll.v1.Deck
+	28, // 93: bowroll.v1.Catalog.UpdateDeck:output_type -> bowroll.v1.Deck
+	52, // 94: bowroll.v1.Catalog.DeleteDeck:output_type -> bowroll.v1.CatalogDiff
+	52, // 95: bowroll.v1.Catalog.ImportCatalog:output_type -> bowroll.v1.CatalogDiff
+	48, // 96: bowroll.v1.Catalog.ExportCatalog:output_type -> bowroll.v1.ExportCatalogResponse
+	52, // 97: bowroll.v1.Catalog.DiffCatalog:output_type -> bowroll.v1.CatalogDiff
+	55, // 98: bowroll.v1.Catalog.ListCatalogRevisions:output_type -> bowroll.v1.ListCatalogRevisionsResponse
+	75, // [75:99] is the sub-list for method output_type
+	51, // [51:75] is the sub-list for method input_type
+	51, // [51:51] is the sub-list for extension type_name
+	51, // [51:51] is the sub-list for extension extendee
+	0,  // [0:51] is the sub-list for field type_name
 }
 
 func init() { file_bowroll_v1_catalog_proto_init() }
@@ -5283,19 +5401,20 @@ func file_bowroll_v1_catalog_proto_init() {
 	file_bowroll_v1_catalog_proto_msgTypes[19].OneofWrappers = []any{}
 	file_bowroll_v1_catalog_proto_msgTypes[20].OneofWrappers = []any{}
 	file_bowroll_v1_catalog_proto_msgTypes[21].OneofWrappers = []any{}
-	file_bowroll_v1_catalog_proto_msgTypes[23].OneofWrappers = []any{}
+	file_bowroll_v1_catalog_proto_msgTypes[22].OneofWrappers = []any{}
 	file_bowroll_v1_catalog_proto_msgTypes[24].OneofWrappers = []any{}
 	file_bowroll_v1_catalog_proto_msgTypes[25].OneofWrappers = []any{}
 	file_bowroll_v1_catalog_proto_msgTypes[26].OneofWrappers = []any{}
 	file_bowroll_v1_catalog_proto_msgTypes[27].OneofWrappers = []any{}
 	file_bowroll_v1_catalog_proto_msgTypes[28].OneofWrappers = []any{}
+	file_bowroll_v1_catalog_proto_msgTypes[29].OneofWrappers = []any{}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_bowroll_v1_catalog_proto_rawDesc), len(file_bowroll_v1_catalog_proto_rawDesc)),
 			NumEnums:      2,
-			NumMessages:   53,
+			NumMessages:   54,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

@@ -129,7 +129,15 @@ type ModelInfo struct {
 	// Safety notice, to be shown with results.
 	Notice string `protobuf:"bytes,3,opt,name=notice,proto3" json:"notice,omitempty"`
 	// Constants of the model.
-	Constants     []*Constant `protobuf:"bytes,4,rep,name=constants,proto3" json:"constants,omitempty"`
+	Constants []*Constant `protobuf:"bytes,4,rep,name=constants,proto3" json:"constants,omitempty"`
+	// Digest over the version, the constants, the default dispersions and the
+	// figures of the published checks as computed here, to nine digits: two services
+	// with one digest compute alike. The catalog is not in it.
+	Digest string `protobuf:"bytes,5,opt,name=digest,proto3" json:"digest,omitempty"`
+	// Versions of the model, the newest first.
+	Versions []*ModelVersion `protobuf:"bytes,6,rep,name=versions,proto3" json:"versions,omitempty"`
+	// Standard deviations that chance is computed with where a case gives none.
+	Dispersions   []*DispersionUsed `protobuf:"bytes,7,rep,name=dispersions,proto3" json:"dispersions,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -192,6 +200,174 @@ func (x *ModelInfo) GetConstants() []*Constant {
 	return nil
 }
 
+func (x *ModelInfo) GetDigest() string {
+	if x != nil {
+		return x.Digest
+	}
+	return ""
+}
+
+func (x *ModelInfo) GetVersions() []*ModelVersion {
+	if x != nil {
+		return x.Versions
+	}
+	return nil
+}
+
+func (x *ModelInfo) GetDispersions() []*DispersionUsed {
+	if x != nil {
+		return x.Dispersions
+	}
+	return nil
+}
+
+// ModelVersion is one version of the equations and constants.
+type ModelVersion struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Version, e.g. "1.0.0".
+	Version string `protobuf:"bytes,1,opt,name=version,proto3" json:"version,omitempty"`
+	// Day it was made, e.g. "2042-05-31".
+	Date string `protobuf:"bytes,2,opt,name=date,proto3" json:"date,omitempty"`
+	// What changed and why.
+	Changes []string `protobuf:"bytes,3,rep,name=changes,proto3" json:"changes,omitempty"`
+	// Whether this service computes with it.
+	Computes      bool `protobuf:"varint,4,opt,name=computes,proto3" json:"computes,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ModelVersion) Reset() {
+	*x = ModelVersion{}
+	mi := &file_bowroll_v1_model_proto_msgTypes[2]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ModelVersion) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ModelVersion) ProtoMessage() {}
+
+func (x *ModelVersion) ProtoReflect() protoreflect.Message {
+	mi := &file_bowroll_v1_model_proto_msgTypes[2]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ModelVersion.ProtoReflect.Descriptor instead.
+func (*ModelVersion) Descriptor() ([]byte, []int) {
+	return file_bowroll_v1_model_proto_rawDescGZIP(), []int{2}
+}
+
+func (x *ModelVersion) GetVersion() string {
+	if x != nil {
+		return x.Version
+	}
+	return ""
+}
+
+func (x *ModelVersion) GetDate() string {
+	if x != nil {
+		return x.Date
+	}
+	return ""
+}
+
+func (x *ModelVersion) GetChanges() []string {
+	if x != nil {
+		return x.Changes
+	}
+	return nil
+}
+
+func (x *ModelVersion) GetComputes() bool {
+	if x != nil {
+		return x.Computes
+	}
+	return false
+}
+
+// DispersionUsed is one standard deviation and where it comes from.
+type DispersionUsed struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Name of the field of Dispersions.
+	Quantity string `protobuf:"bytes,1,opt,name=quantity,proto3" json:"quantity,omitempty"`
+	// What it holds for: "default", or a booster type, "boosterTypes/{id}", that
+	// states its own.
+	Scope string `protobuf:"bytes,2,opt,name=scope,proto3" json:"scope,omitempty"`
+	// Value, in the unit that its name ends in; a ratio where it names none.
+	Value float64 `protobuf:"fixed64,3,opt,name=value,proto3" json:"value,omitempty"`
+	// Where it comes from.
+	Source        string `protobuf:"bytes,4,opt,name=source,proto3" json:"source,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *DispersionUsed) Reset() {
+	*x = DispersionUsed{}
+	mi := &file_bowroll_v1_model_proto_msgTypes[3]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *DispersionUsed) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*DispersionUsed) ProtoMessage() {}
+
+func (x *DispersionUsed) ProtoReflect() protoreflect.Message {
+	mi := &file_bowroll_v1_model_proto_msgTypes[3]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use DispersionUsed.ProtoReflect.Descriptor instead.
+func (*DispersionUsed) Descriptor() ([]byte, []int) {
+	return file_bowroll_v1_model_proto_rawDescGZIP(), []int{3}
+}
+
+func (x *DispersionUsed) GetQuantity() string {
+	if x != nil {
+		return x.Quantity
+	}
+	return ""
+}
+
+func (x *DispersionUsed) GetScope() string {
+	if x != nil {
+		return x.Scope
+	}
+	return ""
+}
+
+func (x *DispersionUsed) GetValue() float64 {
+	if x != nil {
+		return x.Value
+	}
+	return 0
+}
+
+func (x *DispersionUsed) GetSource() string {
+	if x != nil {
+		return x.Source
+	}
+	return ""
+}
+
 // Constant is one constant of the model.
 type Constant struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -207,7 +383,7 @@ type Constant struct {
 
 func (x *Constant) Reset() {
 	*x = Constant{}
-	mi := &file_bowroll_v1_model_proto_msgTypes[2]
+	mi := &file_bowroll_v1_model_proto_msgTypes[4]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -219,7 +395,7 @@ func (x *Constant) String() string {
 func (*Constant) ProtoMessage() {}
 
 func (x *Constant) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_model_proto_msgTypes[2]
+	mi := &file_bowroll_v1_model_proto_msgTypes[4]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -232,7 +408,7 @@ func (x *Constant) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Constant.ProtoReflect.Descriptor instead.
 func (*Constant) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_model_proto_rawDescGZIP(), []int{2}
+	return file_bowroll_v1_model_proto_rawDescGZIP(), []int{4}
 }
 
 func (x *Constant) GetId() string {
@@ -265,7 +441,7 @@ type ModelCheckRequest struct {
 
 func (x *ModelCheckRequest) Reset() {
 	*x = ModelCheckRequest{}
-	mi := &file_bowroll_v1_model_proto_msgTypes[3]
+	mi := &file_bowroll_v1_model_proto_msgTypes[5]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -277,7 +453,7 @@ func (x *ModelCheckRequest) String() string {
 func (*ModelCheckRequest) ProtoMessage() {}
 
 func (x *ModelCheckRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_model_proto_msgTypes[3]
+	mi := &file_bowroll_v1_model_proto_msgTypes[5]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -290,7 +466,7 @@ func (x *ModelCheckRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ModelCheckRequest.ProtoReflect.Descriptor instead.
 func (*ModelCheckRequest) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_model_proto_rawDescGZIP(), []int{3}
+	return file_bowroll_v1_model_proto_rawDescGZIP(), []int{5}
 }
 
 // PublishedCheck is one published value and today's figure.
@@ -322,7 +498,7 @@ type PublishedCheck struct {
 
 func (x *PublishedCheck) Reset() {
 	*x = PublishedCheck{}
-	mi := &file_bowroll_v1_model_proto_msgTypes[4]
+	mi := &file_bowroll_v1_model_proto_msgTypes[6]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -334,7 +510,7 @@ func (x *PublishedCheck) String() string {
 func (*PublishedCheck) ProtoMessage() {}
 
 func (x *PublishedCheck) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_model_proto_msgTypes[4]
+	mi := &file_bowroll_v1_model_proto_msgTypes[6]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -347,7 +523,7 @@ func (x *PublishedCheck) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PublishedCheck.ProtoReflect.Descriptor instead.
 func (*PublishedCheck) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_model_proto_rawDescGZIP(), []int{4}
+	return file_bowroll_v1_model_proto_rawDescGZIP(), []int{6}
 }
 
 func (x *PublishedCheck) GetId() string {
@@ -437,7 +613,7 @@ type ModelCheckResponse struct {
 
 func (x *ModelCheckResponse) Reset() {
 	*x = ModelCheckResponse{}
-	mi := &file_bowroll_v1_model_proto_msgTypes[5]
+	mi := &file_bowroll_v1_model_proto_msgTypes[7]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -449,7 +625,7 @@ func (x *ModelCheckResponse) String() string {
 func (*ModelCheckResponse) ProtoMessage() {}
 
 func (x *ModelCheckResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_model_proto_msgTypes[5]
+	mi := &file_bowroll_v1_model_proto_msgTypes[7]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -462,7 +638,7 @@ func (x *ModelCheckResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ModelCheckResponse.ProtoReflect.Descriptor instead.
 func (*ModelCheckResponse) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_model_proto_rawDescGZIP(), []int{5}
+	return file_bowroll_v1_model_proto_rawDescGZIP(), []int{7}
 }
 
 func (x *ModelCheckResponse) GetChecks() []*PublishedCheck {
@@ -497,6 +673,7 @@ func (x *ModelCheckResponse) GetProvenance() *Provenance {
 type ModelCheckVectorsRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// The file's text: a JSON list of {id, case, expect}; at most 900 000 bytes.
+	// Empty means the reference cases that come with the program.
 	VectorsJson   string `protobuf:"bytes,1,opt,name=vectors_json,json=vectorsJson,proto3" json:"vectors_json,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
@@ -504,7 +681,7 @@ type ModelCheckVectorsRequest struct {
 
 func (x *ModelCheckVectorsRequest) Reset() {
 	*x = ModelCheckVectorsRequest{}
-	mi := &file_bowroll_v1_model_proto_msgTypes[6]
+	mi := &file_bowroll_v1_model_proto_msgTypes[8]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -516,7 +693,7 @@ func (x *ModelCheckVectorsRequest) String() string {
 func (*ModelCheckVectorsRequest) ProtoMessage() {}
 
 func (x *ModelCheckVectorsRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_model_proto_msgTypes[6]
+	mi := &file_bowroll_v1_model_proto_msgTypes[8]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -529,7 +706,7 @@ func (x *ModelCheckVectorsRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ModelCheckVectorsRequest.ProtoReflect.Descriptor instead.
 func (*ModelCheckVectorsRequest) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_model_proto_rawDescGZIP(), []int{6}
+	return file_bowroll_v1_model_proto_rawDescGZIP(), []int{8}
 }
 
 func (x *ModelCheckVectorsRequest) GetVectorsJson() string {
@@ -561,7 +738,7 @@ type VectorDeviation struct {
 
 func (x *VectorDeviation) Reset() {
 	*x = VectorDeviation{}
-	mi := &file_bowroll_v1_model_proto_msgTypes[7]
+	mi := &file_bowroll_v1_model_proto_msgTypes[9]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -573,7 +750,7 @@ func (x *VectorDeviation) String() string {
 func (*VectorDeviation) ProtoMessage() {}
 
 func (x *VectorDeviation) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_model_proto_msgTypes[7]
+	mi := &file_bowroll_v1_model_proto_msgTypes[9]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -586,7 +763,7 @@ func (x *VectorDeviation) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use VectorDeviation.ProtoReflect.Descriptor instead.
 func (*VectorDeviation) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_model_proto_rawDescGZIP(), []int{7}
+	return file_bowroll_v1_model_proto_rawDescGZIP(), []int{9}
 }
 
 func (x *VectorDeviation) GetQuantity() string {
@@ -648,7 +825,7 @@ type ModelCheckVectorsResponse struct {
 
 func (x *ModelCheckVectorsResponse) Reset() {
 	*x = ModelCheckVectorsResponse{}
-	mi := &file_bowroll_v1_model_proto_msgTypes[8]
+	mi := &file_bowroll_v1_model_proto_msgTypes[10]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -660,7 +837,7 @@ func (x *ModelCheckVectorsResponse) String() string {
 func (*ModelCheckVectorsResponse) ProtoMessage() {}
 
 func (x *ModelCheckVectorsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_model_proto_msgTypes[8]
+	mi := &file_bowroll_v1_model_proto_msgTypes[10]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -673,7 +850,7 @@ func (x *ModelCheckVectorsResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ModelCheckVectorsResponse.ProtoReflect.Descriptor instead.
 func (*ModelCheckVectorsResponse) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_model_proto_rawDescGZIP(), []int{8}
+	return file_bowroll_v1_model_proto_rawDescGZIP(), []int{10}
 }
 
 func (x *ModelCheckVectorsResponse) GetDeviations() []*VectorDeviation {
@@ -709,15 +886,28 @@ var File_bowroll_v1_model_proto protoreflect.FileDescriptor
 const file_bowroll_v1_model_proto_rawDesc = "" +
 	"\n" +
 	"\x16bowroll/v1/model.proto\x12\n" +
-	"bowroll.v1\x1a\x17bowroll/v1/common.proto\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/api/field_behavior.proto\"\x11\n" +
-	"\x0fGetModelRequest\"\xb8\x01\n" +
+	"bowroll.v1\x1a\x17bowroll/v1/common.proto\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\"\x11\n" +
+	"\x0fGetModelRequest\"\xc4\x02\n" +
 	"\tModelInfo\x126\n" +
 	"\n" +
 	"provenance\x18\x01 \x01(\v2\x16.bowroll.v1.ProvenanceR\n" +
 	"provenance\x12'\n" +
 	"\x0fprogram_version\x18\x02 \x01(\tR\x0eprogramVersion\x12\x16\n" +
 	"\x06notice\x18\x03 \x01(\tR\x06notice\x122\n" +
-	"\tconstants\x18\x04 \x03(\v2\x14.bowroll.v1.ConstantR\tconstants\"H\n" +
+	"\tconstants\x18\x04 \x03(\v2\x14.bowroll.v1.ConstantR\tconstants\x12\x16\n" +
+	"\x06digest\x18\x05 \x01(\tR\x06digest\x124\n" +
+	"\bversions\x18\x06 \x03(\v2\x18.bowroll.v1.ModelVersionR\bversions\x12<\n" +
+	"\vdispersions\x18\a \x03(\v2\x1a.bowroll.v1.DispersionUsedR\vdispersions\"r\n" +
+	"\fModelVersion\x12\x18\n" +
+	"\aversion\x18\x01 \x01(\tR\aversion\x12\x12\n" +
+	"\x04date\x18\x02 \x01(\tR\x04date\x12\x18\n" +
+	"\achanges\x18\x03 \x03(\tR\achanges\x12\x1a\n" +
+	"\bcomputes\x18\x04 \x01(\bR\bcomputes\"p\n" +
+	"\x0eDispersionUsed\x12\x1a\n" +
+	"\bquantity\x18\x01 \x01(\tR\bquantity\x12\x14\n" +
+	"\x05scope\x18\x02 \x01(\tR\x05scope\x12\x14\n" +
+	"\x05value\x18\x03 \x01(\x01R\x05value\x12\x16\n" +
+	"\x06source\x18\x04 \x01(\tR\x06source\"H\n" +
 	"\bConstant\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x12\x14\n" +
 	"\x05value\x18\x02 \x01(\x01R\x05value\x12\x16\n" +
@@ -743,9 +933,9 @@ const file_bowroll_v1_model_proto_rawDesc = "" +
 	"failsCount\x126\n" +
 	"\n" +
 	"provenance\x18\x04 \x01(\v2\x16.bowroll.v1.ProvenanceR\n" +
-	"provenance\"N\n" +
-	"\x18ModelCheckVectorsRequest\x122\n" +
-	"\fvectors_json\x18\x01 \x01(\tB\x0f\xe2A\x01\x02\xbaH\br\x06\x10\x02(\xa0\xf76R\vvectorsJson\"\xf7\x01\n" +
+	"provenance\"H\n" +
+	"\x18ModelCheckVectorsRequest\x12,\n" +
+	"\fvectors_json\x18\x01 \x01(\tB\t\xbaH\x06r\x04(\xa0\xf76R\vvectorsJson\"\xf7\x01\n" +
 	"\x0fVectorDeviation\x12\x1a\n" +
 	"\bquantity\x18\x01 \x01(\tR\bquantity\x12\x1d\n" +
 	"\n" +
@@ -788,40 +978,44 @@ func file_bowroll_v1_model_proto_rawDescGZIP() []byte {
 }
 
 var file_bowroll_v1_model_proto_enumTypes = make([]protoimpl.EnumInfo, 1)
-var file_bowroll_v1_model_proto_msgTypes = make([]protoimpl.MessageInfo, 9)
+var file_bowroll_v1_model_proto_msgTypes = make([]protoimpl.MessageInfo, 11)
 var file_bowroll_v1_model_proto_goTypes = []any{
 	(Verdict)(0),                      // 0: bowroll.v1.Verdict
 	(*GetModelRequest)(nil),           // 1: bowroll.v1.GetModelRequest
 	(*ModelInfo)(nil),                 // 2: bowroll.v1.ModelInfo
-	(*Constant)(nil),                  // 3: bowroll.v1.Constant
-	(*ModelCheckRequest)(nil),         // 4: bowroll.v1.ModelCheckRequest
-	(*PublishedCheck)(nil),            // 5: bowroll.v1.PublishedCheck
-	(*ModelCheckResponse)(nil),        // 6: bowroll.v1.ModelCheckResponse
-	(*ModelCheckVectorsRequest)(nil),  // 7: bowroll.v1.ModelCheckVectorsRequest
-	(*VectorDeviation)(nil),           // 8: bowroll.v1.VectorDeviation
-	(*ModelCheckVectorsResponse)(nil), // 9: bowroll.v1.ModelCheckVectorsResponse
-	(*Provenance)(nil),                // 10: bowroll.v1.Provenance
+	(*ModelVersion)(nil),              // 3: bowroll.v1.ModelVersion
+	(*DispersionUsed)(nil),            // 4: bowroll.v1.DispersionUsed
+	(*Constant)(nil),                  // 5: bowroll.v1.Constant
+	(*ModelCheckRequest)(nil),         // 6: bowroll.v1.ModelCheckRequest
+	(*PublishedCheck)(nil),            // 7: bowroll.v1.PublishedCheck
+	(*ModelCheckResponse)(nil),        // 8: bowroll.v1.ModelCheckResponse
+	(*ModelCheckVectorsRequest)(nil),  // 9: bowroll.v1.ModelCheckVectorsRequest
+	(*VectorDeviation)(nil),           // 10: bowroll.v1.VectorDeviation
+	(*ModelCheckVectorsResponse)(nil), // 11: bowroll.v1.ModelCheckVectorsResponse
+	(*Provenance)(nil),                // 12: bowroll.v1.Provenance
 }
 var file_bowroll_v1_model_proto_depIdxs = []int32{
-	10, // 0: bowroll.v1.ModelInfo.provenance:type_name -> bowroll.v1.Provenance
-	3,  // 1: bowroll.v1.ModelInfo.constants:type_name -> bowroll.v1.Constant
-	0,  // 2: bowroll.v1.PublishedCheck.verdict:type_name -> bowroll.v1.Verdict
-	5,  // 3: bowroll.v1.ModelCheckResponse.checks:type_name -> bowroll.v1.PublishedCheck
-	10, // 4: bowroll.v1.ModelCheckResponse.provenance:type_name -> bowroll.v1.Provenance
-	0,  // 5: bowroll.v1.VectorDeviation.verdict:type_name -> bowroll.v1.Verdict
-	8,  // 6: bowroll.v1.ModelCheckVectorsResponse.deviations:type_name -> bowroll.v1.VectorDeviation
-	10, // 7: bowroll.v1.ModelCheckVectorsResponse.provenance:type_name -> bowroll.v1.Provenance
-	1,  // 8: bowroll.v1.Model.GetModel:input_type -> bowroll.v1.GetModelRequest
-	4,  // 9: bowroll.v1.Model.Check:input_type -> bowroll.v1.ModelCheckRequest
-	7,  // 10: bowroll.v1.Model.CheckVectors:input_type -> bowroll.v1.ModelCheckVectorsRequest
-	2,  // 11: bowroll.v1.Model.GetModel:output_type -> bowroll.v1.ModelInfo
-	6,  // 12: bowroll.v1.Model.Check:output_type -> bowroll.v1.ModelCheckResponse
-	9,  // 13: bowroll.v1.Model.CheckVectors:output_type -> bowroll.v1.ModelCheckVectorsResponse
-	11, // [11:14] is the sub-list for method output_type
-	8,  // [8:11] is the sub-list for method input_type
-	8,  // [8:8] is the sub-list for extension type_name
-	8,  // [8:8] is the sub-list for extension extendee
-	0,  // [0:8] is the sub-list for field type_name
+	12, // 0: bowroll.v1.ModelInfo.provenance:type_name -> bowroll.v1.Provenance
+	5,  // 1: bowroll.v1.ModelInfo.constants:type_name -> bowroll.v1.Constant
+	3,  // 2: bowroll.v1.ModelInfo.versions:type_name -> bowroll.v1.ModelVersion
+	4,  // 3: bowroll.v1.ModelInfo.dispersions:type_name -> bowroll.v1.DispersionUsed
+	0,  // 4: bowroll.v1.PublishedCheck.verdict:type_name -> bowroll.v1.Verdict
+	7,  // 5: bowroll.v1.ModelCheckResponse.checks:type_name -> bowroll.v1.PublishedCheck
+	12, // 6: bowroll.v1.ModelCheckResponse.provenance:type_name -> bowroll.v1.Provenance
+	0,  // 7: bowroll.v1.VectorDeviation.verdict:type_name -> bowroll.v1.Verdict
+	10, // 8: bowroll.v1.ModelCheckVectorsResponse.deviations:type_name -> bowroll.v1.VectorDeviation
+	12, // 9: bowroll.v1.ModelCheckVectorsResponse.provenance:type_name -> bowroll.v1.Provenance
+	1,  // 10: bowroll.v1.Model.GetModel:input_type -> bowroll.v1.GetModelRequest
+	6,  // 11: bowroll.v1.Model.Check:input_type -> bowroll.v1.ModelCheckRequest
+	9,  // 12: bowroll.v1.Model.CheckVectors:input_type -> bowroll.v1.ModelCheckVectorsRequest
+	2,  // 13: bowroll.v1.Model.GetModel:output_type -> bowroll.v1.ModelInfo
+	8,  // 14: bowroll.v1.Model.Check:output_type -> bowroll.v1.ModelCheckResponse
+	11, // 15: bowroll.v1.Model.CheckVectors:output_type -> bowroll.v1.ModelCheckVectorsResponse
+	13, // [13:16] is the sub-list for method output_type
+	10, // [10:13] is the sub-list for method input_type
+	10, // [10:10] is the sub-list for extension type_name
+	10, // [10:10] is the sub-list for extension extendee
+	0,  // [0:10] is the sub-list for field type_name
 }
 
 func init() { file_bowroll_v1_model_proto_init() }
@@ -830,14 +1024,14 @@ func file_bowroll_v1_model_proto_init() {
 		return
 	}
 	file_bowroll_v1_common_proto_init()
-	file_bowroll_v1_model_proto_msgTypes[7].OneofWrappers = []any{}
+	file_bowroll_v1_model_proto_msgTypes[9].OneofWrappers = []any{}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_bowroll_v1_model_proto_rawDesc), len(file_bowroll_v1_model_proto_rawDesc)),
 			NumEnums:      1,
-			NumMessages:   9,
+			NumMessages:   11,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

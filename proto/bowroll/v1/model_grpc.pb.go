@@ -37,7 +37,8 @@ type ModelClient interface {
 	// Check runs the published checks and returns them with today's figures.
 	Check(ctx context.Context, in *ModelCheckRequest, opts ...grpc.CallOption) (*ModelCheckResponse, error)
 	// CheckVectors computes a file of reference cases and returns the largest
-	// relative deviation of each quantity.
+	// relative deviation of each quantity; without a file those that come with the
+	// program.
 	CheckVectors(ctx context.Context, in *ModelCheckVectorsRequest, opts ...grpc.CallOption) (*ModelCheckVectorsResponse, error)
 }
 
@@ -90,7 +91,8 @@ type ModelServer interface {
 	// Check runs the published checks and returns them with today's figures.
 	Check(context.Context, *ModelCheckRequest) (*ModelCheckResponse, error)
 	// CheckVectors computes a file of reference cases and returns the largest
-	// relative deviation of each quantity.
+	// relative deviation of each quantity; without a file those that come with the
+	// program.
 	CheckVectors(context.Context, *ModelCheckVectorsRequest) (*ModelCheckVectorsResponse, error)
 	mustEmbedUnimplementedModelServer()
 }

@@ -510,8 +510,15 @@ type CardBox struct {
 	LeastGrainTemperatureC *float64 `protobuf:"fixed64,6,opt,name=least_grain_temperature_c,json=leastGrainTemperatureC,proto3,oneof" json:"least_grain_temperature_c,omitempty"`
 	// Hottest grain.
 	GreatestGrainTemperatureC *float64 `protobuf:"fixed64,7,opt,name=greatest_grain_temperature_c,json=greatestGrainTemperatureC,proto3,oneof" json:"greatest_grain_temperature_c,omitempty"`
-	unknownFields             protoimpl.UnknownFields
-	sizeCache                 protoimpl.SizeCache
+	// Greatest credited headwind.
+	GreatestHeadwindMps *float64 `protobuf:"fixed64,8,opt,name=greatest_headwind_mps,json=greatestHeadwindMps,proto3,oneof" json:"greatest_headwind_mps,omitempty"`
+	// Least mass without boosters: at a fixed firing a lighter aircraft may need
+	// more run.
+	LeastMassKg *float64 `protobuf:"fixed64,9,opt,name=least_mass_kg,json=leastMassKg,proto3,oneof" json:"least_mass_kg,omitempty"`
+	// How far from its spot the aircraft may stand, along the axis, either way.
+	SpotToleranceM *float64 `protobuf:"fixed64,10,opt,name=spot_tolerance_m,json=spotToleranceM,proto3,oneof" json:"spot_tolerance_m,omitempty"`
+	unknownFields  protoimpl.UnknownFields
+	sizeCache      protoimpl.SizeCache
 }
 
 func (x *CardBox) Reset() {
@@ -593,6 +600,27 @@ func (x *CardBox) GetGreatestGrainTemperatureC() float64 {
 	return 0
 }
 
+func (x *CardBox) GetGreatestHeadwindMps() float64 {
+	if x != nil && x.GreatestHeadwindMps != nil {
+		return *x.GreatestHeadwindMps
+	}
+	return 0
+}
+
+func (x *CardBox) GetLeastMassKg() float64 {
+	if x != nil && x.LeastMassKg != nil {
+		return *x.LeastMassKg
+	}
+	return 0
+}
+
+func (x *CardBox) GetSpotToleranceM() float64 {
+	if x != nil && x.SpotToleranceM != nil {
+		return *x.SpotToleranceM
+	}
+	return 0
+}
+
 // CreatePlanRequest keeps a plan.
 type CreatePlanRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -606,7 +634,8 @@ type CreatePlanRequest struct {
 	Cycle *Cycle `protobuf:"bytes,4,opt,name=cycle,proto3" json:"cycle,omitempty"`
 	// The answer to it, as Cycles.Plan gave it.
 	Answer *CyclePlan `protobuf:"bytes,5,opt,name=answer,proto3" json:"answer,omitempty"`
-	// Who acts.
+	// Who acts. Where the service knows who calls it is on whose behalf, and may be
+	// left empty.
 	Actor string `protobuf:"bytes,6,opt,name=actor,proto3" json:"actor,omitempty"`
 	// The caller's id of this request: the same again gets the first answer.
 	RequestId     string `protobuf:"bytes,7,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
@@ -885,7 +914,8 @@ type ConfirmPlanRequest struct {
 	Etag string `protobuf:"bytes,2,opt,name=etag,proto3" json:"etag,omitempty"`
 	// When the reservations run out unless the units were issued by then.
 	HoldUntilTime *timestamppb.Timestamp `protobuf:"bytes,3,opt,name=hold_until_time,json=holdUntilTime,proto3" json:"hold_until_time,omitempty"`
-	// Who acts.
+	// Who acts. Where the service knows who calls it is on whose behalf, and may be
+	// left empty.
 	Actor string `protobuf:"bytes,4,opt,name=actor,proto3" json:"actor,omitempty"`
 	// The caller's id of this request: the same again gets the first answer.
 	RequestId     string `protobuf:"bytes,5,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
@@ -967,7 +997,8 @@ type CancelPlanRequest struct {
 	Etag string `protobuf:"bytes,2,opt,name=etag,proto3" json:"etag,omitempty"`
 	// Why.
 	Reason string `protobuf:"bytes,3,opt,name=reason,proto3" json:"reason,omitempty"`
-	// Who acts.
+	// Who acts. Where the service knows who calls it is on whose behalf, and may be
+	// left empty.
 	Actor string `protobuf:"bytes,4,opt,name=actor,proto3" json:"actor,omitempty"`
 	// The caller's id of this request: the same again gets the first answer.
 	RequestId     string `protobuf:"bytes,5,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
@@ -1052,7 +1083,8 @@ type IssueCardRequest struct {
 	// Box inside which it holds. A side that is not given is the one that the plan
 	// found; a side that is given may only be narrower.
 	Box *CardBox `protobuf:"bytes,4,opt,name=box,proto3" json:"box,omitempty"`
-	// Who acts.
+	// Who acts. Where the service knows who calls it is on whose behalf, and may be
+	// left empty.
 	Actor string `protobuf:"bytes,5,opt,name=actor,proto3" json:"actor,omitempty"`
 	// The caller's id of this request: the same again gets the first answer.
 	RequestId     string `protobuf:"bytes,6,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
@@ -1148,8 +1180,10 @@ type LiveInputs struct {
 	TemperatureC *float64 `protobuf:"fixed64,5,opt,name=temperature_c,json=temperatureC,proto3,oneof" json:"temperature_c,omitempty"`
 	// Grain temperature, -60 to 80 degrees Celsius.
 	GrainTemperatureC *float64 `protobuf:"fixed64,6,opt,name=grain_temperature_c,json=grainTemperatureC,proto3,oneof" json:"grain_temperature_c,omitempty"`
-	unknownFields     protoimpl.UnknownFields
-	sizeCache         protoimpl.SizeCache
+	// Distance from the spot along the axis, -5 000 to 5 000 m.
+	SpotOffsetM   *float64 `protobuf:"fixed64,7,opt,name=spot_offset_m,json=spotOffsetM,proto3,oneof" json:"spot_offset_m,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
 }
 
 func (x *LiveInputs) Reset() {
@@ -1224,6 +1258,13 @@ func (x *LiveInputs) GetGrainTemperatureC() float64 {
 	return 0
 }
 
+func (x *LiveInputs) GetSpotOffsetM() float64 {
+	if x != nil && x.SpotOffsetM != nil {
+		return *x.SpotOffsetM
+	}
+	return 0
+}
+
 // RecheckPlanRequest gives live inputs.
 type RecheckPlanRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -1234,7 +1275,8 @@ type RecheckPlanRequest struct {
 	// Whether to void the cards that no longer hold. Then actor and request_id are
 	// needed.
 	VoidCards bool `protobuf:"varint,3,opt,name=void_cards,json=voidCards,proto3" json:"void_cards,omitempty"`
-	// Who acts.
+	// Who acts. Where the service knows who calls it is on whose behalf, and may be
+	// left empty.
 	Actor string `protobuf:"bytes,4,opt,name=actor,proto3" json:"actor,omitempty"`
 	// The caller's id of this request: the same again gets the first answer.
 	RequestId     string `protobuf:"bytes,5,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
@@ -1314,14 +1356,18 @@ type BoxSide struct {
 	Quantity string `protobuf:"bytes,1,opt,name=quantity,proto3" json:"quantity,omitempty"`
 	// Value measured; absent where it was not given.
 	Value *float64 `protobuf:"fixed64,2,opt,name=value,proto3,oneof" json:"value,omitempty"`
-	// The side.
+	// The side that is crossed, or is nearer; absent where it has none.
 	Limit *float64 `protobuf:"fixed64,3,opt,name=limit,proto3,oneof" json:"limit,omitempty"`
 	// Whether it holds.
 	Holds bool `protobuf:"varint,4,opt,name=holds,proto3" json:"holds,omitempty"`
 	// How far the value is on the wrong side; absent where it holds or is not known.
 	Shortfall *float64 `protobuf:"fixed64,5,opt,name=shortfall,proto3,oneof" json:"shortfall,omitempty"`
 	// The same in one sentence.
-	Text          string `protobuf:"bytes,6,opt,name=text,proto3" json:"text,omitempty"`
+	Text string `protobuf:"bytes,6,opt,name=text,proto3" json:"text,omitempty"`
+	// Least that the box permits; absent where it has no least.
+	Least *float64 `protobuf:"fixed64,7,opt,name=least,proto3,oneof" json:"least,omitempty"`
+	// Most that the box permits; absent where it has no most.
+	Greatest      *float64 `protobuf:"fixed64,8,opt,name=greatest,proto3,oneof" json:"greatest,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1396,6 +1442,20 @@ func (x *BoxSide) GetText() string {
 		return x.Text
 	}
 	return ""
+}
+
+func (x *BoxSide) GetLeast() float64 {
+	if x != nil && x.Least != nil {
+		return *x.Least
+	}
+	return 0
+}
+
+func (x *BoxSide) GetGreatest() float64 {
+	if x != nil && x.Greatest != nil {
+		return *x.Greatest
+	}
+	return 0
 }
 
 // CardCheck is one card held against live inputs.
@@ -1556,7 +1616,8 @@ type RecordLaunchRequest struct {
 	// What became of each of its booster units: expended, misfired, hung up or
 	// returned.
 	Outcomes []*UnitStep `protobuf:"bytes,4,rep,name=outcomes,proto3" json:"outcomes,omitempty"`
-	// Who acts.
+	// Who acts. Where the service knows who calls it is on whose behalf, and may be
+	// left empty.
 	Actor string `protobuf:"bytes,5,opt,name=actor,proto3" json:"actor,omitempty"`
 	// The caller's id of this request: the same again gets the first answer.
 	RequestId     string `protobuf:"bytes,6,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
@@ -1645,7 +1706,8 @@ type ScrubSortieRequest struct {
 	Sortie string `protobuf:"bytes,2,opt,name=sortie,proto3" json:"sortie,omitempty"`
 	// Why.
 	Reason string `protobuf:"bytes,3,opt,name=reason,proto3" json:"reason,omitempty"`
-	// Who acts.
+	// Who acts. Where the service knows who calls it is on whose behalf, and may be
+	// left empty.
 	Actor string `protobuf:"bytes,4,opt,name=actor,proto3" json:"actor,omitempty"`
 	// The caller's id of this request: the same again gets the first answer.
 	RequestId     string `protobuf:"bytes,5,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
@@ -1723,7 +1785,8 @@ type ExpirePlansRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// Site, "sites/{id}".
 	Parent string `protobuf:"bytes,1,opt,name=parent,proto3" json:"parent,omitempty"`
-	// Who acts.
+	// Who acts. Where the service knows who calls it is on whose behalf, and may be
+	// left empty.
 	Actor string `protobuf:"bytes,2,opt,name=actor,proto3" json:"actor,omitempty"`
 	// The caller's id of this request: the same again gets the first answer.
 	RequestId     string `protobuf:"bytes,3,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
@@ -1837,6 +1900,171 @@ func (x *ExpirePlansResponse) GetProvenance() *Provenance {
 	return nil
 }
 
+// RecomputePlanRequest names a plan.
+type RecomputePlanRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Resource name, "sites/{id}/plans/{id}".
+	Name string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
+	// Version of the model; empty means the one that the plan pins.
+	ModelVersion string `protobuf:"bytes,2,opt,name=model_version,json=modelVersion,proto3" json:"model_version,omitempty"`
+	// Revision of the catalog; empty means the one that the plan pins. Another one
+	// says what the plan would be now.
+	CatalogRevision string `protobuf:"bytes,3,opt,name=catalog_revision,json=catalogRevision,proto3" json:"catalog_revision,omitempty"`
+	unknownFields   protoimpl.UnknownFields
+	sizeCache       protoimpl.SizeCache
+}
+
+func (x *RecomputePlanRequest) Reset() {
+	*x = RecomputePlanRequest{}
+	mi := &file_bowroll_v1_plans_proto_msgTypes[20]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *RecomputePlanRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*RecomputePlanRequest) ProtoMessage() {}
+
+func (x *RecomputePlanRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_bowroll_v1_plans_proto_msgTypes[20]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use RecomputePlanRequest.ProtoReflect.Descriptor instead.
+func (*RecomputePlanRequest) Descriptor() ([]byte, []int) {
+	return file_bowroll_v1_plans_proto_rawDescGZIP(), []int{20}
+}
+
+func (x *RecomputePlanRequest) GetName() string {
+	if x != nil {
+		return x.Name
+	}
+	return ""
+}
+
+func (x *RecomputePlanRequest) GetModelVersion() string {
+	if x != nil {
+		return x.ModelVersion
+	}
+	return ""
+}
+
+func (x *RecomputePlanRequest) GetCatalogRevision() string {
+	if x != nil {
+		return x.CatalogRevision
+	}
+	return ""
+}
+
+// RecomputePlanResponse is a plan computed anew beside the one that is kept.
+type RecomputePlanResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Whether both answers have one digest, provenance and all.
+	Same bool `protobuf:"varint,1,opt,name=same,proto3" json:"same,omitempty"`
+	// Digest of the answer that is kept.
+	KeptDigest string `protobuf:"bytes,2,opt,name=kept_digest,json=keptDigest,proto3" json:"kept_digest,omitempty"`
+	// Digest of the answer computed now.
+	ComputedDigest string `protobuf:"bytes,3,opt,name=computed_digest,json=computedDigest,proto3" json:"computed_digest,omitempty"`
+	// The answer computed now.
+	Answer *CyclePlan `protobuf:"bytes,4,opt,name=answer,proto3" json:"answer,omitempty"`
+	// Fields in which the answers differ, at most 20 paths.
+	Differences []string `protobuf:"bytes,5,rep,name=differences,proto3" json:"differences,omitempty"`
+	// What the plan pins.
+	Pinned *Provenance `protobuf:"bytes,6,opt,name=pinned,proto3" json:"pinned,omitempty"`
+	// What this answer was computed with.
+	Provenance    *Provenance `protobuf:"bytes,7,opt,name=provenance,proto3" json:"provenance,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *RecomputePlanResponse) Reset() {
+	*x = RecomputePlanResponse{}
+	mi := &file_bowroll_v1_plans_proto_msgTypes[21]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *RecomputePlanResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*RecomputePlanResponse) ProtoMessage() {}
+
+func (x *RecomputePlanResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_bowroll_v1_plans_proto_msgTypes[21]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use RecomputePlanResponse.ProtoReflect.Descriptor instead.
+func (*RecomputePlanResponse) Descriptor() ([]byte, []int) {
+	return file_bowroll_v1_plans_proto_rawDescGZIP(), []int{21}
+}
+
+func (x *RecomputePlanResponse) GetSame() bool {
+	if x != nil {
+		return x.Same
+	}
+	return false
+}
+
+func (x *RecomputePlanResponse) GetKeptDigest() string {
+	if x != nil {
+		return x.KeptDigest
+	}
+	return ""
+}
+
+func (x *RecomputePlanResponse) GetComputedDigest() string {
+	if x != nil {
+		return x.ComputedDigest
+	}
+	return ""
+}
+
+func (x *RecomputePlanResponse) GetAnswer() *CyclePlan {
+	if x != nil {
+		return x.Answer
+	}
+	return nil
+}
+
+func (x *RecomputePlanResponse) GetDifferences() []string {
+	if x != nil {
+		return x.Differences
+	}
+	return nil
+}
+
+func (x *RecomputePlanResponse) GetPinned() *Provenance {
+	if x != nil {
+		return x.Pinned
+	}
+	return nil
+}
+
+func (x *RecomputePlanResponse) GetProvenance() *Provenance {
+	if x != nil {
+		return x.Provenance
+	}
+	return nil
+}
+
 var File_bowroll_v1_plans_proto protoreflect.FileDescriptor
 
 const file_bowroll_v1_plans_proto_rawDesc = "" +
@@ -1879,7 +2107,7 @@ const file_bowroll_v1_plans_proto_rawDesc = "" +
 	"\n" +
 	"unit_count\x18\x02 \x01(\x05R\tunitCount\x12\x14\n" +
 	"\x05units\x18\x03 \x03(\tR\x05units\x12\x1a\n" +
-	"\bstations\x18\x04 \x03(\tR\bstations\"\x92\x06\n" +
+	"\bstations\x18\x04 \x03(\tR\bstations\"\xb5\b\n" +
 	"\aCardBox\x12L\n" +
 	"\x12least_headwind_mps\x18\x01 \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00T@)\x00\x00\x00\x00\x00\x00N\xc0H\x00R\x10leastHeadwindMps\x88\x01\x01\x12T\n" +
 	"\x16greatest_crosswind_mps\x18\x02 \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00T@)\x00\x00\x00\x00\x00\x00\x00\x00H\x01R\x14greatestCrosswindMps\x88\x01\x01\x12H\n" +
@@ -1887,14 +2115,21 @@ const file_bowroll_v1_plans_proto_rawDesc = "" +
 	"\x13least_temperature_c\x18\x04 \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00N@)\x00\x00\x00\x00\x00\x00T\xc0H\x03R\x11leastTemperatureC\x88\x01\x01\x12T\n" +
 	"\x16greatest_temperature_c\x18\x05 \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00N@)\x00\x00\x00\x00\x00\x00T\xc0H\x04R\x14greatestTemperatureC\x88\x01\x01\x12Y\n" +
 	"\x19least_grain_temperature_c\x18\x06 \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00T@)\x00\x00\x00\x00\x00\x00N\xc0H\x05R\x16leastGrainTemperatureC\x88\x01\x01\x12_\n" +
-	"\x1cgreatest_grain_temperature_c\x18\a \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00T@)\x00\x00\x00\x00\x00\x00N\xc0H\x06R\x19greatestGrainTemperatureC\x88\x01\x01B\x15\n" +
+	"\x1cgreatest_grain_temperature_c\x18\a \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00T@)\x00\x00\x00\x00\x00\x00N\xc0H\x06R\x19greatestGrainTemperatureC\x88\x01\x01\x12R\n" +
+	"\x15greatest_headwind_mps\x18\b \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00Y@)\x00\x00\x00\x00\x00\x00N\xc0H\aR\x13greatestHeadwindMps\x88\x01\x01\x12B\n" +
+	"\rleast_mass_kg\x18\t \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x80O\"A)\x00\x00\x00\x00\x00\x00I@H\bR\vleastMassKg\x88\x01\x01\x12H\n" +
+	"\x10spot_tolerance_m\x18\n" +
+	" \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x88\xb3@)\x00\x00\x00\x00\x00\x00\x00\x00H\tR\x0espotToleranceM\x88\x01\x01B\x15\n" +
 	"\x13_least_headwind_mpsB\x19\n" +
 	"\x17_greatest_crosswind_mpsB\x13\n" +
 	"\x11_greatest_mass_kgB\x16\n" +
 	"\x14_least_temperature_cB\x19\n" +
 	"\x17_greatest_temperature_cB\x1c\n" +
 	"\x1a_least_grain_temperature_cB\x1f\n" +
-	"\x1d_greatest_grain_temperature_c\"\xb0\x03\n" +
+	"\x1d_greatest_grain_temperature_cB\x18\n" +
+	"\x16_greatest_headwind_mpsB\x10\n" +
+	"\x0e_least_mass_kgB\x13\n" +
+	"\x11_spot_tolerance_m\"\xaa\x03\n" +
 	"\x11CreatePlanRequest\x12P\n" +
 	"\x06parent\x18\x01 \x01(\tB8\xe2A\x01\x02\xfaA\x0e\x12\fbowroll/Plan\xbaH r\x1e2\x1c^sites/[a-z][a-z0-9-]{0,62}$R\x06parent\x12:\n" +
 	"\aplan_id\x18\x02 \x01(\tB!\xe2A\x01\x02\xbaH\x1ar\x182\x16^[a-z][a-z0-9-]{0,62}$R\x06planId\x12+\n" +
@@ -1902,8 +2137,8 @@ const file_bowroll_v1_plans_proto_rawDesc = "" +
 	"\x05cycle\x18\x04 \x01(\v2\x11.bowroll.v1.CycleB\n" +
 	"\xe2A\x01\x02\xbaH\x03\xc8\x01\x01R\x05cycle\x129\n" +
 	"\x06answer\x18\x05 \x01(\v2\x15.bowroll.v1.CyclePlanB\n" +
-	"\xe2A\x01\x02\xbaH\x03\xc8\x01\x01R\x06answer\x12$\n" +
-	"\x05actor\x18\x06 \x01(\tB\x0e\xe2A\x01\x02\xbaH\ar\x05\x10\x01(\xc8\x01R\x05actor\x12J\n" +
+	"\xe2A\x01\x02\xbaH\x03\xc8\x01\x01R\x06answer\x12\x1e\n" +
+	"\x05actor\x18\x06 \x01(\tB\b\xbaH\x05r\x03(\xc8\x01R\x05actor\x12J\n" +
 	"\n" +
 	"request_id\x18\a \x01(\tB+\xe2A\x01\x02\xbaH$r\"2 ^[A-Za-z0-9][A-Za-z0-9_-]{7,63}$R\trequestId\"y\n" +
 	"\x0eGetPlanRequest\x12g\n" +
@@ -1922,24 +2157,24 @@ const file_bowroll_v1_plans_proto_rawDesc = "" +
 	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken\x126\n" +
 	"\n" +
 	"provenance\x18\x03 \x01(\v2\x16.bowroll.v1.ProvenanceR\n" +
-	"provenance\"\xf2\x02\n" +
+	"provenance\"\xec\x02\n" +
 	"\x12ConfirmPlanRequest\x12g\n" +
 	"\x04name\x18\x01 \x01(\tBS\xe2A\x01\x02\xfaA\x0e\n" +
 	"\fbowroll/Plan\xbaH;r927^sites/[a-z][a-z0-9-]{0,62}/plans/[a-z][a-z0-9-]{0,62}$R\x04name\x121\n" +
 	"\x04etag\x18\x02 \x01(\tB\x1d\xe2A\x01\x02\xbaH\x16r\x142\x12^e[1-9][0-9]{0,9}$R\x04etag\x12N\n" +
 	"\x0fhold_until_time\x18\x03 \x01(\v2\x1a.google.protobuf.TimestampB\n" +
-	"\xe2A\x01\x02\xbaH\x03\xc8\x01\x01R\rholdUntilTime\x12$\n" +
-	"\x05actor\x18\x04 \x01(\tB\x0e\xe2A\x01\x02\xbaH\ar\x05\x10\x01(\xc8\x01R\x05actor\x12J\n" +
+	"\xe2A\x01\x02\xbaH\x03\xc8\x01\x01R\rholdUntilTime\x12\x1e\n" +
+	"\x05actor\x18\x04 \x01(\tB\b\xbaH\x05r\x03(\xc8\x01R\x05actor\x12J\n" +
 	"\n" +
-	"request_id\x18\x05 \x01(\tB+\xe2A\x01\x02\xbaH$r\"2 ^[A-Za-z0-9][A-Za-z0-9_-]{7,63}$R\trequestId\"\xc8\x02\n" +
+	"request_id\x18\x05 \x01(\tB+\xe2A\x01\x02\xbaH$r\"2 ^[A-Za-z0-9][A-Za-z0-9_-]{7,63}$R\trequestId\"\xc2\x02\n" +
 	"\x11CancelPlanRequest\x12g\n" +
 	"\x04name\x18\x01 \x01(\tBS\xe2A\x01\x02\xfaA\x0e\n" +
 	"\fbowroll/Plan\xbaH;r927^sites/[a-z][a-z0-9-]{0,62}/plans/[a-z][a-z0-9-]{0,62}$R\x04name\x120\n" +
 	"\x04etag\x18\x02 \x01(\tB\x1c\xbaH\x19r\x172\x15^(e[1-9][0-9]{0,9})?$R\x04etag\x12&\n" +
-	"\x06reason\x18\x03 \x01(\tB\x0e\xe2A\x01\x02\xbaH\ar\x05\x10\x01(\xf4\x03R\x06reason\x12$\n" +
-	"\x05actor\x18\x04 \x01(\tB\x0e\xe2A\x01\x02\xbaH\ar\x05\x10\x01(\xc8\x01R\x05actor\x12J\n" +
+	"\x06reason\x18\x03 \x01(\tB\x0e\xe2A\x01\x02\xbaH\ar\x05\x10\x01(\xf4\x03R\x06reason\x12\x1e\n" +
+	"\x05actor\x18\x04 \x01(\tB\b\xbaH\x05r\x03(\xc8\x01R\x05actor\x12J\n" +
 	"\n" +
-	"request_id\x18\x05 \x01(\tB+\xe2A\x01\x02\xbaH$r\"2 ^[A-Za-z0-9][A-Za-z0-9_-]{7,63}$R\trequestId\"\x96\x03\n" +
+	"request_id\x18\x05 \x01(\tB+\xe2A\x01\x02\xbaH$r\"2 ^[A-Za-z0-9][A-Za-z0-9_-]{7,63}$R\trequestId\"\x90\x03\n" +
 	"\x10IssueCardRequest\x12g\n" +
 	"\x04name\x18\x01 \x01(\tBS\xe2A\x01\x02\xfaA\x0e\n" +
 	"\fbowroll/Plan\xbaH;r927^sites/[a-z][a-z0-9-]{0,62}/plans/[a-z][a-z0-9-]{0,62}$R\x04name\x129\n" +
@@ -1947,10 +2182,10 @@ const file_bowroll_v1_plans_proto_rawDesc = "" +
 	"\n" +
 	"until_time\x18\x03 \x01(\v2\x1a.google.protobuf.TimestampB\n" +
 	"\xe2A\x01\x02\xbaH\x03\xc8\x01\x01R\tuntilTime\x12%\n" +
-	"\x03box\x18\x04 \x01(\v2\x13.bowroll.v1.CardBoxR\x03box\x12$\n" +
-	"\x05actor\x18\x05 \x01(\tB\x0e\xe2A\x01\x02\xbaH\ar\x05\x10\x01(\xc8\x01R\x05actor\x12J\n" +
+	"\x03box\x18\x04 \x01(\v2\x13.bowroll.v1.CardBoxR\x03box\x12\x1e\n" +
+	"\x05actor\x18\x05 \x01(\tB\b\xbaH\x05r\x03(\xc8\x01R\x05actor\x12J\n" +
 	"\n" +
-	"request_id\x18\x06 \x01(\tB+\xe2A\x01\x02\xbaH$r\"2 ^[A-Za-z0-9][A-Za-z0-9_-]{7,63}$R\trequestId\"\x86\x04\n" +
+	"request_id\x18\x06 \x01(\tB+\xe2A\x01\x02\xbaH$r\"2 ^[A-Za-z0-9][A-Za-z0-9_-]{7,63}$R\trequestId\"\xdc\x04\n" +
 	"\n" +
 	"LiveInputs\x128\n" +
 	"\x06sortie\x18\x01 \x01(\tB \xbaH\x1dr\x1b2\x19^([a-z][a-z0-9-]{0,62})?$R\x06sortie\x12A\n" +
@@ -1958,12 +2193,14 @@ const file_bowroll_v1_plans_proto_rawDesc = "" +
 	"\rcrosswind_mps\x18\x03 \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00T@)\x00\x00\x00\x00\x00\x00T\xc0H\x01R\fcrosswindMps\x88\x01\x01\x12B\n" +
 	"\rgross_mass_kg\x18\x04 \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x80O\"A)\x00\x00\x00\x00\x00\x00I@H\x02R\vgrossMassKg\x88\x01\x01\x12C\n" +
 	"\rtemperature_c\x18\x05 \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00N@)\x00\x00\x00\x00\x00\x00T\xc0H\x03R\ftemperatureC\x88\x01\x01\x12N\n" +
-	"\x13grain_temperature_c\x18\x06 \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00T@)\x00\x00\x00\x00\x00\x00N\xc0H\x04R\x11grainTemperatureC\x88\x01\x01B\x0f\n" +
+	"\x13grain_temperature_c\x18\x06 \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00T@)\x00\x00\x00\x00\x00\x00N\xc0H\x04R\x11grainTemperatureC\x88\x01\x01\x12B\n" +
+	"\rspot_offset_m\x18\a \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x88\xb3@)\x00\x00\x00\x00\x00\x88\xb3\xc0H\x05R\vspotOffsetM\x88\x01\x01B\x0f\n" +
 	"\r_headwind_mpsB\x10\n" +
 	"\x0e_crosswind_mpsB\x10\n" +
 	"\x0e_gross_mass_kgB\x10\n" +
 	"\x0e_temperature_cB\x16\n" +
-	"\x14_grain_temperature_c\"\xc8\x02\n" +
+	"\x14_grain_temperature_cB\x10\n" +
+	"\x0e_spot_offset_m\"\xc8\x02\n" +
 	"\x12RecheckPlanRequest\x12g\n" +
 	"\x04name\x18\x01 \x01(\tBS\xe2A\x01\x02\xfaA\x0e\n" +
 	"\fbowroll/Plan\xbaH;r927^sites/[a-z][a-z0-9-]{0,62}/plans/[a-z][a-z0-9-]{0,62}$R\x04name\x12?\n" +
@@ -1972,18 +2209,22 @@ const file_bowroll_v1_plans_proto_rawDesc = "" +
 	"void_cards\x18\x03 \x01(\bR\tvoidCards\x12\x1e\n" +
 	"\x05actor\x18\x04 \x01(\tB\b\xbaH\x05r\x03(\xc8\x01R\x05actor\x12I\n" +
 	"\n" +
-	"request_id\x18\x05 \x01(\tB*\xbaH'r%2#^([A-Za-z0-9][A-Za-z0-9_-]{7,63})?$R\trequestId\"\xca\x01\n" +
+	"request_id\x18\x05 \x01(\tB*\xbaH'r%2#^([A-Za-z0-9][A-Za-z0-9_-]{7,63})?$R\trequestId\"\x9d\x02\n" +
 	"\aBoxSide\x12\x1a\n" +
 	"\bquantity\x18\x01 \x01(\tR\bquantity\x12\x19\n" +
 	"\x05value\x18\x02 \x01(\x01H\x00R\x05value\x88\x01\x01\x12\x19\n" +
 	"\x05limit\x18\x03 \x01(\x01H\x01R\x05limit\x88\x01\x01\x12\x14\n" +
 	"\x05holds\x18\x04 \x01(\bR\x05holds\x12!\n" +
 	"\tshortfall\x18\x05 \x01(\x01H\x02R\tshortfall\x88\x01\x01\x12\x12\n" +
-	"\x04text\x18\x06 \x01(\tR\x04textB\b\n" +
+	"\x04text\x18\x06 \x01(\tR\x04text\x12\x19\n" +
+	"\x05least\x18\a \x01(\x01H\x03R\x05least\x88\x01\x01\x12\x1f\n" +
+	"\bgreatest\x18\b \x01(\x01H\x04R\bgreatest\x88\x01\x01B\b\n" +
 	"\x06_valueB\b\n" +
 	"\x06_limitB\f\n" +
 	"\n" +
-	"_shortfall\"\x89\x01\n" +
+	"_shortfallB\b\n" +
+	"\x06_leastB\v\n" +
+	"\t_greatest\"\x89\x01\n" +
 	"\tCardCheck\x12\x16\n" +
 	"\x06sortie\x18\x01 \x01(\tR\x06sortie\x12#\n" +
 	"\rcard_revision\x18\x02 \x01(\x05R\fcardRevision\x12\x14\n" +
@@ -1997,7 +2238,7 @@ const file_bowroll_v1_plans_proto_rawDesc = "" +
 	"void_count\x18\x03 \x01(\x05R\tvoidCount\x126\n" +
 	"\n" +
 	"provenance\x18\x04 \x01(\v2\x16.bowroll.v1.ProvenanceR\n" +
-	"provenance\"\xb0\x03\n" +
+	"provenance\"\xaa\x03\n" +
 	"\x13RecordLaunchRequest\x12g\n" +
 	"\x04name\x18\x01 \x01(\tBS\xe2A\x01\x02\xfaA\x0e\n" +
 	"\fbowroll/Plan\xbaH;r927^sites/[a-z][a-z0-9-]{0,62}/plans/[a-z][a-z0-9-]{0,62}$R\x04name\x129\n" +
@@ -2005,27 +2246,43 @@ const file_bowroll_v1_plans_proto_rawDesc = "" +
 	"\vlaunch_time\x18\x03 \x01(\v2\x1a.google.protobuf.TimestampB\n" +
 	"\xe2A\x01\x02\xbaH\x03\xc8\x01\x01R\n" +
 	"launchTime\x12:\n" +
-	"\boutcomes\x18\x04 \x03(\v2\x14.bowroll.v1.UnitStepB\b\xbaH\x05\x92\x01\x02\x10 R\boutcomes\x12$\n" +
-	"\x05actor\x18\x05 \x01(\tB\x0e\xe2A\x01\x02\xbaH\ar\x05\x10\x01(\xc8\x01R\x05actor\x12J\n" +
+	"\boutcomes\x18\x04 \x03(\v2\x14.bowroll.v1.UnitStepB\b\xbaH\x05\x92\x01\x02\x10 R\boutcomes\x12\x1e\n" +
+	"\x05actor\x18\x05 \x01(\tB\b\xbaH\x05r\x03(\xc8\x01R\x05actor\x12J\n" +
 	"\n" +
-	"request_id\x18\x06 \x01(\tB+\xe2A\x01\x02\xbaH$r\"2 ^[A-Za-z0-9][A-Za-z0-9_-]{7,63}$R\trequestId\"\xd2\x02\n" +
+	"request_id\x18\x06 \x01(\tB+\xe2A\x01\x02\xbaH$r\"2 ^[A-Za-z0-9][A-Za-z0-9_-]{7,63}$R\trequestId\"\xcc\x02\n" +
 	"\x12ScrubSortieRequest\x12g\n" +
 	"\x04name\x18\x01 \x01(\tBS\xe2A\x01\x02\xfaA\x0e\n" +
 	"\fbowroll/Plan\xbaH;r927^sites/[a-z][a-z0-9-]{0,62}/plans/[a-z][a-z0-9-]{0,62}$R\x04name\x129\n" +
 	"\x06sortie\x18\x02 \x01(\tB!\xe2A\x01\x02\xbaH\x1ar\x182\x16^[a-z][a-z0-9-]{0,62}$R\x06sortie\x12&\n" +
-	"\x06reason\x18\x03 \x01(\tB\x0e\xe2A\x01\x02\xbaH\ar\x05\x10\x01(\xf4\x03R\x06reason\x12$\n" +
-	"\x05actor\x18\x04 \x01(\tB\x0e\xe2A\x01\x02\xbaH\ar\x05\x10\x01(\xc8\x01R\x05actor\x12J\n" +
+	"\x06reason\x18\x03 \x01(\tB\x0e\xe2A\x01\x02\xbaH\ar\x05\x10\x01(\xf4\x03R\x06reason\x12\x1e\n" +
+	"\x05actor\x18\x04 \x01(\tB\b\xbaH\x05r\x03(\xc8\x01R\x05actor\x12J\n" +
 	"\n" +
-	"request_id\x18\x05 \x01(\tB+\xe2A\x01\x02\xbaH$r\"2 ^[A-Za-z0-9][A-Za-z0-9_-]{7,63}$R\trequestId\"\xd8\x01\n" +
+	"request_id\x18\x05 \x01(\tB+\xe2A\x01\x02\xbaH$r\"2 ^[A-Za-z0-9][A-Za-z0-9_-]{7,63}$R\trequestId\"\xd2\x01\n" +
 	"\x12ExpirePlansRequest\x12P\n" +
-	"\x06parent\x18\x01 \x01(\tB8\xe2A\x01\x02\xfaA\x0e\x12\fbowroll/Plan\xbaH r\x1e2\x1c^sites/[a-z][a-z0-9-]{0,62}$R\x06parent\x12$\n" +
-	"\x05actor\x18\x02 \x01(\tB\x0e\xe2A\x01\x02\xbaH\ar\x05\x10\x01(\xc8\x01R\x05actor\x12J\n" +
+	"\x06parent\x18\x01 \x01(\tB8\xe2A\x01\x02\xfaA\x0e\x12\fbowroll/Plan\xbaH r\x1e2\x1c^sites/[a-z][a-z0-9-]{0,62}$R\x06parent\x12\x1e\n" +
+	"\x05actor\x18\x02 \x01(\tB\b\xbaH\x05r\x03(\xc8\x01R\x05actor\x12J\n" +
 	"\n" +
 	"request_id\x18\x03 \x01(\tB+\xe2A\x01\x02\xbaH$r\"2 ^[A-Za-z0-9][A-Za-z0-9_-]{7,63}$R\trequestId\"c\n" +
 	"\x13ExpirePlansResponse\x12\x14\n" +
 	"\x05plans\x18\x01 \x03(\tR\x05plans\x126\n" +
 	"\n" +
 	"provenance\x18\x02 \x01(\v2\x16.bowroll.v1.ProvenanceR\n" +
+	"provenance\"\xe1\x01\n" +
+	"\x14RecomputePlanRequest\x12g\n" +
+	"\x04name\x18\x01 \x01(\tBS\xe2A\x01\x02\xfaA\x0e\n" +
+	"\fbowroll/Plan\xbaH;r927^sites/[a-z][a-z0-9-]{0,62}/plans/[a-z][a-z0-9-]{0,62}$R\x04name\x12,\n" +
+	"\rmodel_version\x18\x02 \x01(\tB\a\xbaH\x04r\x02((R\fmodelVersion\x122\n" +
+	"\x10catalog_revision\x18\x03 \x01(\tB\a\xbaH\x04r\x02(dR\x0fcatalogRevision\"\xae\x02\n" +
+	"\x15RecomputePlanResponse\x12\x12\n" +
+	"\x04same\x18\x01 \x01(\bR\x04same\x12\x1f\n" +
+	"\vkept_digest\x18\x02 \x01(\tR\n" +
+	"keptDigest\x12'\n" +
+	"\x0fcomputed_digest\x18\x03 \x01(\tR\x0ecomputedDigest\x12-\n" +
+	"\x06answer\x18\x04 \x01(\v2\x15.bowroll.v1.CyclePlanR\x06answer\x12 \n" +
+	"\vdifferences\x18\x05 \x03(\tR\vdifferences\x12.\n" +
+	"\x06pinned\x18\x06 \x01(\v2\x16.bowroll.v1.ProvenanceR\x06pinned\x126\n" +
+	"\n" +
+	"provenance\x18\a \x01(\v2\x16.bowroll.v1.ProvenanceR\n" +
 	"provenance*\xa0\x01\n" +
 	"\tPlanState\x12\x1a\n" +
 	"\x16PLAN_STATE_UNSPECIFIED\x10\x00\x12\x14\n" +
@@ -2040,12 +2297,14 @@ const file_bowroll_v1_plans_proto_rawDesc = "" +
 	"\x18SORTIE_STATE_CARD_ISSUED\x10\x02\x12\x15\n" +
 	"\x11SORTIE_STATE_VOID\x10\x03\x12\x19\n" +
 	"\x15SORTIE_STATE_LAUNCHED\x10\x04\x12\x19\n" +
-	"\x15SORTIE_STATE_SCRUBBED\x10\x052\xfb\b\n" +
+	"\x15SORTIE_STATE_SCRUBBED\x10\x052\x83\n" +
+	"\n" +
 	"\x05Plans\x12d\n" +
 	"\n" +
 	"CreatePlan\x12\x1d.bowroll.v1.CreatePlanRequest\x1a\x10.bowroll.v1.Plan\"%\x82\xd3\xe4\x93\x02\x1f:\x01*\"\x1a/v1/{parent=sites/*}/plans\x12b\n" +
 	"\aGetPlan\x12\x1a.bowroll.v1.GetPlanRequest\x1a\x10.bowroll.v1.Plan\")\xdaA\x04name\x82\xd3\xe4\x93\x02\x1c\x12\x1a/v1/{name=sites/*/plans/*}\x12u\n" +
-	"\tListPlans\x12\x1c.bowroll.v1.ListPlansRequest\x1a\x1d.bowroll.v1.ListPlansResponse\"+\xdaA\x06parent\x82\xd3\xe4\x93\x02\x1c\x12\x1a/v1/{parent=sites/*}/plans\x12n\n" +
+	"\tListPlans\x12\x1c.bowroll.v1.ListPlansRequest\x1a\x1d.bowroll.v1.ListPlansResponse\"+\xdaA\x06parent\x82\xd3\xe4\x93\x02\x1c\x12\x1a/v1/{parent=sites/*}/plans\x12\x85\x01\n" +
+	"\rRecomputePlan\x12 .bowroll.v1.RecomputePlanRequest\x1a!.bowroll.v1.RecomputePlanResponse\"/\x82\xd3\xe4\x93\x02):\x01*\"$/v1/{name=sites/*/plans/*}:recompute\x12n\n" +
 	"\vConfirmPlan\x12\x1e.bowroll.v1.ConfirmPlanRequest\x1a\x10.bowroll.v1.Plan\"-\x82\xd3\xe4\x93\x02':\x01*\"\"/v1/{name=sites/*/plans/*}:confirm\x12k\n" +
 	"\n" +
 	"CancelPlan\x12\x1d.bowroll.v1.CancelPlanRequest\x1a\x10.bowroll.v1.Plan\",\x82\xd3\xe4\x93\x02&:\x01*\"!/v1/{name=sites/*/plans/*}:cancel\x12l\n" +
@@ -2068,7 +2327,7 @@ func file_bowroll_v1_plans_proto_rawDescGZIP() []byte {
 }
 
 var file_bowroll_v1_plans_proto_enumTypes = make([]protoimpl.EnumInfo, 2)
-var file_bowroll_v1_plans_proto_msgTypes = make([]protoimpl.MessageInfo, 20)
+var file_bowroll_v1_plans_proto_msgTypes = make([]protoimpl.MessageInfo, 22)
 var file_bowroll_v1_plans_proto_goTypes = []any{
 	(PlanState)(0),                // 0: bowroll.v1.PlanState
 	(SortieState)(0),              // 1: bowroll.v1.SortieState
@@ -2092,67 +2351,74 @@ var file_bowroll_v1_plans_proto_goTypes = []any{
 	(*ScrubSortieRequest)(nil),    // 19: bowroll.v1.ScrubSortieRequest
 	(*ExpirePlansRequest)(nil),    // 20: bowroll.v1.ExpirePlansRequest
 	(*ExpirePlansResponse)(nil),   // 21: bowroll.v1.ExpirePlansResponse
-	(*timestamppb.Timestamp)(nil), // 22: google.protobuf.Timestamp
-	(*Cycle)(nil),                 // 23: bowroll.v1.Cycle
-	(*CyclePlan)(nil),             // 24: bowroll.v1.CyclePlan
-	(*Provenance)(nil),            // 25: bowroll.v1.Provenance
-	(*UnitStep)(nil),              // 26: bowroll.v1.UnitStep
+	(*RecomputePlanRequest)(nil),  // 22: bowroll.v1.RecomputePlanRequest
+	(*RecomputePlanResponse)(nil), // 23: bowroll.v1.RecomputePlanResponse
+	(*timestamppb.Timestamp)(nil), // 24: google.protobuf.Timestamp
+	(*Cycle)(nil),                 // 25: bowroll.v1.Cycle
+	(*CyclePlan)(nil),             // 26: bowroll.v1.CyclePlan
+	(*Provenance)(nil),            // 27: bowroll.v1.Provenance
+	(*UnitStep)(nil),              // 28: bowroll.v1.UnitStep
 }
 var file_bowroll_v1_plans_proto_depIdxs = []int32{
 	0,  // 0: bowroll.v1.Plan.state:type_name -> bowroll.v1.PlanState
-	22, // 1: bowroll.v1.Plan.hold_until_time:type_name -> google.protobuf.Timestamp
+	24, // 1: bowroll.v1.Plan.hold_until_time:type_name -> google.protobuf.Timestamp
 	3,  // 2: bowroll.v1.Plan.sorties:type_name -> bowroll.v1.PlanSortie
-	23, // 3: bowroll.v1.Plan.cycle:type_name -> bowroll.v1.Cycle
-	24, // 4: bowroll.v1.Plan.answer:type_name -> bowroll.v1.CyclePlan
-	25, // 5: bowroll.v1.Plan.pinned:type_name -> bowroll.v1.Provenance
-	22, // 6: bowroll.v1.Plan.create_time:type_name -> google.protobuf.Timestamp
-	22, // 7: bowroll.v1.Plan.update_time:type_name -> google.protobuf.Timestamp
-	25, // 8: bowroll.v1.Plan.provenance:type_name -> bowroll.v1.Provenance
+	25, // 3: bowroll.v1.Plan.cycle:type_name -> bowroll.v1.Cycle
+	26, // 4: bowroll.v1.Plan.answer:type_name -> bowroll.v1.CyclePlan
+	27, // 5: bowroll.v1.Plan.pinned:type_name -> bowroll.v1.Provenance
+	24, // 6: bowroll.v1.Plan.create_time:type_name -> google.protobuf.Timestamp
+	24, // 7: bowroll.v1.Plan.update_time:type_name -> google.protobuf.Timestamp
+	27, // 8: bowroll.v1.Plan.provenance:type_name -> bowroll.v1.Provenance
 	1,  // 9: bowroll.v1.PlanSortie.state:type_name -> bowroll.v1.SortieState
-	22, // 10: bowroll.v1.PlanSortie.launch_time:type_name -> google.protobuf.Timestamp
+	24, // 10: bowroll.v1.PlanSortie.launch_time:type_name -> google.protobuf.Timestamp
 	4,  // 11: bowroll.v1.PlanSortie.draws:type_name -> bowroll.v1.PlanDraw
-	22, // 12: bowroll.v1.PlanSortie.card_until_time:type_name -> google.protobuf.Timestamp
+	24, // 12: bowroll.v1.PlanSortie.card_until_time:type_name -> google.protobuf.Timestamp
 	5,  // 13: bowroll.v1.PlanSortie.box:type_name -> bowroll.v1.CardBox
-	23, // 14: bowroll.v1.CreatePlanRequest.cycle:type_name -> bowroll.v1.Cycle
-	24, // 15: bowroll.v1.CreatePlanRequest.answer:type_name -> bowroll.v1.CyclePlan
+	25, // 14: bowroll.v1.CreatePlanRequest.cycle:type_name -> bowroll.v1.Cycle
+	26, // 15: bowroll.v1.CreatePlanRequest.answer:type_name -> bowroll.v1.CyclePlan
 	0,  // 16: bowroll.v1.ListPlansRequest.state:type_name -> bowroll.v1.PlanState
 	2,  // 17: bowroll.v1.ListPlansResponse.plans:type_name -> bowroll.v1.Plan
-	25, // 18: bowroll.v1.ListPlansResponse.provenance:type_name -> bowroll.v1.Provenance
-	22, // 19: bowroll.v1.ConfirmPlanRequest.hold_until_time:type_name -> google.protobuf.Timestamp
-	22, // 20: bowroll.v1.IssueCardRequest.until_time:type_name -> google.protobuf.Timestamp
+	27, // 18: bowroll.v1.ListPlansResponse.provenance:type_name -> bowroll.v1.Provenance
+	24, // 19: bowroll.v1.ConfirmPlanRequest.hold_until_time:type_name -> google.protobuf.Timestamp
+	24, // 20: bowroll.v1.IssueCardRequest.until_time:type_name -> google.protobuf.Timestamp
 	5,  // 21: bowroll.v1.IssueCardRequest.box:type_name -> bowroll.v1.CardBox
 	13, // 22: bowroll.v1.RecheckPlanRequest.inputs:type_name -> bowroll.v1.LiveInputs
 	15, // 23: bowroll.v1.CardCheck.sides:type_name -> bowroll.v1.BoxSide
 	16, // 24: bowroll.v1.RecheckPlanResponse.cards:type_name -> bowroll.v1.CardCheck
-	25, // 25: bowroll.v1.RecheckPlanResponse.provenance:type_name -> bowroll.v1.Provenance
-	22, // 26: bowroll.v1.RecordLaunchRequest.launch_time:type_name -> google.protobuf.Timestamp
-	26, // 27: bowroll.v1.RecordLaunchRequest.outcomes:type_name -> bowroll.v1.UnitStep
-	25, // 28: bowroll.v1.ExpirePlansResponse.provenance:type_name -> bowroll.v1.Provenance
-	6,  // 29: bowroll.v1.Plans.CreatePlan:input_type -> bowroll.v1.CreatePlanRequest
-	7,  // 30: bowroll.v1.Plans.GetPlan:input_type -> bowroll.v1.GetPlanRequest
-	8,  // 31: bowroll.v1.Plans.ListPlans:input_type -> bowroll.v1.ListPlansRequest
-	10, // 32: bowroll.v1.Plans.ConfirmPlan:input_type -> bowroll.v1.ConfirmPlanRequest
-	11, // 33: bowroll.v1.Plans.CancelPlan:input_type -> bowroll.v1.CancelPlanRequest
-	12, // 34: bowroll.v1.Plans.IssueCard:input_type -> bowroll.v1.IssueCardRequest
-	14, // 35: bowroll.v1.Plans.RecheckPlan:input_type -> bowroll.v1.RecheckPlanRequest
-	18, // 36: bowroll.v1.Plans.RecordLaunch:input_type -> bowroll.v1.RecordLaunchRequest
-	19, // 37: bowroll.v1.Plans.ScrubSortie:input_type -> bowroll.v1.ScrubSortieRequest
-	20, // 38: bowroll.v1.Plans.ExpirePlans:input_type -> bowroll.v1.ExpirePlansRequest
-	2,  // 39: bowroll.v1.Plans.CreatePlan:output_type -> bowroll.v1.Plan
-	2,  // 40: bowroll.v1.Plans.GetPlan:output_type -> bowroll.v1.Plan
-	9,  // 41: bowroll.v1.Plans.ListPlans:output_type -> bowroll.v1.ListPlansResponse
-	2,  // 42: bowroll.v1.Plans.ConfirmPlan:output_type -> bowroll.v1.Plan
-	2,  // 43: bowroll.v1.Plans.CancelPlan:output_type -> bowroll.v1.Plan
-	2,  // 44: bowroll.v1.Plans.IssueCard:output_type -> bowroll.v1.Plan
-	17, // 45: bowroll.v1.Plans.RecheckPlan:output_type -> bowroll.v1.RecheckPlanResponse
-	2,  // 46: bowroll.v1.Plans.RecordLaunch:output_type -> bowroll.v1.Plan
-	2,  // 47: bowroll.v1.Plans.ScrubSortie:output_type -> bowroll.v1.Plan
-	21, // 48: bowroll.v1.Plans.ExpirePlans:output_type -> bowroll.v1.ExpirePlansResponse
-	39, // [39:49] is the sub-list for method output_type
-	29, // [29:39] is the sub-list for method input_type
-	29, // [29:29] is the sub-list for extension type_name
-	29, // [29:29] is the sub-list for extension extendee
-	0,  // [0:29] is the sub-list for field type_name
+	27, // 25: bowroll.v1.RecheckPlanResponse.provenance:type_name -> bowroll.v1.Provenance
+	24, // 26: bowroll.v1.RecordLaunchRequest.launch_time:type_name -> google.protobuf.Timestamp
+	28, // 27: bowroll.v1.RecordLaunchRequest.outcomes:type_name -> bowroll.v1.UnitStep
+	27, // 28: bowroll.v1.ExpirePlansResponse.provenance:type_name -> bowroll.v1.Provenance
+	26, // 29: bowroll.v1.RecomputePlanResponse.answer:type_name -> bowroll.v1.CyclePlan
+	27, // 30: bowroll.v1.RecomputePlanResponse.pinned:type_name -> bowroll.v1.Provenance
+	27, // 31: bowroll.v1.RecomputePlanResponse.provenance:type_name -> bowroll.v1.Provenance
+	6,  // 32: bowroll.v1.Plans.CreatePlan:input_type -> bowroll.v1.CreatePlanRequest
+	7,  // 33: bowroll.v1.Plans.GetPlan:input_type -> bowroll.v1.GetPlanRequest
+	8,  // 34: bowroll.v1.Plans.ListPlans:input_type -> bowroll.v1.ListPlansRequest
+	22, // 35: bowroll.v1.Plans.RecomputePlan:input_type -> bowroll.v1.RecomputePlanRequest
+	10, // 36: bowroll.v1.Plans.ConfirmPlan:input_type -> bowroll.v1.ConfirmPlanRequest
+	11, // 37: bowroll.v1.Plans.CancelPlan:input_type -> bowroll.v1.CancelPlanRequest
+	12, // 38: bowroll.v1.Plans.IssueCard:input_type -> bowroll.v1.IssueCardRequest
+	14, // 39: bowroll.v1.Plans.RecheckPlan:input_type -> bowroll.v1.RecheckPlanRequest
+	18, // 40: bowroll.v1.Plans.RecordLaunch:input_type -> bowroll.v1.RecordLaunchRequest
+	19, // 41: bowroll.v1.Plans.ScrubSortie:input_type -> bowroll.v1.ScrubSortieRequest
+	20, // 42: bowroll.v1.Plans.ExpirePlans:input_type -> bowroll.v1.ExpirePlansRequest
+	2,  // 43: bowroll.v1.Plans.CreatePlan:output_type -> bowroll.v1.Plan
+	2,  // 44: bowroll.v1.Plans.GetPlan:output_type -> bowroll.v1.Plan
+	9,  // 45: bowroll.v1.Plans.ListPlans:output_type -> bowroll.v1.ListPlansResponse
+	23, // 46: bowroll.v1.Plans.RecomputePlan:output_type -> bowroll.v1.RecomputePlanResponse
+	2,  // 47: bowroll.v1.Plans.ConfirmPlan:output_type -> bowroll.v1.Plan
+	2,  // 48: bowroll.v1.Plans.CancelPlan:output_type -> bowroll.v1.Plan
+	2,  // 49: bowroll.v1.Plans.IssueCard:output_type -> bowroll.v1.Plan
+	17, // 50: bowroll.v1.Plans.RecheckPlan:output_type -> bowroll.v1.RecheckPlanResponse
+	2,  // 51: bowroll.v1.Plans.RecordLaunch:output_type -> bowroll.v1.Plan
+	2,  // 52: bowroll.v1.Plans.ScrubSortie:output_type -> bowroll.v1.Plan
+	21, // 53: bowroll.v1.Plans.ExpirePlans:output_type -> bowroll.v1.ExpirePlansResponse
+	43, // [43:54] is the sub-list for method output_type
+	32, // [32:43] is the sub-list for method input_type
+	32, // [32:32] is the sub-list for extension type_name
+	32, // [32:32] is the sub-list for extension extendee
+	0,  // [0:32] is the sub-list for field type_name
 }
 
 func init() { file_bowroll_v1_plans_proto_init() }
@@ -2173,7 +2439,7 @@ func file_bowroll_v1_plans_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_bowroll_v1_plans_proto_rawDesc), len(file_bowroll_v1_plans_proto_rawDesc)),
 			NumEnums:      2,
-			NumMessages:   20,
+			NumMessages:   22,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

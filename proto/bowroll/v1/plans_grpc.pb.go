@@ -21,16 +21,17 @@ import (
 const _ = grpc.SupportPackageIsVersion9
 
 const (
-	Plans_CreatePlan_FullMethodName   = "/bowroll.v1.Plans/CreatePlan"
-	Plans_GetPlan_FullMethodName      = "/bowroll.v1.Plans/GetPlan"
-	Plans_ListPlans_FullMethodName    = "/bowroll.v1.Plans/ListPlans"
-	Plans_ConfirmPlan_FullMethodName  = "/bowroll.v1.Plans/ConfirmPlan"
-	Plans_CancelPlan_FullMethodName   = "/bowroll.v1.Plans/CancelPlan"
-	Plans_IssueCard_FullMethodName    = "/bowroll.v1.Plans/IssueCard"
-	Plans_RecheckPlan_FullMethodName  = "/bowroll.v1.Plans/RecheckPlan"
-	Plans_RecordLaunch_FullMethodName = "/bowroll.v1.Plans/RecordLaunch"
-	Plans_ScrubSortie_FullMethodName  = "/bowroll.v1.Plans/ScrubSortie"
-	Plans_ExpirePlans_FullMethodName  = "/bowroll.v1.Plans/ExpirePlans"
+	Plans_CreatePlan_FullMethodName    = "/bowroll.v1.Plans/CreatePlan"
+	Plans_GetPlan_FullMethodName       = "/bowroll.v1.Plans/GetPlan"
+	Plans_ListPlans_FullMethodName     = "/bowroll.v1.Plans/ListPlans"
+	Plans_RecomputePlan_FullMethodName = "/bowroll.v1.Plans/RecomputePlan"
+	Plans_ConfirmPlan_FullMethodName   = "/bowroll.v1.Plans/ConfirmPlan"
+	Plans_CancelPlan_FullMethodName    = "/bowroll.v1.Plans/CancelPlan"
+	Plans_IssueCard_FullMethodName     = "/bowroll.v1.Plans/IssueCard"
+	Plans_RecheckPlan_FullMethodName   = "/bowroll.v1.Plans/RecheckPlan"
+	Plans_RecordLaunch_FullMethodName  = "/bowroll.v1.Plans/RecordLaunch"
+	Plans_ScrubSortie_FullMethodName   = "/bowroll.v1.Plans/ScrubSortie"
+	Plans_ExpirePlans_FullMethodName   = "/bowroll.v1.Plans/ExpirePlans"
 )
 
 // PlansClient is the client API for Plans service.
@@ -49,6 +50,10 @@ type PlansClient interface {
 	// ListPlans returns the plans of a site in the order of their names, without
 	// cycle and answer.
 	ListPlans(ctx context.Context, in *ListPlansRequest, opts ...grpc.CallOption) (*ListPlansResponse, error)
+	// RecomputePlan computes a kept plan anew, with the revision of the catalog that
+	// it pins, and compares. It is refused where this service computes with another
+	// version of the model than the plan pins.
+	RecomputePlan(ctx context.Context, in *RecomputePlanRequest, opts ...grpc.CallOption) (*RecomputePlanResponse, error)
 	// ConfirmPlan reserves every unit that a plan needs: from each lot those that
 	// expire first. Where stock no longer suffices nothing is reserved, and the
 	// error says what changed.
@@ -103,6 +108,16 @@ func (c *plansClient) ListPlans(ctx context.Context, in *ListPlansRequest, opts 
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	out := new(ListPlansResponse)
 	err := c.cc.Invoke(ctx, Plans_ListPlans_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *plansClient) RecomputePlan(ctx context.Context, in *RecomputePlanRequest, opts ...grpc.CallOption) (*RecomputePlanResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(RecomputePlanResponse)
+	err := c.cc.Invoke(ctx, Plans_RecomputePlan_FullMethodName, in, out, cOpts...)
 	if err != nil {
 		return nil, err
 	}
@@ -195,6 +210,10 @@ type PlansServer interface {
 	// ListPlans returns the plans of a site in the order of their names, without
 	// cycle and answer.
 	ListPlans(context.Context, *ListPlansRequest) (*ListPlansResponse, error)
+	// RecomputePlan computes a kept plan anew, with the revision of the catalog that
+	// it pins, and compares. It is refused where this service computes with another
+	// version of the model than the plan pins.
+	RecomputePlan(context.Context, *RecomputePlanRequest) (*RecomputePlanResponse, error)
 	// ConfirmPlan reserves every unit that a plan needs: from each lot those that
 	// expire first. Where stock no longer suffices nothing is reserved, and the
 	// error says what changed.
@@ -233,6 +252,9 @@ func (UnimplementedPlansServer) GetPlan(context.Context, *GetPlanRequest) (*Plan
 }
 func (UnimplementedPlansServer) ListPlans(context.Context, *ListPlansRequest) (*ListPlansResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method ListPlans not implemented")
+}
+func (UnimplementedPlansServer) RecomputePlan(context.Context, *RecomputePlanRequest) (*RecomputePlanResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method RecomputePlan not implemented")
 }
 func (UnimplementedPlansServer) ConfirmPlan(context.Context, *ConfirmPlanRequest) (*Plan, error) {
 	return nil, status.Error(codes.Unimplemented, "method ConfirmPlan not implemented")
@@ -326,6 +348,24 @@ func _Plans_ListPlans_Handler(srv interface{}, ctx context.Context, dec func(int
 	}
 	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
 		return srv.(PlansServer).ListPlans(ctx, req.(*ListPlansRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _Plans_RecomputePlan_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(RecomputePlanRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(PlansServer).RecomputePlan(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: Plans_RecomputePlan_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(PlansServer).RecomputePlan(ctx, req.(*RecomputePlanRequest))
 	}
 	return interceptor(ctx, in, info, handler)
 }
@@ -474,6 +514,10 @@ var Plans_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "ListPlans",
 			Handler:    _Plans_ListPlans_Handler,
+		},
+		{
+			MethodName: "RecomputePlan",
+			Handler:    _Plans_RecomputePlan_Handler,
 		},
 		{
 			MethodName: "ConfirmPlan",
