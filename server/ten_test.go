@@ -27,9 +27,8 @@ import (
 )
 
 // TestTheContract holds the service to the ten things that callers of numeric
-// services rely on. The ninth, that clients generated from the OpenAPI file in
-// Python and TypeScript carry every example there and back, needs their tools and
-// is .ci/clients.
+// services rely on. The ninth, that a client generated from the OpenAPI file carries
+// every example there and back, needs its own tools and is .ci/clients.
 func TestTheContract(t *testing.T) {
 	file := filepath.Join(t.TempDir(), "bowroll.db")
 	h, end := kept(t, file)
