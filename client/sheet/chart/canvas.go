@@ -2,6 +2,8 @@ package chart
 
 import (
 	"bytes"
+	"crypto/sha256"
+	"encoding/hex"
 	"errors"
 	"fmt"
 	"html"
@@ -126,8 +128,11 @@ func (c *canvas) inPixels(image *vgsvg.Canvas) func(io.Writer) (int64, error) {
 		if !found {
 			return 0, errors.New("the picture has no body")
 		}
-		words := fmt.Sprintf(` role="img" aria-labelledby="name about"><title id="name">%s</title><desc id="about">%s</desc>`,
-			html.EscapeString(printable(c.name)), html.EscapeString(printable(c.about)))
+		// Several pictures may stand in one page: ids are of what is drawn.
+		sum := sha256.Sum256(slices.Concat([]byte(c.name+"\x00"+c.about), whole.Bytes()))
+		id := hex.EncodeToString(sum[:6])
+		words := fmt.Sprintf(` role="img" aria-labelledby="name-%[1]s about-%[1]s"><title id="name-%[1]s">%[2]s</title><desc id="about-%[1]s">%[3]s</desc>`,
+			id, html.EscapeString(printable(c.name)), html.EscapeString(printable(c.about)))
 		n, err := w.Write(slices.Concat(bytes.ReplaceAll(head, []byte(`pt"`), []byte(`"`)), []byte("viewBox"), tag, []byte(words), rest))
 		return int64(n), err
 	}

@@ -7,6 +7,7 @@ import (
 	"image"
 	"image/png"
 	"io"
+	"regexp"
 	"strings"
 	"testing"
 
@@ -161,5 +162,42 @@ func TestPanelsRefuseNothing(t *testing.T) {
 		if err == nil || !strings.Contains(err.Error(), "needs") {
 			t.Errorf("%s: %v does not say what is needed", name, err)
 		}
+	}
+}
+
+// Two pictures stand in one page without sharing an id, and what names a picture
+// is in it.
+func TestPicturesShareNoID(t *testing.T) {
+	id := regexp.MustCompile(` id="([^"]+)"`)
+	seen := map[string]bool{}
+	for _, about := range []string{"spot s3", "spot s4"} {
+		var svg bytes.Buffer
+		if err := chart.Margins(&svg, chart.Style{Format: chart.SVG, About: about}, queue()); err != nil {
+			t.Fatal(err)
+		}
+		found := id.FindAllStringSubmatch(svg.String(), -1)
+		if len(found) != 2 || !strings.Contains(svg.String(), `aria-labelledby="`+found[0][1]+" "+found[1][1]+`"`) {
+			t.Errorf("%s: ids %v", about, found)
+		}
+		for _, one := range found {
+			if seen[one[1]] {
+				t.Errorf("two pictures have the id %s", one[1])
+			}
+			seen[one[1]] = true
+		}
+	}
+}
+
+// Without units there is nothing to light: the stop drawn is that of the commit
+// point.
+func TestRunWithoutUnitsNamesItsStop(t *testing.T) {
+	bare := off()
+	bare.Firing, bare.Commit.Lit.StopDistanceM = nil, proto.Float64(100)
+	var svg bytes.Buffer
+	if err := chart.Run(&svg, chart.Style{Format: chart.SVG, Units: quantity.Trade}, trace(), bare); err != nil {
+		t.Fatal(err)
+	}
+	if text := texts(t, svg.Bytes()); !strings.Contains(text, "last stop: at rest 459") || strings.Contains(text, "none lit") {
+		t.Errorf("the chart says %s", text)
 	}
 }

@@ -3,6 +3,7 @@ package chart
 import (
 	"fmt"
 	"io"
+	"slices"
 
 	"gonum.org/v1/plot"
 	"gonum.org/v1/plot/plotter"
@@ -36,6 +37,7 @@ func Run(w io.Writer, style Style, trace *bowrollv1.TakeoffsTraceResponse, off *
 
 	air, lift := column(figure.Speed, trace.GetAirspeedMps()), column(figure.Speed, trace.GetLiftoffAirspeedMps())
 	engines, boosters := column(figure.Force, trace.GetEngineThrustN()), column(figure.Force, trace.GetBoosterThrustN())
+	marks := runMarks(units, trace, off)
 	burn := false
 	for _, b := range boosters {
 		burn = burn || b.Y > 0
@@ -64,16 +66,9 @@ func Run(w io.Writer, style Style, trace *bowrollv1.TakeoffsTraceResponse, off *
 		if err := stroke(thrust, boosters, 2); err != nil {
 			return err
 		}
-		top := 0
-		for i := range boosters {
-			if boosters[i].Y > boosters[top].Y {
-				top = i
-			}
-		}
-		name(thrust, plotter.XY{X: (boosters[top].X + boosters[rows-1].X) / 2, Y: boosters[top].Y / 2}, "boosters", 0, 0, draw.XCenter, true)
+		name(thrust, burning(boosters, marks), "boosters", 0, 0, draw.XCenter, true)
 	}
-	p := panels{title: "The run", heads: []string{verdict(units, off)}, list: []*plot.Plot{speed, thrust}, tall: 150, axisAt: 50,
-		marks: runMarks(units, trace, off)}
+	p := panels{title: "The run", heads: []string{verdict(units, off)}, list: []*plot.Plot{speed, thrust}, tall: 150, axisAt: 50, marks: marks}
 	far := air[rows-1].X
 	for _, m := range p.marks {
 		far = max(far, m.at)
@@ -84,6 +79,36 @@ func Run(w io.Writer, style Style, trace *bowrollv1.TakeoffsTraceResponse, off *
 	speed.Y.Max = max(speed.Y.Max, lift[0].Y) * 1.18
 	thrust.Y.Max *= 1.2
 	return p.draw(w, style, off.GetCautions(), off.GetProvenance())
+}
+
+// burning is a place within the burn for its name: half way up, in the middle of
+// the widest stretch that no mark crosses.
+func burning(boosters plotter.XYs, marks []mark) plotter.XY {
+	peak := 0.0
+	for _, b := range boosters {
+		peak = max(peak, b.Y)
+	}
+	var edges []float64 // of the stretches
+	for _, b := range boosters {
+		if b.Y >= peak/2 {
+			edges = append(edges, b.X)
+		}
+	}
+	low, high := edges[0], edges[len(edges)-1]
+	edges = []float64{low, high}
+	for _, m := range marks {
+		if low < m.at && m.at < high {
+			edges = append(edges, m.at)
+		}
+	}
+	slices.Sort(edges)
+	at, wide := low, 0.0
+	for i := 1; i < len(edges); i++ {
+		if gap := edges[i] - edges[i-1]; gap > wide {
+			at, wide = edges[i-1]+gap/2, gap
+		}
+	}
+	return plotter.XY{X: at, Y: peak / 2}
 }
 
 // verdict says in one line what the chart is of.
@@ -116,8 +141,8 @@ func runMarks(units quantity.System, trace *bowrollv1.TakeoffsTraceResponse, off
 		}
 		add("lift-off", r.DistanceM, false)
 	}
-	if stop := stopPoint(off); stop != nil {
-		add("none lit: at rest", stop, false)
+	if name, stop := stopPoint(off); stop != nil {
+		add(name, stop, false)
 	}
 	if c := off.GetChance(); c != nil {
 		add("run P99", c.RunP99M, false)
@@ -128,18 +153,19 @@ func runMarks(units quantity.System, trace *bowrollv1.TakeoffsTraceResponse, off
 }
 
 // stopPoint is where the aircraft is at rest when none of its units lights and it
-// stops; without units, when it stops at the last moment that fits.
-func stopPoint(off *bowrollv1.Takeoff) *float64 {
+// stops; without units, when it stops at the last moment that fits. Its name says
+// which of the two it is.
+func stopPoint(off *bowrollv1.Takeoff) (name string, at *float64) {
 	for _, f := range off.GetFailures() {
 		if f.GetKind() == bowrollv1.FailureKind_FAILURE_KIND_ALL_DUD {
-			return f.StopDistanceM
+			return "none lit: at rest", f.StopDistanceM
 		}
 	}
 	if last := off.GetCommit().GetLit(); off.GetFiring() == nil && last.GetExists() && last.DistanceM != nil && last.StopDistanceM != nil {
-		at := last.GetDistanceM() + last.GetStopDistanceM()
-		return &at
+		rest := last.GetDistanceM() + last.GetStopDistanceM()
+		return "last stop: at rest", &rest
 	}
-	return nil
+	return "", nil
 }
 
 // distanceAt reads the distance at a time off the trace.
