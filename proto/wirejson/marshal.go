@@ -3,12 +3,16 @@ package wirejson
 import (
 	"encoding/base64"
 	"fmt"
+	"reflect"
 	"slices"
 	"strconv"
+	"strings"
 
 	"google.golang.org/protobuf/encoding/protojson"
 	"google.golang.org/protobuf/proto"
 	"google.golang.org/protobuf/reflect/protoreflect"
+
+	"bowroll/proto/layout"
 )
 
 // Marshal returns m as one line of JSON without white space.
@@ -18,68 +22,67 @@ func Marshal(m proto.Message) ([]byte, error) {
 
 // Append appends m as JSON to b. On an error b holds a part of m and is useless.
 func Append(b []byte, m proto.Message) ([]byte, error) {
-	return appendMessage(b, m.ProtoReflect())
+	l, v := layout.Of(m)
+	return appendMessage(b, l, v)
 }
 
 // AppendFields appends the members of m without the braces around them, each
 // after a comma, for an object that has begun with members of its own.
 func AppendFields(b []byte, m proto.Message) ([]byte, error) {
-	return appendFields(b, m.ProtoReflect(), true)
+	l, v := layout.Of(m)
+	return appendFields(b, l, v, true)
 }
 
-func appendMessage(b []byte, m protoreflect.Message) ([]byte, error) {
-	if m.Descriptor().ParentFile().Package() == "google.protobuf" {
+func appendMessage(b []byte, l *layout.Message, m reflect.Value) ([]byte, error) {
+	if l.Descriptor.ParentFile().Package() == "google.protobuf" {
 		// Instants, durations and their like have JSON forms of their own.
-		text, err := protojson.Marshal(m.Interface())
+		text, err := protojson.Marshal(m.Addr().Interface().(proto.Message))
 		return append(b, text...), err
 	}
 	b = append(b, '{')
-	b, err := appendFields(b, m, false)
+	b, err := appendFields(b, l, m, false)
 	return append(b, '}'), err
 }
 
-func appendFields(b []byte, m protoreflect.Message, comma bool) ([]byte, error) {
+func appendFields(b []byte, l *layout.Message, m reflect.Value, comma bool) ([]byte, error) {
 	var err error
-	fields := m.Descriptor().Fields()
-	for i := range fields.Len() {
-		fd := fields.Get(i)
+	for _, f := range l.Fields {
 		if comma {
 			b = append(b, ',')
 		}
 		comma = true
 		b = append(b, '"')
-		b = append(b, fd.Name()...)
+		b = append(b, f.Descriptor.Name()...)
 		b = append(b, '"', ':')
-		if b, err = appendField(b, fd, m); err != nil {
+		if b, err = appendField(b, f, m); err != nil {
 			return b, err
 		}
 	}
 	return b, nil
 }
 
-func appendField(b []byte, fd protoreflect.FieldDescriptor, m protoreflect.Message) ([]byte, error) {
-	if fd.HasPresence() && !m.Has(fd) {
-		return append(b, "null"...), nil
-	}
-	v := m.Get(fd)
+func appendField(b []byte, f *layout.Field, m reflect.Value) ([]byte, error) {
+	v, present := f.Get(m)
 	switch {
-	case fd.IsMap():
-		return appendMap(b, fd, v.Map())
-	case fd.IsList():
-		return appendList(b, fd, v.List())
+	case f.Map:
+		return appendMap(b, f.Descriptor, v)
+	case f.List:
+		return appendList(b, f, v)
+	case !present && f.Descriptor.HasPresence():
+		return append(b, "null"...), nil
 	default:
-		return appendValue(b, fd, v)
+		return appendValue(b, f.Descriptor, f.Message, v)
 	}
 }
 
-func appendList(b []byte, fd protoreflect.FieldDescriptor, list protoreflect.List) ([]byte, error) {
+func appendList(b []byte, f *layout.Field, list reflect.Value) ([]byte, error) {
 	var err error
 	b = append(b, '[')
 	for i := range list.Len() {
 		if i > 0 {
 			b = append(b, ',')
 		}
-		if b, err = appendValue(b, fd, list.Get(i)); err != nil {
+		if b, err = appendValue(b, f.Descriptor, f.Message, f.At(list, i)); err != nil {
 			return b, err
 		}
 	}
@@ -87,36 +90,31 @@ func appendList(b []byte, fd protoreflect.FieldDescriptor, list protoreflect.Lis
 }
 
 // appendMap writes the entries in the order of their keys as text.
-func appendMap(b []byte, fd protoreflect.FieldDescriptor, entries protoreflect.Map) ([]byte, error) {
-	keys := make([]protoreflect.MapKey, 0, entries.Len())
-	entries.Range(func(k protoreflect.MapKey, _ protoreflect.Value) bool {
-		keys = append(keys, k)
-		return true
-	})
-	slices.SortFunc(keys, func(a, b protoreflect.MapKey) int {
-		if a.String() < b.String() {
-			return -1
-		}
-		return 1
-	})
+func appendMap(b []byte, fd protoreflect.FieldDescriptor, entries reflect.Value) ([]byte, error) {
+	keys := entries.MapKeys()
+	slices.SortFunc(keys, func(a, b reflect.Value) int { return strings.Compare(fmt.Sprint(a), fmt.Sprint(b)) })
 	var err error
 	b = append(b, '{')
 	for i, k := range keys {
 		if i > 0 {
 			b = append(b, ',')
 		}
-		if b, err = appendString(b, k.String()); err != nil {
+		if b, err = appendString(b, fmt.Sprint(k)); err != nil {
 			return b, err
 		}
 		b = append(b, ':')
-		if b, err = appendValue(b, fd.MapValue(), entries.Get(k)); err != nil {
+		v, l := entries.MapIndex(k), (*layout.Message)(nil)
+		if fd.MapValue().Message() != nil {
+			l, v = layout.Of(v.Interface().(proto.Message))
+		}
+		if b, err = appendValue(b, fd.MapValue(), l, v); err != nil {
 			return b, err
 		}
 	}
 	return append(b, '}'), nil
 }
 
-func appendValue(b []byte, fd protoreflect.FieldDescriptor, v protoreflect.Value) ([]byte, error) {
+func appendValue(b []byte, fd protoreflect.FieldDescriptor, l *layout.Message, v reflect.Value) ([]byte, error) {
 	switch fd.Kind() {
 	case protoreflect.DoubleKind:
 		return appendFloat(b, fd, v.Float(), 64)
@@ -131,14 +129,14 @@ func appendValue(b []byte, fd protoreflect.FieldDescriptor, v protoreflect.Value
 	case protoreflect.BoolKind:
 		return strconv.AppendBool(b, v.Bool()), nil
 	case protoreflect.EnumKind:
-		if value := fd.Enum().Values().ByNumber(v.Enum()); value != nil {
+		if value := fd.Enum().Values().ByNumber(protoreflect.EnumNumber(v.Int())); value != nil {
 			b = append(b, '"')
 			b = append(b, value.Name()...)
 			return append(b, '"'), nil
 		}
-		return strconv.AppendInt(b, int64(v.Enum()), 10), nil
+		return strconv.AppendInt(b, v.Int(), 10), nil
 	case protoreflect.MessageKind, protoreflect.GroupKind:
-		return appendMessage(b, v.Message())
+		return appendMessage(b, l, v)
 	case protoreflect.BytesKind:
 		b = append(b, '"')
 		b = base64.StdEncoding.AppendEncode(b, v.Bytes())
