@@ -23,12 +23,16 @@ type body struct {
 // guard holds a request's headers against what the gateway takes, refuses what
 // there is no place for and bounds the body, before anything is read.
 func guard(rs routes, places *intercept.Places, next http.Handler) http.Handler {
+	fixed := rs.fixed()
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		if fault := headerFault(r); fault != nil {
 			refuse(w, http.StatusUnsupportedMediaType, refusal.Routing(codes.InvalidArgument, refusal.Line(fault), fault))
 			return
 		}
-		bound := rs.at(r.URL.Path)
+		bound, found := fixed[r.URL.Path]
+		if !found {
+			bound = rs.at(r.URL.Path)
+		}
 		if err := busy(places, bound, r.Method); err != nil {
 			refuse(w, http.StatusTooManyRequests, err)
 			return

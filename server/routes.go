@@ -120,6 +120,18 @@ func standsFor(have, want string) bool {
 	return ok && !strings.Contains(id, ":")
 }
 
+// fixed are the bindings of every path that holds no variable, which need not be
+// looked for.
+func (rs routes) fixed() map[string][]*route {
+	found := map[string][]*route{}
+	for _, r := range rs {
+		if len(r.variables) == 0 {
+			found[r.template] = rs.at(r.template)
+		}
+	}
+	return found
+}
+
 // methodsOf lists the methods that a path takes, "GET, POST".
 func (rs routes) methodsOf(path string) string {
 	var verbs []string

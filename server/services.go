@@ -64,7 +64,9 @@ func (s Services) register(ctx context.Context, grpcServer grpc.ServiceRegistrar
 		bowrollv1.RegisterObservationsServer(grpcServer, s.Observations)
 		gateways = append(gateways, bowrollv1.RegisterObservationsHandler)
 	}
-	for _, gateway := range gateways {
+	// The library tries the binding made last first, one after the other: take-offs,
+	// which are asked most, must not wait for all the rest.
+	for _, gateway := range slices.Backward(gateways) {
 		if err := gateway(ctx, mux, conn); err != nil {
 			return err
 		}

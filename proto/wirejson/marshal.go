@@ -17,8 +17,11 @@ import (
 
 // Marshal returns m as one line of JSON without white space.
 func Marshal(m proto.Message) ([]byte, error) {
-	return Append(nil, m)
+	return Append(make([]byte, 0, usual), m)
 }
+
+// usual is what the answer about one take-off needs.
+const usual = 4 << 10
 
 // Append appends m as JSON to b. On an error b holds a part of m and is useless.
 func Append(b []byte, m proto.Message) ([]byte, error) {

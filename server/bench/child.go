@@ -11,6 +11,7 @@ import (
 	"runtime/pprof"
 	"strconv"
 	"strings"
+	"time"
 
 	"github.com/prometheus/client_golang/prometheus"
 	"go.uber.org/zap"
@@ -117,6 +118,9 @@ func beChild(ctx context.Context, kind, profile string, in io.Reader, out io.Wri
 	s, err := assembly.New(server.Config{
 		GRPCAddress: "127.0.0.1:0", HTTPAddress: "127.0.0.1:0",
 		Log: zap.NewNop(), Registry: prometheus.NewRegistry(), NewID: assembly.NewID, Cores: 1,
+		// More callers than a core serves at once are what saturates it. That limits
+		// follow the load and refuse some of them is measured in bench/overload.
+		Pressure: func() time.Duration { return 0 },
 	}, folder)
 	if err != nil {
 		return err
