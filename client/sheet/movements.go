@@ -20,7 +20,9 @@ func Log(w io.Writer, style Style, site string, a *bowrollv1.ListMovementsRespon
 		{head: "Entry", right: true}, {head: "Time", rank: 2}, {head: "What", least: 7}, {head: "Of", least: 9},
 		{head: "State", rank: 3}, {head: "Who", least: 6}, {head: "Where", least: 6, rank: 1}, {head: "Why", least: 10},
 	}}
+	stated := false
 	for _, m := range a.GetMovements() {
+		stated = stated || !m.GetActorProven()
 		why := clean(m.GetReason())
 		if m.GetAuthority() != "" {
 			why += ", by authority of " + clean(m.GetAuthority())
@@ -33,6 +35,9 @@ func Log(w io.Writer, style Style, site string, a *bowrollv1.ListMovementsRespon
 	p.gap()
 	if !a.GetComplete() {
 		p.paragraph(toneCare, fmt.Sprintf("More entries follow: --since %d shows them.", last.GetSequence()), 0)
+	}
+	if stated {
+		p.paragraph(toneQuiet, "Who acted is as it was stated, but for those marked proven, whom the service knew.", 0)
 	}
 	p.paragraph(toneQuiet, fmt.Sprintf("Hash of entry %d: %s", last.GetSequence(), last.GetHash()), 0)
 	return p.write(w)

@@ -46,20 +46,3 @@ func ReadPrivate(text []byte) (ed25519.PrivateKey, error) {
 	}
 	return private, nil
 }
-
-// ReadPublic reads the public half of a key in PEM form.
-func ReadPublic(text []byte) (ed25519.PublicKey, error) {
-	block, _ := pem.Decode(text)
-	if block == nil {
-		return nil, errors.New("holds no key in PEM form")
-	}
-	key, err := x509.ParsePKIXPublicKey(block.Bytes)
-	if err != nil {
-		return nil, fmt.Errorf("cannot be read: %w", err)
-	}
-	public, ok := key.(ed25519.PublicKey)
-	if !ok {
-		return nil, errors.New("is no Ed25519 key")
-	}
-	return public, nil
-}

@@ -5,8 +5,9 @@
 // A part is one line of JSON that says which entries it holds, what they follow
 // and what they end in, under the site's Ed25519 signature (RFC 8032), and then one
 // line for each entry. The entries are chained by hash, so that a signature over
-// the last hash holds for all before it; the service that merges them computes
-// every hash again from what the entry says.
+// the last hash holds for all before it, and so are the digests of readings and
+// plans that entries carry; the service that merges them checks the signature and
+// computes every hash again from what was sent.
 //
 // A file may end anywhere: what came whole is good, and the next file begins after
 // it.
@@ -16,7 +17,6 @@ import (
 	"bufio"
 	"bytes"
 	"crypto/ed25519"
-	"encoding/base64"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -26,16 +26,14 @@ import (
 	"google.golang.org/protobuf/encoding/protojson"
 
 	bowrollv1 "bowroll/proto/bowroll/v1"
+	"bowroll/proto/logpart"
 )
-
-// format names this form of the file, in every part and in what is signed.
-const format = "bowroll log 1"
 
 // MostEntries is the most entries of one part.
 const MostEntries = 500
 
-// longestLine is the longest line that is read.
-const longestLine = 1 << 20
+// longestLine is the longest line that is read: an entry may carry a whole plan.
+const longestLine = 8 << 20
 
 // Part is the first line of a part.
 type Part struct {
@@ -47,13 +45,13 @@ type Part struct {
 	// PreviousHash is the hash of the entry before the first, Hash that of the last.
 	PreviousHash string `json:"previous_hash"`
 	Hash         string `json:"hash"`
-	// Signature is the site's, in base64.
-	Signature string `json:"signature"`
+	// Signature is the site's, over [logpart.Text].
+	Signature []byte `json:"signature"`
 }
 
 // signed is what the signature is over.
 func (p Part) signed() []byte {
-	return fmt.Appendf(nil, "%s\n%s\n%d\n%s\n%d\n%s\n", format, p.Site, p.FirstSequence, p.PreviousHash, p.LastSequence, p.Hash)
+	return logpart.Text(p.Site, p.FirstSequence, p.PreviousHash, p.LastSequence, p.Hash)
 }
 
 // Write writes entries, 1 to [MostEntries] that follow one another, as one part.
@@ -63,13 +61,13 @@ func Write(w io.Writer, site string, entries []*bowrollv1.Movement, key ed25519.
 	}
 	first, last := entries[0], entries[len(entries)-1]
 	part := Part{
-		Format: format, Site: site, FirstSequence: first.GetSequence(), LastSequence: last.GetSequence(),
+		Format: logpart.Format, Site: site, FirstSequence: first.GetSequence(), LastSequence: last.GetSequence(),
 		PreviousHash: first.GetPreviousHash(), Hash: last.GetHash(),
 	}
 	if err := part.chained(entries); err != nil {
 		return err
 	}
-	part.Signature = base64.StdEncoding.EncodeToString(ed25519.Sign(key, part.signed()))
+	part.Signature = ed25519.Sign(key, part.signed())
 	var out bytes.Buffer
 	line, err := json.Marshal(part)
 	if err != nil {
@@ -117,7 +115,8 @@ type Reader struct {
 	line  int
 }
 
-// NewReader returns a reader that takes parts signed with one of the keys.
+// NewReader returns a reader that takes parts signed with one of the keys; with
+// none, that leaves it to the service to judge who signed.
 func NewReader(r io.Reader, trust ...ed25519.PublicKey) *Reader {
 	lines := bufio.NewScanner(r)
 	lines.Buffer(nil, longestLine)
@@ -134,11 +133,11 @@ func (r *Reader) Next() (Part, []*bowrollv1.Movement, error) {
 	}
 	decoder := json.NewDecoder(bytes.NewReader(text))
 	decoder.DisallowUnknownFields()
-	if err := decoder.Decode(&part); err != nil || part.Format != format {
+	if err := decoder.Decode(&part); err != nil || part.Format != logpart.Format {
 		if !r.more() {
 			return part, nil, ErrCut // the last line, and not whole
 		}
-		return part, nil, fmt.Errorf("line %d is not the beginning of a part of a log (%s)", r.line, format)
+		return part, nil, fmt.Errorf("line %d is not the beginning of a part of a log (%s)", r.line, logpart.Format)
 	}
 	if !r.trusted(part) {
 		return part, nil, fmt.Errorf("line %d: entries %d to %d of %s are not signed with a key that is trusted", r.line, part.FirstSequence, part.LastSequence, part.Site)
@@ -172,16 +171,12 @@ func (r *Reader) Next() (Part, []*bowrollv1.Movement, error) {
 }
 
 func (r *Reader) trusted(part Part) bool {
-	signature, err := base64.StdEncoding.DecodeString(part.Signature)
-	if err != nil {
-		return false
-	}
 	for _, key := range r.trust {
-		if ed25519.Verify(key, part.signed(), signature) {
+		if ed25519.Verify(key, part.signed(), part.Signature) {
 			return true
 		}
 	}
-	return false
+	return len(r.trust) == 0
 }
 
 // read returns the next line.

@@ -12,6 +12,7 @@ import (
 	"google.golang.org/protobuf/proto"
 
 	bowrollv1 "bowroll/proto/bowroll/v1"
+	"bowroll/proto/logpart"
 )
 
 // keys makes a pair, the same each time.
@@ -25,7 +26,7 @@ func keys(t *testing.T, fill byte) (ed25519.PrivateKey, ed25519.PublicKey) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	half, err := ReadPublic(public)
+	half, err := logpart.ReadPublic(public)
 	if err != nil {
 		t.Fatal(err)
 	}

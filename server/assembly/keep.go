@@ -27,11 +27,17 @@ type choice struct {
 	store store.Store
 	now   func() time.Time
 	watch *rpc.DriftWatch
+	keys  rpc.SiteKeys
 }
 
 // WithStore keeps stock, plans and the catalog in a store. Now is the wall clock.
 func WithStore(kept store.Store, now func() time.Time) Option {
 	return func(c *choice) { c.store, c.now = kept, now }
+}
+
+// WithSiteKeys takes the logs of other sites that are signed with these keys.
+func WithSiteKeys(keys rpc.SiteKeys) Option {
+	return func(c *choice) { c.keys = keys }
 }
 
 // mostOpening is how long opening the catalog of a store may take.
@@ -48,7 +54,7 @@ func (c choice) open(screen *refusal.Screen, seed *catalog.Snapshot, values []pu
 	return &current{kept: kept, build: func(snapshot *catalog.Snapshot) server.Services {
 		services := Services(screen, snapshot, values, cores)
 		services.Catalog = kept.Service(snapshot)
-		services.Stock = rpc.NewStock(c.store, snapshot, c.now)
+		services.Stock = rpc.NewStock(c.store, snapshot, c.now).WithKeys(c.keys)
 		services.Plans = rpc.NewPlans(c.store, snapshot, c.now).WithRevisions(kept, screen.Validator(), cores)
 		services.Observations = rpc.NewObservations(kept, screen.Validator(), snapshot, c.watch)
 		return services
@@ -79,13 +85,13 @@ func (c *current) services() server.Services {
 // InProcessOver is [InProcess] over the store that an address names, with stock
 // and plans in it. Reservations that ran out by now are returned to stock first.
 // The store is closed with the server.
-func InProcessOver(address string, now func() time.Time) func(context.Context) (*grpc.ClientConn, func(), error) {
+func InProcessOver(address string, now func() time.Time, options ...Option) func(context.Context) (*grpc.ClientConn, func(), error) {
 	return func(ctx context.Context) (*grpc.ClientConn, func(), error) {
 		kept, err := OpenStore(ctx, address)
 		if err != nil {
 			return nil, nil, err
 		}
-		conn, stop, err := overStore(ctx, kept, now)
+		conn, stop, err := overStore(ctx, kept, now, options)
 		if err != nil {
 			return nil, nil, errors.Join(err, kept.Close())
 		}
@@ -96,11 +102,11 @@ func InProcessOver(address string, now func() time.Time) func(context.Context) (
 	}
 }
 
-func overStore(ctx context.Context, kept store.Store, now func() time.Time) (*grpc.ClientConn, func(), error) {
+func overStore(ctx context.Context, kept store.Store, now func() time.Time, options []Option) (*grpc.ClientConn, func(), error) {
 	if err := rpc.ExpireAll(ctx, kept, now()); err != nil {
 		return nil, nil, err
 	}
-	return inProcess(WithStore(kept, now))
+	return inProcess(append([]Option{WithStore(kept, now)}, options...)...)
 }
 
 // OpenStore opens the store that an address names: a PostgreSQL database

@@ -8,6 +8,8 @@ import (
 	"google.golang.org/grpc/codes"
 	"google.golang.org/grpc/status"
 	"google.golang.org/protobuf/proto"
+
+	"bowroll/server/access"
 )
 
 // authorize says who calls and whether they may begin to call method. Where
@@ -41,6 +43,9 @@ func (c Chain) authorizeUnary(ctx context.Context, req any, info *grpc.UnaryServ
 	m, _ := req.(proto.Message)
 	if err := c.authorize(ctx, info.FullMethod, m); err != nil {
 		return nil, err
+	}
+	if c.Access != nil {
+		ctx = access.WithCaller(ctx, callOf(ctx).who)
 	}
 	return next(ctx, req)
 }

@@ -66,13 +66,23 @@ func ends(b takeoff.BoxRange, lowMeant, highMeant bool) (low, high *float64) {
 
 // CheckBox holds live conditions against the box of an answer.
 func (t *Takeoffs) CheckBox(_ context.Context, req *bowrollv1.TakeoffsCheckBoxRequest) (*bowrollv1.TakeoffsCheckBoxResponse, error) {
-	box, live := req.GetBox(), req.GetLive()
+	items, holds := checkBox(req.GetBox(), req.GetLive())
+	return &bowrollv1.TakeoffsCheckBoxResponse{Holds: holds, Items: items, Provenance: provenance(t.resolver.catalog, req)}, nil
+}
+
+// checkBox holds live conditions against a box, the items that do not hold first.
+// Answers and the cards of kept plans are held against what is measured by it
+// alone.
+func checkBox(box *bowrollv1.ValidityBox, live *bowrollv1.LiveConditions) (out []*bowrollv1.ValidityItem, holds bool) {
 	sides := takeoff.Box{
 		HeadwindMPS:  between(box.LeastHeadwindMps, box.GreatestHeadwindMps),
 		GrossMassKG:  between(box.LeastMassKg, box.GreatestMassKg),
 		AirC:         between(box.LeastTemperatureC, box.GreatestTemperatureC),
-		SpotM:        box.GetSpotToleranceM(),
+		SpotM:        math.Inf(1),
 		CrosswindMPS: box.GreatestCrosswindMps,
+	}
+	if box.SpotToleranceM != nil {
+		sides.SpotM = box.GetSpotToleranceM()
 	}
 	if box.LeastGrainTemperatureC != nil || box.GreatestGrainTemperatureC != nil {
 		grain := between(box.LeastGrainTemperatureC, box.GreatestGrainTemperatureC)
@@ -90,12 +100,11 @@ func (t *Takeoffs) CheckBox(_ context.Context, req *bowrollv1.TakeoffsCheckBoxRe
 		now.Now = new(live.GetTime().AsTime())
 	}
 	items, holds := sides.Check(now, until)
-	out := &bowrollv1.TakeoffsCheckBoxResponse{Holds: holds, Provenance: provenance(t.resolver.catalog, req)}
 	for _, i := range items {
-		out.Items = append(out.Items, itemAnswer(i))
+		out = append(out, itemAnswer(i))
 	}
-	slices.SortStableFunc(out.Items, func(x, y *bowrollv1.ValidityItem) int { return truth(x.GetHolds()) - truth(y.GetHolds()) })
-	return out, nil
+	slices.SortStableFunc(out, func(x, y *bowrollv1.ValidityItem) int { return truth(x.GetHolds()) - truth(y.GetHolds()) })
+	return out, holds
 }
 
 func truth(b bool) int {

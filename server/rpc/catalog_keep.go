@@ -178,6 +178,10 @@ type catalogMutation interface {
 // answer. What is in use cannot be taken out.
 func (k *KeptCatalog) change(ctx context.Context, method string, r catalogMutation, into proto.Message,
 	edit func(before *catalog.Snapshot) (*catalog.Snapshot, error), answer func(before, after *catalog.Snapshot) proto.Message) error {
+	actor, err := actorOf(ctx, r.GetActor())
+	if err != nil {
+		return refused(err)
+	}
 	used, err := k.uses(ctx)
 	if err != nil {
 		return refused(err)
@@ -203,7 +207,7 @@ func (k *KeptCatalog) change(ctx context.Context, method string, r catalogMutati
 			return nil, err
 		}
 		if after.Revision() != before.Revision() {
-			if err := k.write(ctx, tx, after, r.GetActor(), r.GetReason(), r.GetRequestId()); err != nil {
+			if err := k.write(ctx, tx, after, actor, r.GetReason(), r.GetRequestId()); err != nil {
 				return nil, err
 			}
 		}

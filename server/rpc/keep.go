@@ -44,13 +44,17 @@ var errChecked = errors.New("checked, not written")
 // request sent again gets the first answer. Where dry is true everything is
 // checked and nothing is written.
 func keep[A proto.Message](ctx context.Context, k *keeper, site, method string, r mutation, dry bool, answer A, change func(ctx context.Context, book *ledger.Book) (A, error)) (A, error) {
+	actor, err := actorOf(ctx, r.GetActor())
+	if err != nil {
+		return answer, refused(err)
+	}
 	now := k.now()
 	request := store.Request{ID: r.GetRequestId(), Method: method, Hash: hashOf(r), Time: now}
 	if dry {
 		request.ID = ""
 	}
 	result, _, err := k.store.Update(ctx, site, request, func(ctx context.Context, tx store.Tx) ([]byte, error) {
-		book, err := ledger.Open(ctx, tx, ledger.By{Actor: r.GetActor(), Time: now, Request: r.GetRequestId()})
+		book, err := ledger.Open(ctx, tx, ledger.By{Actor: actor, Time: now, Request: r.GetRequestId()})
 		if err != nil {
 			return nil, err
 		}

@@ -4,9 +4,13 @@ import (
 	"context"
 	"fmt"
 	"math"
+	"slices"
 	"sort"
+	"strings"
+	"time"
 
 	"google.golang.org/protobuf/proto"
+	"google.golang.org/protobuf/reflect/protoreflect"
 
 	bowrollv1 "bowroll/proto/bowroll/v1"
 	"bowroll/server/refusal"
@@ -14,44 +18,14 @@ import (
 	"bowroll/server/store/ledger"
 )
 
-// side is one side of a box and the input that it watches.
-type side struct {
-	quantity string
-	box      func(*bowrollv1.CardBox) **float64
-	input    func(*bowrollv1.LiveInputs) *float64
-	// least says that the side bounds from below.
-	least bool
-}
-
-// boxSides are the sides of a box, in the order in which they are shown.
-var boxSides = []side{
-	{"headwind_mps", func(b *bowrollv1.CardBox) **float64 { return &b.LeastHeadwindMps }, func(l *bowrollv1.LiveInputs) *float64 { return l.HeadwindMps }, true},
-	{"crosswind_mps", func(b *bowrollv1.CardBox) **float64 { return &b.GreatestCrosswindMps }, func(l *bowrollv1.LiveInputs) *float64 { return magnitude(l.CrosswindMps) }, false},
-	{"gross_mass_kg", func(b *bowrollv1.CardBox) **float64 { return &b.GreatestMassKg }, func(l *bowrollv1.LiveInputs) *float64 { return l.GrossMassKg }, false},
-	{"temperature_c", func(b *bowrollv1.CardBox) **float64 { return &b.LeastTemperatureC }, func(l *bowrollv1.LiveInputs) *float64 { return l.TemperatureC }, true},
-	{"temperature_c", func(b *bowrollv1.CardBox) **float64 { return &b.GreatestTemperatureC }, func(l *bowrollv1.LiveInputs) *float64 { return l.TemperatureC }, false},
-	{"grain_temperature_c", func(b *bowrollv1.CardBox) **float64 { return &b.LeastGrainTemperatureC }, func(l *bowrollv1.LiveInputs) *float64 { return l.GrainTemperatureC }, true},
-	{"grain_temperature_c", func(b *bowrollv1.CardBox) **float64 { return &b.GreatestGrainTemperatureC }, func(l *bowrollv1.LiveInputs) *float64 { return l.GrainTemperatureC }, false},
-}
-
-func magnitude(v *float64) *float64 {
-	if v == nil {
-		return nil
-	}
-	a := math.Abs(*v)
-	return &a
-}
-
 // foundBox is the box that a plan found for a launch: the one that holds with all
 // its sides at their worst at once. Answers of plans kept before there was one
 // have limits found each by itself.
 func foundBox(launch *bowrollv1.PlannedLaunch) *bowrollv1.CardBox {
 	if found := launch.GetTakeoff().GetBox(); found != nil {
-		return &bowrollv1.CardBox{
-			LeastHeadwindMps: found.LeastHeadwindMps, GreatestCrosswindMps: found.GreatestCrosswindMps, GreatestMassKg: found.GreatestMassKg,
-			LeastTemperatureC: found.LeastTemperatureC, GreatestTemperatureC: found.GreatestTemperatureC,
-			LeastGrainTemperatureC: found.LeastGrainTemperatureC, GreatestGrainTemperatureC: found.GreatestGrainTemperatureC,
-		}
+		box := &bowrollv1.CardBox{}
+		copySides(box, found)
+		return box
 	}
 	box := &bowrollv1.CardBox{}
 	if l := launch.GetLeastHeadwindMps(); l.GetState() == bowrollv1.LimitState_LIMIT_STATE_FOUND {
@@ -75,37 +49,35 @@ func narrowed(found, given *bowrollv1.CardBox) (*bowrollv1.CardBox, []*bowrollv1
 		return box, nil
 	}
 	var faults []*bowrollv1.Violation
-	for _, s := range boxSides {
-		limit, wanted := s.box(box), *s.box(given)
-		if wanted == nil {
-			continue
-		}
-		if *limit != nil && (s.least && *wanted < **limit || !s.least && *wanted > **limit) {
+	given.ProtoReflect().Range(func(field protoreflect.FieldDescriptor, value protoreflect.Value) bool {
+		wanted, least := value.Float(), strings.HasPrefix(string(field.Name()), "least_")
+		if limit := box.ProtoReflect().Get(field).Float(); box.ProtoReflect().Has(field) && (least && wanted < limit || !least && wanted > limit) {
 			word := "at most"
-			if s.least {
+			if least {
 				word = "at least"
 			}
 			faults = append(faults, &bowrollv1.Violation{
-				Field: "box." + sideField(s), Value: fmt.Sprint(*wanted), Rule: "narrower", Allowed: fmt.Sprintf("%s %g", word, **limit),
+				Field: "box." + string(field.Name()), Value: fmt.Sprint(wanted), Rule: "narrower", Allowed: fmt.Sprintf("%s %g", word, limit),
 				Hint: "the plan found this side: plan anew for a wider box",
 			})
-			continue
+			return true
 		}
-		copied := *wanted
-		*limit = &copied
-	}
+		box.ProtoReflect().Set(field, value)
+		return true
+	})
+	slices.SortFunc(faults, func(a, b *bowrollv1.Violation) int { return strings.Compare(a.GetField(), b.GetField()) })
 	return box, faults
 }
 
-// sideField is the name of a side's field in the contract.
-func sideField(s side) string {
-	if s.quantity == "gross_mass_kg" {
-		return "greatest_mass_kg"
-	}
-	if s.least {
-		return "least_" + s.quantity
-	}
-	return "greatest_" + s.quantity
+// copySides copies the sides that both boxes have: the contract names them alike.
+func copySides(to, from proto.Message) {
+	sides := to.ProtoReflect().Descriptor().Fields()
+	from.ProtoReflect().Range(func(field protoreflect.FieldDescriptor, value protoreflect.Value) bool {
+		if side := sides.ByName(field.Name()); side != nil && side.Kind() == field.Kind() {
+			to.ProtoReflect().Set(side, value)
+		}
+		return true
+	})
 }
 
 // boxOf reads the box of a sortie's card. One that cannot be read has no sides,
@@ -199,9 +171,6 @@ func (p *Plans) RecheckPlan(ctx context.Context, r *bowrollv1.RecheckPlanRequest
 // recheckFaults are the faults that only several fields together have.
 func recheckFaults(r *bowrollv1.RecheckPlanRequest) []*bowrollv1.Violation {
 	var faults []*bowrollv1.Violation
-	if r.GetVoidCards() && r.GetActor() == "" {
-		faults = append(faults, &bowrollv1.Violation{Field: "actor", Rule: "required", Allowed: "given", Hint: "voiding a card names who does it"})
-	}
 	if r.GetVoidCards() && r.GetRequestId() == "" {
 		faults = append(faults, &bowrollv1.Violation{Field: "request_id", Rule: "required", Allowed: "given", Hint: "voiding a card is a change"})
 	}
@@ -223,10 +192,7 @@ func (p *Plans) recheck(plan store.Plan, r *bowrollv1.RecheckPlanRequest) *bowro
 		if s.State != store.SortieCard && s.State != store.SortieVoid || s.Card == 0 {
 			continue
 		}
-		check := &bowrollv1.CardCheck{Sortie: s.ID, CardRevision: int32(s.Card), Sides: boxSidesOf(s, inputsOf(r, s.ID))}
-		if now.After(s.CardUntil) {
-			check.Sides = append(check.Sides, &bowrollv1.BoxSide{Quantity: "until_time", Text: "the card ran out " + s.CardUntil.Format("2006-01-02T15:04:05Z07:00")})
-		}
+		check := &bowrollv1.CardCheck{Sortie: s.ID, CardRevision: int32(s.Card), Sides: cardSides(s, inputsOf(r, s.ID), now)}
 		for _, why := range s.Void {
 			check.Sides = append(check.Sides, &bowrollv1.BoxSide{Quantity: "void", Text: why})
 		}
@@ -256,36 +222,44 @@ func inputsOf(r *bowrollv1.RecheckPlanRequest, sortie string) *bowrollv1.LiveInp
 	return inputs
 }
 
-// boxSidesOf holds inputs against the box of a card.
-func boxSidesOf(s store.Sortie, inputs *bowrollv1.LiveInputs) []*bowrollv1.BoxSide {
-	box := boxOf(s)
-	if box == nil {
-		return []*bowrollv1.BoxSide{{Quantity: "box", Text: "the box of the card cannot be read"}}
+// cardSides holds inputs against the box of a card, by the one comparison that
+// answers are held by too.
+func cardSides(s store.Sortie, inputs *bowrollv1.LiveInputs, now time.Time) []*bowrollv1.BoxSide {
+	card := boxOf(s)
+	if card == nil {
+		return []*bowrollv1.BoxSide{{Quantity: "box", Text: "The box of the card cannot be read."}}
 	}
-	var sides []*bowrollv1.BoxSide
-	for _, one := range boxSides {
-		limit := *one.box(box)
-		if limit == nil {
-			continue
-		}
-		out := &bowrollv1.BoxSide{Quantity: one.quantity, Limit: limit, Value: one.input(inputs)}
-		word, beyond := "at most", 0.0
-		if one.least {
-			word = "at least"
-		}
-		switch {
-		case out.Value == nil:
-			out.Text = fmt.Sprintf("%s is not known and must be %s %g", one.quantity, word, *limit)
-		default:
-			if beyond = *out.Value - *limit; one.least {
-				beyond = -beyond
-			}
-			if out.Holds = beyond <= 0; !out.Holds {
-				out.Shortfall = &beyond
-			}
-			out.Text = fmt.Sprintf("%s is %g and must be %s %g", one.quantity, *out.Value, word, *limit)
-		}
-		sides = append(sides, out)
+	box, live := &bowrollv1.ValidityBox{UntilTime: stamp(s.CardUntil)}, &bowrollv1.LiveConditions{
+		HeadwindMps: inputs.HeadwindMps, CrosswindMps: inputs.CrosswindMps, GrossMassKg: inputs.GrossMassKg,
+		TemperatureC: inputs.TemperatureC, SpotOffsetM: inputs.SpotOffsetM, Time: stamp(now),
+	}
+	if inputs.GrainTemperatureC != nil {
+		live.GrainTemperatureC = []float64{inputs.GetGrainTemperatureC()}
+	}
+	copySides(box, card)
+	items, _ := checkBox(box, live)
+	sides := make([]*bowrollv1.BoxSide, len(items))
+	for i, item := range items {
+		sides[i] = boxSide(item)
 	}
 	return sides
+}
+
+// boxSide is an item of a box as a card shows it: with the limit that is crossed,
+// or is nearer.
+func boxSide(item *bowrollv1.ValidityItem) *bowrollv1.BoxSide {
+	side := &bowrollv1.BoxSide{
+		Quantity: item.GetQuantity(), Value: item.Value, Holds: item.GetHolds(), Text: item.GetText(),
+		Least: item.Least, Greatest: item.Greatest, Limit: item.Greatest,
+	}
+	if side.Quantity == "time" {
+		side.Quantity = "until_time"
+	}
+	if item.Least != nil && (item.Greatest == nil || item.Value != nil && *item.Value-*item.Least < *item.Greatest-*item.Value) {
+		side.Limit = item.Least
+	}
+	if !side.Holds && side.Value != nil && side.Limit != nil {
+		side.Shortfall = proto.Float64(math.Abs(*side.Value - *side.Limit))
+	}
+	return side
 }

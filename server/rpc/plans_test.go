@@ -2,6 +2,7 @@ package rpc
 
 import (
 	"context"
+	"math"
 	"testing"
 	"time"
 
@@ -136,8 +137,8 @@ func TestRecheckSaysWhichSideWasCrossed(t *testing.T) {
 		t.Fatal(err)
 	}
 	inside := &bowrollv1.LiveInputs{
-		HeadwindMps: proto.Float64(found.GetLeastHeadwindMps()), CrosswindMps: proto.Float64(-4), GrossMassKg: proto.Float64(100),
-		TemperatureC: proto.Float64(-20), GrainTemperatureC: proto.Float64(20),
+		HeadwindMps: proto.Float64(found.GetLeastHeadwindMps()), CrosswindMps: proto.Float64(-4), GrossMassKg: found.GreatestMassKg,
+		TemperatureC: proto.Float64(-20), GrainTemperatureC: proto.Float64(20), SpotOffsetM: proto.Float64(-found.GetSpotToleranceM()),
 	}
 	recheck := &bowrollv1.RecheckPlanRequest{Name: saved.GetName(), Inputs: []*bowrollv1.LiveInputs{inside}}
 	got, err := k.plans.RecheckPlan(context.Background(), recheck)
@@ -150,11 +151,44 @@ func TestRecheckSaysWhichSideWasCrossed(t *testing.T) {
 	if err != nil || got.GetVoidCount() != 1 || got.GetCards()[0].GetSides()[0].GetQuantity() != "crosswind_mps" || got.GetCards()[0].GetSides()[0].Value != nil {
 		t.Errorf("%v %v", got, err)
 	}
+	inside.CrosswindMps = proto.Float64(-4)
+	// Each side is watched: the one that is crossed is named, and the one it is.
+	for quantity, cross := range map[string]func(in *bowrollv1.LiveInputs) *float64{
+		"headwind_mps": func(in *bowrollv1.LiveInputs) *float64 {
+			in.HeadwindMps = proto.Float64(*found.GreatestHeadwindMps + 1)
+			return found.GreatestHeadwindMps
+		},
+		"gross_mass_kg": func(in *bowrollv1.LiveInputs) *float64 {
+			in.GrossMassKg = proto.Float64(*found.LeastMassKg - 1)
+			return found.LeastMassKg
+		},
+		"temperature_c": func(in *bowrollv1.LiveInputs) *float64 {
+			in.TemperatureC = proto.Float64(*found.GreatestTemperatureC + 1)
+			return found.GreatestTemperatureC
+		},
+		"spot_m": func(in *bowrollv1.LiveInputs) *float64 {
+			in.SpotOffsetM = proto.Float64(*found.SpotToleranceM + 1)
+			return found.SpotToleranceM
+		},
+	} {
+		outside := proto.CloneOf(inside)
+		limit := cross(outside)
+		got, err := k.plans.RecheckPlan(context.Background(), &bowrollv1.RecheckPlanRequest{Name: saved.GetName(), Inputs: []*bowrollv1.LiveInputs{outside}})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if side := got.GetCards()[0].GetSides()[0]; side.GetQuantity() != quantity || side.GetLimit() != *limit || math.Abs(side.GetShortfall()-1) > 1e-9 {
+			t.Errorf("%s: %v", quantity, got)
+		}
+	}
 	inside.CrosswindMps = proto.Float64(-5)
 	recheck.VoidCards = true
 	_, err = k.plans.RecheckPlan(context.Background(), recheck)
-	wantCode(t, err, codes.InvalidArgument, refusal.ReasonInvalid, "1 more")
-	recheck.Actor, recheck.RequestId = "deck", k.id()
+	wantCode(t, err, codes.InvalidArgument, refusal.ReasonInvalid, "request_id")
+	recheck.RequestId = k.id()
+	_, err = k.plans.RecheckPlan(context.Background(), recheck)
+	wantCode(t, err, codes.InvalidArgument, "ACTOR_MISSING")
+	recheck.Actor = "deck"
 	got, err = k.plans.RecheckPlan(context.Background(), recheck)
 	if err != nil || got.GetCards()[0].GetSides()[0].GetShortfall() != 1 {
 		t.Errorf("%v %v", got, err)

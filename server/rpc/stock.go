@@ -14,12 +14,20 @@ import (
 type Stock struct {
 	bowrollv1.UnimplementedStockServer
 	keeper
+	keys SiteKeys
 }
 
 // NewStock returns the stock service over a store. Sites and types are those of
 // the snapshot; now is the wall clock of the site.
 func NewStock(kept store.Store, snapshot *catalog.Snapshot, now func() time.Time) *Stock {
 	return &Stock{keeper: keeper{store: kept, snapshot: snapshot, now: now}}
+}
+
+// WithKeys returns the service with the public keys that it takes logs of other
+// sites by; without any it takes none.
+func (s *Stock) WithKeys(keys SiteKeys) *Stock {
+	s.keys = keys
+	return s
 }
 
 // booster returns the type of a lot of boosters, nil for igniters.

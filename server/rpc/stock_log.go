@@ -5,6 +5,8 @@ import (
 	"encoding/hex"
 	"errors"
 
+	"google.golang.org/protobuf/proto"
+
 	bowrollv1 "bowroll/proto/bowroll/v1"
 	"bowroll/server/page"
 	"bowroll/server/store"
@@ -20,10 +22,7 @@ func (s *Stock) RecordReadings(ctx context.Context, r *bowrollv1.RecordReadingsR
 	return keep(ctx, &s.keeper, site, "RecordReadings", r, false, &bowrollv1.RecordReadingsResponse{}, func(ctx context.Context, book *ledger.Book) (*bowrollv1.RecordReadingsResponse, error) {
 		readings := make([]store.Reading, len(r.GetReadings()))
 		for i, m := range r.GetReadings() {
-			readings[i] = store.Reading{
-				Time: m.GetTime().AsTime(), TemperatureC: m.GetTemperatureC(), RelativeHumidity: m.RelativeHumidity,
-				Place: m.GetPlace(), Source: m.GetSource(),
-			}
+			readings[i] = readingOf(m)
 		}
 		added, quarantined, err := book.RecordReadings(ctx, id, readings)
 		return &bowrollv1.RecordReadingsResponse{
@@ -113,12 +112,43 @@ func (s *Stock) ListMovements(ctx context.Context, r *bowrollv1.ListMovementsReq
 		filter := store.MovementFilter{Lot: r.GetLot(), Unit: r.GetUnit(), Plan: r.GetPlan()}
 		list, err := reader.Movements(ctx, filter, int64(r.GetAfterSequence()), size+1)
 		answer.Complete = len(list) <= size
-		for _, m := range list[:min(size, len(list))] {
-			answer.Movements = append(answer.Movements, movementMessage(m))
+		if err != nil {
+			return err
 		}
-		return err
+		sum := 0
+		for _, m := range list[:min(size, len(list))] {
+			entry := movementMessage(m)
+			if r.GetWithContent() {
+				if entry.Content, err = contentMessage(ctx, reader, m); err != nil {
+					return err
+				}
+				if sum += proto.Size(entry); sum > mostContent && len(answer.Movements) > 0 {
+					answer.Complete = false
+					break
+				}
+			}
+			answer.Movements = append(answer.Movements, entry)
+		}
+		return nil
 	})
 	return answer, err
+}
+
+// mostContent is how many bytes a page of entries with their content grows to,
+// unless one entry alone is larger.
+const mostContent = 500_000
+
+// contentMessage is what an entry holds a digest of, nil where there is nothing.
+func contentMessage(ctx context.Context, r store.Reader, m store.Movement) (*bowrollv1.MovementContent, error) {
+	content, ok, err := ledger.ContentOf(ctx, r, m)
+	if err != nil || !ok {
+		return nil, err
+	}
+	out := &bowrollv1.MovementContent{Cycle: content.Cycle, Answer: content.Answer}
+	for _, reading := range content.Readings {
+		out.Readings = append(out.Readings, readingMessage(reading))
+	}
+	return out, nil
 }
 
 // VerifyLog checks the log of a site. That it does not hold is an answer.

@@ -24,15 +24,22 @@ func (s *Stock) MergeMovements(ctx context.Context, r *bowrollv1.MergeMovementsR
 	if err := refusal.Invalid(faults); err != nil {
 		return nil, err
 	}
+	if err := s.keys.signed(site, r); err != nil {
+		return nil, refused(err)
+	}
+	contents, faults := contentsOf(r)
+	if err := refusal.Invalid(faults); err != nil {
+		return nil, err
+	}
 	request := store.Request{ID: r.GetRequestId(), Method: "MergeMovements", Hash: hashOf(r), Time: s.now()}
 	result, _, err := s.store.Update(ctx, site, request, func(ctx context.Context, tx store.Tx) ([]byte, error) {
-		merged, err := ledger.Merge(ctx, tx, entries)
+		merged, err := ledger.Merge(ctx, tx, entries, contents)
 		if err != nil {
 			return nil, err
 		}
 		return proto.MarshalOptions{Deterministic: true}.Marshal(&bowrollv1.MergeMovementsResponse{
 			AddedCount: int32(merged.Added), KnownCount: int32(merged.Known), LastSequence: int32(merged.Head.Seq),
-			Hash: hex.EncodeToString(merged.Head.Hash[:]), Provenance: provenance(s.snapshot, r),
+			Hash: hex.EncodeToString(merged.Head.Hash[:]), ContentCount: int32(merged.Content), Provenance: provenance(s.snapshot, r),
 		})
 	})
 	if err != nil {
@@ -43,6 +50,44 @@ func (s *Stock) MergeMovements(ctx context.Context, r *bowrollv1.MergeMovementsR
 		return nil, fmt.Errorf("the answer kept for a request cannot be read: %w", err)
 	}
 	return answer, nil
+}
+
+// contentsOf is what entries hold digests of, as it was sent with them.
+func contentsOf(r *bowrollv1.MergeMovementsRequest) (contents []store.Content, faults []*bowrollv1.Violation) {
+	for i, m := range r.GetMovements() {
+		sent := m.GetContent()
+		if sent == nil {
+			continue
+		}
+		content := store.Content{Seq: int64(m.GetSequence()), Cycle: sent.GetCycle(), Answer: sent.GetAnswer()}
+		for _, reading := range sent.GetReadings() {
+			content.Readings = append(content.Readings, readingOf(reading))
+		}
+		if store.Event(m.GetEvent()) == store.SavePlan {
+			plan, wrong := planOfContent(r.GetParent(), m)
+			content.Sorties = plan.Sorties
+			if len(wrong) > 0 {
+				faults = append(faults, &bowrollv1.Violation{
+					Field: fmt.Sprintf("movements[%d].content", i), Rule: "plan", Allowed: "cycle and answer as the site kept them",
+					Hint: wrong[0].GetField() + ": " + wrong[0].GetRule(),
+				})
+			}
+		}
+		contents = append(contents, content)
+	}
+	return contents, faults
+}
+
+// planOfContent is the plan that a cycle and its answer make.
+func planOfContent(site string, m *bowrollv1.Movement) (store.Plan, []*bowrollv1.Violation) {
+	create := &bowrollv1.CreatePlanRequest{Parent: site, PlanId: m.GetPlan(), Cycle: &bowrollv1.Cycle{}, Answer: &bowrollv1.CyclePlan{}}
+	if proto.Unmarshal(m.GetContent().GetCycle(), create.Cycle) != nil {
+		return store.Plan{}, []*bowrollv1.Violation{{Field: "cycle", Rule: "encoding"}}
+	}
+	if proto.Unmarshal(m.GetContent().GetAnswer(), create.Answer) != nil {
+		return store.Plan{}, []*bowrollv1.Violation{{Field: "answer", Rule: "encoding"}}
+	}
+	return planOf(create)
 }
 
 // entriesOf are entries of a log as they were sent. Whether they are what the

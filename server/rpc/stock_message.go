@@ -94,6 +94,7 @@ func movementMessage(m store.Movement) *bowrollv1.Movement {
 		Sortie: m.Sortie, FromState: string(m.From), ToState: string(m.To), Actor: m.Actor, Place: m.Place,
 		Reason: m.Reason, Authority: m.Authority, Igniter: m.Igniter, UntilTime: stamp(m.Until), RequestId: m.Request,
 		Detail: string(m.Detail), PreviousHash: hex.EncodeToString(m.Previous[:]), Hash: hex.EncodeToString(m.Hash[:]),
+		ActorProven: store.Proven(m.Actor),
 	}
 }
 
@@ -101,6 +102,14 @@ func movementMessage(m store.Movement) *bowrollv1.Movement {
 func readingMessage(r store.Reading) *bowrollv1.Reading {
 	return &bowrollv1.Reading{
 		Time: stamp(r.Time), TemperatureC: &r.TemperatureC, RelativeHumidity: r.RelativeHumidity, Place: r.Place, Source: r.Source,
+	}
+}
+
+// readingOf is a reading as it was sent.
+func readingOf(m *bowrollv1.Reading) store.Reading {
+	return store.Reading{
+		Time: m.GetTime().AsTime(), TemperatureC: m.GetTemperatureC(), RelativeHumidity: m.RelativeHumidity,
+		Place: m.GetPlace(), Source: m.GetSource(),
 	}
 }
 

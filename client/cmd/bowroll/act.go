@@ -95,6 +95,9 @@ func (u *unknownOutcome) hint() string {
 // siteName takes a site by id or resource name.
 func siteName(site string) string { return "sites/" + strings.TrimPrefix(site, "sites/") }
 
+// typeName takes a booster type by id or resource name.
+func typeName(id string) string { return "boosterTypes/" + strings.TrimPrefix(id, "boosterTypes/") }
+
 // childName takes something of a site by id or resource name.
 func childName(site, collection, id string) string {
 	prefix := siteName(site) + "/" + collection + "/"

@@ -24,7 +24,7 @@ func (p *program) connect() (*client.Client, error) {
 	case p.line.Server != "" && p.line.Store != "":
 		return nil, badInput{errors.New("--server and --store are both given: the service named has a store of its own, so leave --store out")}
 	case p.line.Store != "":
-		return client.InProcess(p.ctx, p.over(p.line.Store), timeout)
+		return client.InProcess(p.ctx, p.over(p.line.Store, p.trust), timeout)
 	case p.line.Server == "":
 		return client.InProcess(p.ctx, p.start, timeout)
 	}

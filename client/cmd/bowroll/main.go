@@ -13,6 +13,7 @@ package main
 
 import (
 	"context"
+	"crypto/ed25519"
 	"crypto/rand"
 	"os"
 	"os/signal"
@@ -32,7 +33,9 @@ func start() int {
 	p := &program{
 		stdin: os.Stdin, stdout: os.Stdout, stderr: os.Stderr,
 		getenv: os.Getenv, start: assembly.InProcess,
-		over:   func(address string) client.Starter { return assembly.InProcessOver(address, time.Now) },
+		over: func(address string, trust []ed25519.PublicKey) client.Starter {
+			return assembly.InProcessOver(address, time.Now, assembly.WithSiteKeys(map[string][]ed25519.PublicKey{"": trust}))
+		},
 		random: rand.Reader, now: time.Now,
 	}
 	return p.run(ctx, os.Args[1:])

@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"crypto/ed25519"
 	"errors"
 	"fmt"
 	"io"
@@ -36,8 +37,9 @@ type program struct {
 	stdout, stderr io.Writer
 	getenv         func(string) string
 	start          client.Starter
-	// over starts a service over the store that an address names.
-	over   func(address string) client.Starter
+	// over starts a service over the store that an address names, which takes the
+	// logs of sites under these keys.
+	over   func(address string, trust []ed25519.PublicKey) client.Starter
 	random io.Reader // request ids
 	now    func() time.Time
 
@@ -45,6 +47,9 @@ type program struct {
 	line commandLine
 	// again are flags that stand for what was read or taken from the clock.
 	again []string
+	// trust are the keys that logs of sites are taken under, where the service is
+	// inside this program.
+	trust []ed25519.PublicKey
 	// changing says that the command would change what is kept.
 	changing bool
 }

@@ -20,6 +20,9 @@ type stockCommand struct {
 	Receive    stockReceiveCommand    `cmd:"" help:"Take units on charge, into a new lot or one that is there."`
 	Move       stockMoveCommand       `cmd:"" help:"Take a step with units: inspect, accept, move, issue, fit and so on; from CSV many at once."`
 	Count      stockCountCommand      `cmd:"" help:"Compare the serials that were seen with the ledger."`
+	Record     stockRecordCommand     `cmd:"" help:"Record temperature and humidity beside a lot: one reading, or a logger's CSV file."`
+	Readings   stockReadingsCommand   `cmd:"" help:"Show the readings of a lot and its exposure outside the limits."`
+	Pick       stockPickCommand       `cmd:"" help:"Name the units to take next, first to expire first, and why."`
 	Quarantine stockQuarantineCommand `cmd:"" help:"Keep units from use until a named authority decides."`
 	Suspend    stockSuspendCommand    `cmd:"" help:"Bar a lot from use and void the cards that hold one of its units."`
 	Lift       stockLiftCommand       `cmd:"" help:"Let a suspended lot be used again."`
@@ -213,7 +216,7 @@ func (c *stockReceiveCommand) Run(p *program) error {
 func (c *stockReceiveCommand) lot(p *program) (*bowrollv1.StockLot, error) {
 	lot := &bowrollv1.StockLot{Kind: bowrollv1.LotKind_LOT_KIND_IGNITER, Type: c.Type, DisplayName: c.Name, IgniterType: c.Igniter}
 	if c.Kind == "booster" {
-		lot.Kind, lot.Type = bowrollv1.LotKind_LOT_KIND_BOOSTER, "boosterTypes/"+strings.TrimPrefix(c.Type, "boosterTypes/")
+		lot.Kind, lot.Type = bowrollv1.LotKind_LOT_KIND_BOOSTER, typeName(c.Type)
 	}
 	var err error
 	if c.Expires == "" {

@@ -13,6 +13,7 @@ import (
 	"bowroll/client"
 	"bowroll/client/sitelog"
 	bowrollv1 "bowroll/proto/bowroll/v1"
+	"bowroll/proto/logpart"
 )
 
 type stockKeyCommand struct {
@@ -54,8 +55,8 @@ type stockExportCommand struct {
 }
 
 func (*stockExportCommand) Help() string {
-	return `Writes the site's log in parts, each signed. A file that is cut on the way is good up to
-its last whole part. Examples:
+	return `Writes the site's log in parts, each signed, with the readings and plans that belong to
+it. A file that is cut on the way is good up to its last whole part. Examples:
 
   bowroll --store varrow.db stock export varrow log.gz --since 120 --key varrow.key
   bowroll --store shore.db stock import log.gz --trust varrow.key.pub --actor quill`
@@ -78,7 +79,7 @@ func (c *stockExportCommand) Run(p *program) error {
 	var out bytes.Buffer
 	for complete := false; !complete; {
 		page, err := to.Stock.ListMovements(p.ctx, &bowrollv1.ListMovementsRequest{
-			Parent: siteName(c.Site), AfterSequence: last, PageSize: sitelog.MostEntries,
+			Parent: siteName(c.Site), AfterSequence: last, PageSize: sitelog.MostEntries, WithContent: true,
 		})
 		if err != nil {
 			return err
@@ -138,15 +139,15 @@ func siteKey(name string) (ed25519.PrivateKey, error) {
 
 type stockImportCommand struct {
 	File  string   `arg:"" help:"File that \"stock export\" wrote; - reads standard input."`
-	Trust []string `help:"Public key of the site (FILE.pub); may be given more than once." placeholder:"FILE" required:"" sep:"none"`
+	Trust []string `help:"Public key of the site (FILE.pub); may be given more than once. A service named with --server knows the keys it trusts, and needs none here." placeholder:"FILE" sep:"none"`
 	Actor string   `help:"Who acts. The log keeps it for good." placeholder:"NAME" env:"BOWROLL_ACTOR" required:"" group:"Record"`
 }
 
 func (*stockImportCommand) Help() string {
 	return `Merges the log of another site into the copy of it kept here: what is there already is
-left, what follows is added. It may be stopped and begun again anywhere. Where an entry
-differs from the one that is here, the site has two histories: both are named, nothing
-is changed, and people decide.`
+left, what follows is added, with its readings and plans. It may be stopped and begun
+again anywhere. Where an entry differs from the one that is here, the site has two
+histories: both are named, nothing is changed, and people decide.`
 }
 
 func (c *stockImportCommand) Run(p *program) error {
@@ -158,6 +159,10 @@ func (c *stockImportCommand) Run(p *program) error {
 	if err != nil {
 		return err
 	}
+	if len(trust) == 0 && p.line.Server == "" {
+		return badInput{errors.New("--trust is missing: name the public key of the site, as \"stock key\" wrote it beside the key (FILE.pub)")}
+	}
+	p.trust = trust
 	text, err := p.readUpTo(c.File, longestLog)
 	if err != nil {
 		return err
@@ -179,7 +184,7 @@ const longestLog = 256 << 20
 
 // merge sends part after part, and says how far it came whatever happens.
 func (c *stockImportCommand) merge(p *program, to *client.Client, parts *sitelog.Reader) error {
-	var added, known int
+	var added, known, content int
 	var site string
 	var last *bowrollv1.MergeMovementsResponse
 	told := func() error {
@@ -188,11 +193,11 @@ func (c *stockImportCommand) merge(p *program, to *client.Client, parts *sitelog
 			return err
 		}
 		if p.line.Format == "json" {
-			last.AddedCount, last.KnownCount = int32(added), int32(known)
+			last.AddedCount, last.KnownCount, last.ContentCount = int32(added), int32(known), int32(content)
 			return writeJSON(p.stdout, last)
 		}
-		_, err := fmt.Fprintf(p.stdout, "%s: %s added, %d known; it ends at entry %d (export more with --since %d)\n  hash %s\n",
-			site, entriesText(added), known, last.GetLastSequence(), last.GetLastSequence(), last.GetHash())
+		_, err := fmt.Fprintf(p.stdout, "%s: %s added, %d known; %d readings and plans with them; it ends at entry %d (export more with --since %d)\n  hash %s\n",
+			site, entriesText(added), known, content, last.GetLastSequence(), last.GetLastSequence(), last.GetHash())
 		return err
 	}
 	for {
@@ -211,7 +216,7 @@ func (c *stockImportCommand) merge(p *program, to *client.Client, parts *sitelog
 		}
 		site = part.Site
 		answer, err := to.Stock.MergeMovements(p.ctx, &bowrollv1.MergeMovementsRequest{
-			Parent: siteName(part.Site), Movements: entries, Actor: c.Actor, RequestId: id,
+			Parent: siteName(part.Site), Movements: entries, Signature: part.Signature, Actor: c.Actor, RequestId: id,
 		})
 		if err != nil {
 			if last != nil {
@@ -220,7 +225,7 @@ func (c *stockImportCommand) merge(p *program, to *client.Client, parts *sitelog
 			return err
 		}
 		last = answer
-		added, known = added+int(answer.GetAddedCount()), known+int(answer.GetKnownCount())
+		added, known, content = added+int(answer.GetAddedCount()), known+int(answer.GetKnownCount()), content+int(answer.GetContentCount())
 	}
 }
 
@@ -231,7 +236,7 @@ func publicKeys(names []string) ([]ed25519.PublicKey, error) {
 		if err != nil {
 			return nil, badInput{err}
 		}
-		key, err := sitelog.ReadPublic(text)
+		key, err := logpart.ReadPublic(text)
 		if err != nil {
 			return nil, badInput{fmt.Errorf("--trust %s %w", name, err)}
 		}

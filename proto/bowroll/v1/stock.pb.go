@@ -720,7 +720,8 @@ type CreateLotRequest struct {
 	Place string `protobuf:"bytes,5,opt,name=place,proto3" json:"place,omitempty"`
 	// Why, e.g. the number of the delivery note.
 	Reason string `protobuf:"bytes,6,opt,name=reason,proto3" json:"reason,omitempty"`
-	// Who acts.
+	// Who acts. Where the service knows who calls it is on whose behalf, and may be
+	// left empty.
 	Actor string `protobuf:"bytes,7,opt,name=actor,proto3" json:"actor,omitempty"`
 	// The caller's id of this request: the same again gets the first answer.
 	RequestId string `protobuf:"bytes,8,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
@@ -1008,7 +1009,8 @@ type UpdateLotRequest struct {
 	Etag string `protobuf:"bytes,3,opt,name=etag,proto3" json:"etag,omitempty"`
 	// Why.
 	Reason string `protobuf:"bytes,4,opt,name=reason,proto3" json:"reason,omitempty"`
-	// Who acts.
+	// Who acts. Where the service knows who calls it is on whose behalf, and may be
+	// left empty.
 	Actor string `protobuf:"bytes,5,opt,name=actor,proto3" json:"actor,omitempty"`
 	// The caller's id of this request: the same again gets the first answer.
 	RequestId     string `protobuf:"bytes,6,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
@@ -1099,7 +1101,8 @@ type ReceiveUnitsRequest struct {
 	Place string `protobuf:"bytes,3,opt,name=place,proto3" json:"place,omitempty"`
 	// Why, e.g. the number of the delivery note.
 	Reason string `protobuf:"bytes,4,opt,name=reason,proto3" json:"reason,omitempty"`
-	// Who acts.
+	// Who acts. Where the service knows who calls it is on whose behalf, and may be
+	// left empty.
 	Actor string `protobuf:"bytes,5,opt,name=actor,proto3" json:"actor,omitempty"`
 	// The caller's id of this request: the same again gets the first answer.
 	RequestId     string `protobuf:"bytes,6,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
@@ -1188,7 +1191,8 @@ type SuspendLotRequest struct {
 	Reason string `protobuf:"bytes,2,opt,name=reason,proto3" json:"reason,omitempty"`
 	// Person who ordered it, where that is not who acts.
 	Authority string `protobuf:"bytes,3,opt,name=authority,proto3" json:"authority,omitempty"`
-	// Who acts.
+	// Who acts. Where the service knows who calls it is on whose behalf, and may be
+	// left empty.
 	Actor string `protobuf:"bytes,4,opt,name=actor,proto3" json:"actor,omitempty"`
 	// The caller's id of this request: the same again gets the first answer.
 	RequestId     string `protobuf:"bytes,5,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
@@ -1334,7 +1338,8 @@ type LiftSuspensionRequest struct {
 	Reason string `protobuf:"bytes,2,opt,name=reason,proto3" json:"reason,omitempty"`
 	// Person by whose authority it is done.
 	Authority string `protobuf:"bytes,3,opt,name=authority,proto3" json:"authority,omitempty"`
-	// Who acts.
+	// Who acts. Where the service knows who calls it is on whose behalf, and may be
+	// left empty.
 	Actor string `protobuf:"bytes,4,opt,name=actor,proto3" json:"actor,omitempty"`
 	// The caller's id of this request: the same again gets the first answer.
 	RequestId     string `protobuf:"bytes,5,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
@@ -1418,7 +1423,8 @@ type CountLotRequest struct {
 	UnitsSeen []string `protobuf:"bytes,3,rep,name=units_seen,json=unitsSeen,proto3" json:"units_seen,omitempty"`
 	// Why, e.g. "weekly count".
 	Reason string `protobuf:"bytes,4,opt,name=reason,proto3" json:"reason,omitempty"`
-	// Who acts.
+	// Who acts. Where the service knows who calls it is on whose behalf, and may be
+	// left empty.
 	Actor string `protobuf:"bytes,5,opt,name=actor,proto3" json:"actor,omitempty"`
 	// The caller's id of this request: the same again gets the first answer.
 	RequestId     string `protobuf:"bytes,6,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
@@ -1678,7 +1684,8 @@ type RecordReadingsRequest struct {
 	Name string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
 	// The readings, 1 to 5 000. Those that are there already are not new.
 	Readings []*Reading `protobuf:"bytes,2,rep,name=readings,proto3" json:"readings,omitempty"`
-	// Who acts.
+	// Who acts. Where the service knows who calls it is on whose behalf, and may be
+	// left empty.
 	Actor string `protobuf:"bytes,3,opt,name=actor,proto3" json:"actor,omitempty"`
 	// The caller's id of this request: the same again gets the first answer.
 	RequestId     string `protobuf:"bytes,4,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
@@ -2419,7 +2426,8 @@ type MoveUnitsRequest struct {
 	Parent string `protobuf:"bytes,1,opt,name=parent,proto3" json:"parent,omitempty"`
 	// The steps, 1 to 2 000, in order. Steps of one unit may follow one another.
 	Steps []*UnitStep `protobuf:"bytes,2,rep,name=steps,proto3" json:"steps,omitempty"`
-	// Who acts.
+	// Who acts. Where the service knows who calls it is on whose behalf, and may be
+	// left empty.
 	Actor string `protobuf:"bytes,3,opt,name=actor,proto3" json:"actor,omitempty"`
 	// The caller's id of this request: the same again gets the first answer.
 	RequestId string `protobuf:"bytes,4,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
@@ -2982,7 +2990,12 @@ type Movement struct {
 	// SHA-256 over the entry before, 64 hexadecimal digits; zeros for the first.
 	PreviousHash string `protobuf:"bytes,18,opt,name=previous_hash,json=previousHash,proto3" json:"previous_hash,omitempty"`
 	// SHA-256 over this entry with previous_hash in it, 64 hexadecimal digits.
-	Hash          string `protobuf:"bytes,19,opt,name=hash,proto3" json:"hash,omitempty"`
+	Hash string `protobuf:"bytes,19,opt,name=hash,proto3" json:"hash,omitempty"`
+	// Whether the service knew who acted by a token or a certificate. Otherwise
+	// actor is what the caller stated.
+	ActorProven bool `protobuf:"varint,20,opt,name=actor_proven,json=actorProven,proto3" json:"actor_proven,omitempty"`
+	// What its digest stands for; absent where it has none, or was not asked for.
+	Content       *MovementContent `protobuf:"bytes,21,opt,name=content,proto3" json:"content,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -3150,6 +3163,86 @@ func (x *Movement) GetHash() string {
 	return ""
 }
 
+func (x *Movement) GetActorProven() bool {
+	if x != nil {
+		return x.ActorProven
+	}
+	return false
+}
+
+func (x *Movement) GetContent() *MovementContent {
+	if x != nil {
+		return x.Content
+	}
+	return nil
+}
+
+// MovementContent is what an entry of the log holds a digest of: readings, or the
+// cycle and the answer of a plan. It is as good as the entry: whoever takes it in
+// computes the digest again.
+type MovementContent struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Readings that were new with the entry, in the order of time, then place.
+	Readings []*Reading `protobuf:"bytes,1,rep,name=readings,proto3" json:"readings,omitempty"`
+	// Cycle of the plan, as it was kept.
+	Cycle []byte `protobuf:"bytes,2,opt,name=cycle,proto3" json:"cycle,omitempty"`
+	// Answer of the plan, as it was kept.
+	Answer        []byte `protobuf:"bytes,3,opt,name=answer,proto3" json:"answer,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *MovementContent) Reset() {
+	*x = MovementContent{}
+	mi := &file_bowroll_v1_stock_proto_msgTypes[33]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *MovementContent) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*MovementContent) ProtoMessage() {}
+
+func (x *MovementContent) ProtoReflect() protoreflect.Message {
+	mi := &file_bowroll_v1_stock_proto_msgTypes[33]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use MovementContent.ProtoReflect.Descriptor instead.
+func (*MovementContent) Descriptor() ([]byte, []int) {
+	return file_bowroll_v1_stock_proto_rawDescGZIP(), []int{33}
+}
+
+func (x *MovementContent) GetReadings() []*Reading {
+	if x != nil {
+		return x.Readings
+	}
+	return nil
+}
+
+func (x *MovementContent) GetCycle() []byte {
+	if x != nil {
+		return x.Cycle
+	}
+	return nil
+}
+
+func (x *MovementContent) GetAnswer() []byte {
+	if x != nil {
+		return x.Answer
+	}
+	return nil
+}
+
 // ListMovementsRequest asks for a page of the log.
 type ListMovementsRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -3164,14 +3257,17 @@ type ListMovementsRequest struct {
 	// Entries after this number only. The last entry's number asks for the next page.
 	AfterSequence int32 `protobuf:"varint,5,opt,name=after_sequence,json=afterSequence,proto3" json:"after_sequence,omitempty"`
 	// Most items to return; 0 means 50, more than 1 000 means 1 000.
-	PageSize      int32 `protobuf:"varint,6,opt,name=page_size,json=pageSize,proto3" json:"page_size,omitempty"`
+	PageSize int32 `protobuf:"varint,6,opt,name=page_size,json=pageSize,proto3" json:"page_size,omitempty"`
+	// Whether to return the content of entries too. A page then ends early where
+	// it grows beyond 500 000 bytes.
+	WithContent   bool `protobuf:"varint,7,opt,name=with_content,json=withContent,proto3" json:"with_content,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *ListMovementsRequest) Reset() {
 	*x = ListMovementsRequest{}
-	mi := &file_bowroll_v1_stock_proto_msgTypes[33]
+	mi := &file_bowroll_v1_stock_proto_msgTypes[34]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3183,7 +3279,7 @@ func (x *ListMovementsRequest) String() string {
 func (*ListMovementsRequest) ProtoMessage() {}
 
 func (x *ListMovementsRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_stock_proto_msgTypes[33]
+	mi := &file_bowroll_v1_stock_proto_msgTypes[34]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3196,7 +3292,7 @@ func (x *ListMovementsRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListMovementsRequest.ProtoReflect.Descriptor instead.
 func (*ListMovementsRequest) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_stock_proto_rawDescGZIP(), []int{33}
+	return file_bowroll_v1_stock_proto_rawDescGZIP(), []int{34}
 }
 
 func (x *ListMovementsRequest) GetParent() string {
@@ -3241,6 +3337,13 @@ func (x *ListMovementsRequest) GetPageSize() int32 {
 	return 0
 }
 
+func (x *ListMovementsRequest) GetWithContent() bool {
+	if x != nil {
+		return x.WithContent
+	}
+	return false
+}
+
 // ListMovementsResponse is a page of the log.
 type ListMovementsResponse struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -3256,7 +3359,7 @@ type ListMovementsResponse struct {
 
 func (x *ListMovementsResponse) Reset() {
 	*x = ListMovementsResponse{}
-	mi := &file_bowroll_v1_stock_proto_msgTypes[34]
+	mi := &file_bowroll_v1_stock_proto_msgTypes[35]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3268,7 +3371,7 @@ func (x *ListMovementsResponse) String() string {
 func (*ListMovementsResponse) ProtoMessage() {}
 
 func (x *ListMovementsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_stock_proto_msgTypes[34]
+	mi := &file_bowroll_v1_stock_proto_msgTypes[35]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3281,7 +3384,7 @@ func (x *ListMovementsResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListMovementsResponse.ProtoReflect.Descriptor instead.
 func (*ListMovementsResponse) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_stock_proto_rawDescGZIP(), []int{34}
+	return file_bowroll_v1_stock_proto_rawDescGZIP(), []int{35}
 }
 
 func (x *ListMovementsResponse) GetMovements() []*Movement {
@@ -3316,7 +3419,7 @@ type VerifyLogRequest struct {
 
 func (x *VerifyLogRequest) Reset() {
 	*x = VerifyLogRequest{}
-	mi := &file_bowroll_v1_stock_proto_msgTypes[35]
+	mi := &file_bowroll_v1_stock_proto_msgTypes[36]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3328,7 +3431,7 @@ func (x *VerifyLogRequest) String() string {
 func (*VerifyLogRequest) ProtoMessage() {}
 
 func (x *VerifyLogRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_stock_proto_msgTypes[35]
+	mi := &file_bowroll_v1_stock_proto_msgTypes[36]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3341,7 +3444,7 @@ func (x *VerifyLogRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use VerifyLogRequest.ProtoReflect.Descriptor instead.
 func (*VerifyLogRequest) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_stock_proto_rawDescGZIP(), []int{35}
+	return file_bowroll_v1_stock_proto_rawDescGZIP(), []int{36}
 }
 
 func (x *VerifyLogRequest) GetParent() string {
@@ -3370,7 +3473,7 @@ type VerifyLogResponse struct {
 
 func (x *VerifyLogResponse) Reset() {
 	*x = VerifyLogResponse{}
-	mi := &file_bowroll_v1_stock_proto_msgTypes[36]
+	mi := &file_bowroll_v1_stock_proto_msgTypes[37]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3382,7 +3485,7 @@ func (x *VerifyLogResponse) String() string {
 func (*VerifyLogResponse) ProtoMessage() {}
 
 func (x *VerifyLogResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_stock_proto_msgTypes[36]
+	mi := &file_bowroll_v1_stock_proto_msgTypes[37]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3395,7 +3498,7 @@ func (x *VerifyLogResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use VerifyLogResponse.ProtoReflect.Descriptor instead.
 func (*VerifyLogResponse) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_stock_proto_rawDescGZIP(), []int{36}
+	return file_bowroll_v1_stock_proto_rawDescGZIP(), []int{37}
 }
 
 func (x *VerifyLogResponse) GetEntryCount() int32 {
@@ -3440,17 +3543,23 @@ type MergeMovementsRequest struct {
 	Parent string `protobuf:"bytes,1,opt,name=parent,proto3" json:"parent,omitempty"`
 	// The entries, 1 to 2 000, in the order of the log, as ListMovements gave them.
 	Movements []*Movement `protobuf:"bytes,2,rep,name=movements,proto3" json:"movements,omitempty"`
-	// Who acts.
+	// Who acts. Where the service knows who calls it is on whose behalf, and may be
+	// left empty.
 	Actor string `protobuf:"bytes,3,opt,name=actor,proto3" json:"actor,omitempty"`
 	// The caller's id of this request: the same again gets the first answer.
-	RequestId     string `protobuf:"bytes,4,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	RequestId string `protobuf:"bytes,4,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	// The site's Ed25519 signature (RFC 8032), 64 bytes, over these lines, each
+	// ended by a line feed: "bowroll log 1", the site's id, the number of the first
+	// entry, the hash before it, the number of the last entry and its hash. The
+	// service has to know the site's public key.
+	Signature     []byte `protobuf:"bytes,5,opt,name=signature,proto3" json:"signature,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *MergeMovementsRequest) Reset() {
 	*x = MergeMovementsRequest{}
-	mi := &file_bowroll_v1_stock_proto_msgTypes[37]
+	mi := &file_bowroll_v1_stock_proto_msgTypes[38]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3462,7 +3571,7 @@ func (x *MergeMovementsRequest) String() string {
 func (*MergeMovementsRequest) ProtoMessage() {}
 
 func (x *MergeMovementsRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_stock_proto_msgTypes[37]
+	mi := &file_bowroll_v1_stock_proto_msgTypes[38]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3475,7 +3584,7 @@ func (x *MergeMovementsRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use MergeMovementsRequest.ProtoReflect.Descriptor instead.
 func (*MergeMovementsRequest) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_stock_proto_rawDescGZIP(), []int{37}
+	return file_bowroll_v1_stock_proto_rawDescGZIP(), []int{38}
 }
 
 func (x *MergeMovementsRequest) GetParent() string {
@@ -3506,6 +3615,13 @@ func (x *MergeMovementsRequest) GetRequestId() string {
 	return ""
 }
 
+func (x *MergeMovementsRequest) GetSignature() []byte {
+	if x != nil {
+		return x.Signature
+	}
+	return nil
+}
+
 // MergeMovementsResponse says what merging did.
 type MergeMovementsResponse struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -3518,14 +3634,16 @@ type MergeMovementsResponse struct {
 	// Its hash, 64 hexadecimal digits.
 	Hash string `protobuf:"bytes,4,opt,name=hash,proto3" json:"hash,omitempty"`
 	// Where the answer comes from.
-	Provenance    *Provenance `protobuf:"bytes,5,opt,name=provenance,proto3" json:"provenance,omitempty"`
+	Provenance *Provenance `protobuf:"bytes,5,opt,name=provenance,proto3" json:"provenance,omitempty"`
+	// Readings and plans that are in the copy now and were not before.
+	ContentCount  int32 `protobuf:"varint,6,opt,name=content_count,json=contentCount,proto3" json:"content_count,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *MergeMovementsResponse) Reset() {
 	*x = MergeMovementsResponse{}
-	mi := &file_bowroll_v1_stock_proto_msgTypes[38]
+	mi := &file_bowroll_v1_stock_proto_msgTypes[39]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3537,7 +3655,7 @@ func (x *MergeMovementsResponse) String() string {
 func (*MergeMovementsResponse) ProtoMessage() {}
 
 func (x *MergeMovementsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_stock_proto_msgTypes[38]
+	mi := &file_bowroll_v1_stock_proto_msgTypes[39]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3550,7 +3668,7 @@ func (x *MergeMovementsResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use MergeMovementsResponse.ProtoReflect.Descriptor instead.
 func (*MergeMovementsResponse) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_stock_proto_rawDescGZIP(), []int{38}
+	return file_bowroll_v1_stock_proto_rawDescGZIP(), []int{39}
 }
 
 func (x *MergeMovementsResponse) GetAddedCount() int32 {
@@ -3588,6 +3706,13 @@ func (x *MergeMovementsResponse) GetProvenance() *Provenance {
 	return nil
 }
 
+func (x *MergeMovementsResponse) GetContentCount() int32 {
+	if x != nil {
+		return x.ContentCount
+	}
+	return 0
+}
+
 // ImportMovementsRequest takes the steps of a CSV file.
 type ImportMovementsRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -3597,7 +3722,8 @@ type ImportMovementsRequest struct {
 	// 10 000 steps and 900 000 bytes. Columns: unit, event and reason; and as needed
 	// lot (to receive into), place, authority, igniter, at_launch_point.
 	Csv string `protobuf:"bytes,2,opt,name=csv,proto3" json:"csv,omitempty"`
-	// Who acts.
+	// Who acts. Where the service knows who calls it is on whose behalf, and may be
+	// left empty.
 	Actor string `protobuf:"bytes,3,opt,name=actor,proto3" json:"actor,omitempty"`
 	// The caller's id of this request: the same again gets the first answer.
 	RequestId string `protobuf:"bytes,4,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
@@ -3609,7 +3735,7 @@ type ImportMovementsRequest struct {
 
 func (x *ImportMovementsRequest) Reset() {
 	*x = ImportMovementsRequest{}
-	mi := &file_bowroll_v1_stock_proto_msgTypes[39]
+	mi := &file_bowroll_v1_stock_proto_msgTypes[40]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3621,7 +3747,7 @@ func (x *ImportMovementsRequest) String() string {
 func (*ImportMovementsRequest) ProtoMessage() {}
 
 func (x *ImportMovementsRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_stock_proto_msgTypes[39]
+	mi := &file_bowroll_v1_stock_proto_msgTypes[40]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3634,7 +3760,7 @@ func (x *ImportMovementsRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ImportMovementsRequest.ProtoReflect.Descriptor instead.
 func (*ImportMovementsRequest) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_stock_proto_rawDescGZIP(), []int{39}
+	return file_bowroll_v1_stock_proto_rawDescGZIP(), []int{40}
 }
 
 func (x *ImportMovementsRequest) GetParent() string {
@@ -3687,7 +3813,7 @@ type ImportMovementsResponse struct {
 
 func (x *ImportMovementsResponse) Reset() {
 	*x = ImportMovementsResponse{}
-	mi := &file_bowroll_v1_stock_proto_msgTypes[40]
+	mi := &file_bowroll_v1_stock_proto_msgTypes[41]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3699,7 +3825,7 @@ func (x *ImportMovementsResponse) String() string {
 func (*ImportMovementsResponse) ProtoMessage() {}
 
 func (x *ImportMovementsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_stock_proto_msgTypes[40]
+	mi := &file_bowroll_v1_stock_proto_msgTypes[41]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3712,7 +3838,7 @@ func (x *ImportMovementsResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ImportMovementsResponse.ProtoReflect.Descriptor instead.
 func (*ImportMovementsResponse) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_stock_proto_rawDescGZIP(), []int{40}
+	return file_bowroll_v1_stock_proto_rawDescGZIP(), []int{41}
 }
 
 func (x *ImportMovementsResponse) GetStepCount() int32 {
@@ -3753,7 +3879,7 @@ type ExportUnitsRequest struct {
 
 func (x *ExportUnitsRequest) Reset() {
 	*x = ExportUnitsRequest{}
-	mi := &file_bowroll_v1_stock_proto_msgTypes[41]
+	mi := &file_bowroll_v1_stock_proto_msgTypes[42]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3765,7 +3891,7 @@ func (x *ExportUnitsRequest) String() string {
 func (*ExportUnitsRequest) ProtoMessage() {}
 
 func (x *ExportUnitsRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_stock_proto_msgTypes[41]
+	mi := &file_bowroll_v1_stock_proto_msgTypes[42]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3778,7 +3904,7 @@ func (x *ExportUnitsRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ExportUnitsRequest.ProtoReflect.Descriptor instead.
 func (*ExportUnitsRequest) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_stock_proto_rawDescGZIP(), []int{41}
+	return file_bowroll_v1_stock_proto_rawDescGZIP(), []int{42}
 }
 
 func (x *ExportUnitsRequest) GetParent() string {
@@ -3827,7 +3953,7 @@ type ExportUnitsResponse struct {
 
 func (x *ExportUnitsResponse) Reset() {
 	*x = ExportUnitsResponse{}
-	mi := &file_bowroll_v1_stock_proto_msgTypes[42]
+	mi := &file_bowroll_v1_stock_proto_msgTypes[43]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3839,7 +3965,7 @@ func (x *ExportUnitsResponse) String() string {
 func (*ExportUnitsResponse) ProtoMessage() {}
 
 func (x *ExportUnitsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_bowroll_v1_stock_proto_msgTypes[42]
+	mi := &file_bowroll_v1_stock_proto_msgTypes[43]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3852,7 +3978,7 @@ func (x *ExportUnitsResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ExportUnitsResponse.ProtoReflect.Descriptor instead.
 func (*ExportUnitsResponse) Descriptor() ([]byte, []int) {
-	return file_bowroll_v1_stock_proto_rawDescGZIP(), []int{42}
+	return file_bowroll_v1_stock_proto_rawDescGZIP(), []int{43}
 }
 
 func (x *ExportUnitsResponse) GetCsv() string {
@@ -3947,7 +4073,7 @@ const file_bowroll_v1_stock_proto_rawDesc = "" +
 	"\n" +
 	"provenance\x18\x10 \x01(\v2\x16.bowroll.v1.ProvenanceR\n" +
 	"provenance:9\xeaA6\n" +
-	"\fbowroll/Unit\x12\x19sites/{site}/units/{unit}*\x05units2\x04unit\"\xfa\x03\n" +
+	"\fbowroll/Unit\x12\x19sites/{site}/units/{unit}*\x05units2\x04unit\"\xf4\x03\n" +
 	"\x10CreateLotRequest\x12T\n" +
 	"\x06parent\x18\x01 \x01(\tB<\xe2A\x01\x02\xfaA\x12\x12\x10bowroll/StockLot\xbaH r\x1e2\x1c^sites/[a-z][a-z0-9-]{0,62}$R\x06parent\x128\n" +
 	"\x06lot_id\x18\x02 \x01(\tB!\xe2A\x01\x02\xbaH\x1ar\x182\x16^[a-z][a-z0-9-]{0,62}$R\x05lotId\x122\n" +
@@ -3955,8 +4081,8 @@ const file_bowroll_v1_stock_proto_rawDesc = "" +
 	"\xe2A\x01\x02\xbaH\x03\xc8\x01\x01R\x03lot\x12=\n" +
 	"\x05units\x18\x04 \x03(\tB'\xbaH$\x92\x01!\x10\x90N\x18\x01\"\x1ar\x182\x16^[a-z][a-z0-9-]{0,62}$R\x05units\x12$\n" +
 	"\x05place\x18\x05 \x01(\tB\x0e\xe2A\x01\x02\xbaH\ar\x05\x10\x01(\xc8\x01R\x05place\x12&\n" +
-	"\x06reason\x18\x06 \x01(\tB\x0e\xe2A\x01\x02\xbaH\ar\x05\x10\x01(\xf4\x03R\x06reason\x12$\n" +
-	"\x05actor\x18\a \x01(\tB\x0e\xe2A\x01\x02\xbaH\ar\x05\x10\x01(\xc8\x01R\x05actor\x12J\n" +
+	"\x06reason\x18\x06 \x01(\tB\x0e\xe2A\x01\x02\xbaH\ar\x05\x10\x01(\xf4\x03R\x06reason\x12\x1e\n" +
+	"\x05actor\x18\a \x01(\tB\b\xbaH\x05r\x03(\xc8\x01R\x05actor\x12J\n" +
 	"\n" +
 	"request_id\x18\b \x01(\tB+\xe2A\x01\x02\xbaH$r\"2 ^[A-Za-z0-9][A-Za-z0-9_-]{7,63}$R\trequestId\x12#\n" +
 	"\rvalidate_only\x18\t \x01(\bR\fvalidateOnly\"{\n" +
@@ -3973,32 +4099,32 @@ const file_bowroll_v1_stock_proto_rawDesc = "" +
 	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken\x126\n" +
 	"\n" +
 	"provenance\x18\x03 \x01(\v2\x16.bowroll.v1.ProvenanceR\n" +
-	"provenance\"\xff\x02\n" +
+	"provenance\"\xf9\x02\n" +
 	"\x10UpdateLotRequest\x12j\n" +
 	"\x04name\x18\x01 \x01(\tBV\xe2A\x01\x02\xfaA\x12\n" +
 	"\x10bowroll/StockLot\xbaH:r826^sites/[a-z][a-z0-9-]{0,62}/lots/[a-z][a-z0-9-]{0,62}$R\x04name\x122\n" +
 	"\x03lot\x18\x02 \x01(\v2\x14.bowroll.v1.StockLotB\n" +
 	"\xe2A\x01\x02\xbaH\x03\xc8\x01\x01R\x03lot\x121\n" +
 	"\x04etag\x18\x03 \x01(\tB\x1d\xe2A\x01\x02\xbaH\x16r\x142\x12^e[1-9][0-9]{0,9}$R\x04etag\x12&\n" +
-	"\x06reason\x18\x04 \x01(\tB\x0e\xe2A\x01\x02\xbaH\ar\x05\x10\x01(\xf4\x03R\x06reason\x12$\n" +
-	"\x05actor\x18\x05 \x01(\tB\x0e\xe2A\x01\x02\xbaH\ar\x05\x10\x01(\xc8\x01R\x05actor\x12J\n" +
+	"\x06reason\x18\x04 \x01(\tB\x0e\xe2A\x01\x02\xbaH\ar\x05\x10\x01(\xf4\x03R\x06reason\x12\x1e\n" +
+	"\x05actor\x18\x05 \x01(\tB\b\xbaH\x05r\x03(\xc8\x01R\x05actor\x12J\n" +
 	"\n" +
-	"request_id\x18\x06 \x01(\tB+\xe2A\x01\x02\xbaH$r\"2 ^[A-Za-z0-9][A-Za-z0-9_-]{7,63}$R\trequestId\"\x86\x03\n" +
+	"request_id\x18\x06 \x01(\tB+\xe2A\x01\x02\xbaH$r\"2 ^[A-Za-z0-9][A-Za-z0-9_-]{7,63}$R\trequestId\"\x80\x03\n" +
 	"\x13ReceiveUnitsRequest\x12j\n" +
 	"\x04name\x18\x01 \x01(\tBV\xe2A\x01\x02\xfaA\x12\n" +
 	"\x10bowroll/StockLot\xbaH:r826^sites/[a-z][a-z0-9-]{0,62}/lots/[a-z][a-z0-9-]{0,62}$R\x04name\x12C\n" +
 	"\x05units\x18\x02 \x03(\tB-\xe2A\x01\x02\xbaH&\x92\x01#\b\x01\x10\x90N\x18\x01\"\x1ar\x182\x16^[a-z][a-z0-9-]{0,62}$R\x05units\x12$\n" +
 	"\x05place\x18\x03 \x01(\tB\x0e\xe2A\x01\x02\xbaH\ar\x05\x10\x01(\xc8\x01R\x05place\x12&\n" +
-	"\x06reason\x18\x04 \x01(\tB\x0e\xe2A\x01\x02\xbaH\ar\x05\x10\x01(\xf4\x03R\x06reason\x12$\n" +
-	"\x05actor\x18\x05 \x01(\tB\x0e\xe2A\x01\x02\xbaH\ar\x05\x10\x01(\xc8\x01R\x05actor\x12J\n" +
+	"\x06reason\x18\x04 \x01(\tB\x0e\xe2A\x01\x02\xbaH\ar\x05\x10\x01(\xf4\x03R\x06reason\x12\x1e\n" +
+	"\x05actor\x18\x05 \x01(\tB\b\xbaH\x05r\x03(\xc8\x01R\x05actor\x12J\n" +
 	"\n" +
-	"request_id\x18\x06 \x01(\tB+\xe2A\x01\x02\xbaH$r\"2 ^[A-Za-z0-9][A-Za-z0-9_-]{7,63}$R\trequestId\"\xc1\x02\n" +
+	"request_id\x18\x06 \x01(\tB+\xe2A\x01\x02\xbaH$r\"2 ^[A-Za-z0-9][A-Za-z0-9_-]{7,63}$R\trequestId\"\xbb\x02\n" +
 	"\x11SuspendLotRequest\x12j\n" +
 	"\x04name\x18\x01 \x01(\tBV\xe2A\x01\x02\xfaA\x12\n" +
 	"\x10bowroll/StockLot\xbaH:r826^sites/[a-z][a-z0-9-]{0,62}/lots/[a-z][a-z0-9-]{0,62}$R\x04name\x12&\n" +
 	"\x06reason\x18\x02 \x01(\tB\x0e\xe2A\x01\x02\xbaH\ar\x05\x10\x01(\xf4\x03R\x06reason\x12&\n" +
-	"\tauthority\x18\x03 \x01(\tB\b\xbaH\x05r\x03(\xc8\x01R\tauthority\x12$\n" +
-	"\x05actor\x18\x04 \x01(\tB\x0e\xe2A\x01\x02\xbaH\ar\x05\x10\x01(\xc8\x01R\x05actor\x12J\n" +
+	"\tauthority\x18\x03 \x01(\tB\b\xbaH\x05r\x03(\xc8\x01R\tauthority\x12\x1e\n" +
+	"\x05actor\x18\x04 \x01(\tB\b\xbaH\x05r\x03(\xc8\x01R\x05actor\x12J\n" +
 	"\n" +
 	"request_id\x18\x05 \x01(\tB+\xe2A\x01\x02\xbaH$r\"2 ^[A-Za-z0-9][A-Za-z0-9_-]{7,63}$R\trequestId\"\x9b\x01\n" +
 	"\x12SuspendLotResponse\x12&\n" +
@@ -4006,23 +4132,23 @@ const file_bowroll_v1_stock_proto_rawDesc = "" +
 	"\x0evoided_sorties\x18\x02 \x03(\tR\rvoidedSorties\x126\n" +
 	"\n" +
 	"provenance\x18\x03 \x01(\v2\x16.bowroll.v1.ProvenanceR\n" +
-	"provenance\"\xcb\x02\n" +
+	"provenance\"\xc5\x02\n" +
 	"\x15LiftSuspensionRequest\x12j\n" +
 	"\x04name\x18\x01 \x01(\tBV\xe2A\x01\x02\xfaA\x12\n" +
 	"\x10bowroll/StockLot\xbaH:r826^sites/[a-z][a-z0-9-]{0,62}/lots/[a-z][a-z0-9-]{0,62}$R\x04name\x12&\n" +
 	"\x06reason\x18\x02 \x01(\tB\x0e\xe2A\x01\x02\xbaH\ar\x05\x10\x01(\xf4\x03R\x06reason\x12,\n" +
-	"\tauthority\x18\x03 \x01(\tB\x0e\xe2A\x01\x02\xbaH\ar\x05\x10\x01(\xc8\x01R\tauthority\x12$\n" +
-	"\x05actor\x18\x04 \x01(\tB\x0e\xe2A\x01\x02\xbaH\ar\x05\x10\x01(\xc8\x01R\x05actor\x12J\n" +
+	"\tauthority\x18\x03 \x01(\tB\x0e\xe2A\x01\x02\xbaH\ar\x05\x10\x01(\xc8\x01R\tauthority\x12\x1e\n" +
+	"\x05actor\x18\x04 \x01(\tB\b\xbaH\x05r\x03(\xc8\x01R\x05actor\x12J\n" +
 	"\n" +
-	"request_id\x18\x05 \x01(\tB+\xe2A\x01\x02\xbaH$r\"2 ^[A-Za-z0-9][A-Za-z0-9_-]{7,63}$R\trequestId\"\xfd\x02\n" +
+	"request_id\x18\x05 \x01(\tB+\xe2A\x01\x02\xbaH$r\"2 ^[A-Za-z0-9][A-Za-z0-9_-]{7,63}$R\trequestId\"\xf7\x02\n" +
 	"\x0fCountLotRequest\x12j\n" +
 	"\x04name\x18\x01 \x01(\tBV\xe2A\x01\x02\xfaA\x12\n" +
 	"\x10bowroll/StockLot\xbaH:r826^sites/[a-z][a-z0-9-]{0,62}/lots/[a-z][a-z0-9-]{0,62}$R\x04name\x12\x1e\n" +
 	"\x05place\x18\x02 \x01(\tB\b\xbaH\x05r\x03(\xc8\x01R\x05place\x12D\n" +
 	"\n" +
 	"units_seen\x18\x03 \x03(\tB%\xbaH\"\x92\x01\x1f\x10\x90N\"\x1ar\x182\x16^[a-z][a-z0-9-]{0,62}$R\tunitsSeen\x12&\n" +
-	"\x06reason\x18\x04 \x01(\tB\x0e\xe2A\x01\x02\xbaH\ar\x05\x10\x01(\xf4\x03R\x06reason\x12$\n" +
-	"\x05actor\x18\x05 \x01(\tB\x0e\xe2A\x01\x02\xbaH\ar\x05\x10\x01(\xc8\x01R\x05actor\x12J\n" +
+	"\x06reason\x18\x04 \x01(\tB\x0e\xe2A\x01\x02\xbaH\ar\x05\x10\x01(\xf4\x03R\x06reason\x12\x1e\n" +
+	"\x05actor\x18\x05 \x01(\tB\b\xbaH\x05r\x03(\xc8\x01R\x05actor\x12J\n" +
 	"\n" +
 	"request_id\x18\x06 \x01(\tB+\xe2A\x01\x02\xbaH$r\"2 ^[A-Za-z0-9][A-Za-z0-9_-]{7,63}$R\trequestId\"\xe2\x01\n" +
 	"\x10CountLotResponse\x12%\n" +
@@ -4043,12 +4169,12 @@ const file_bowroll_v1_stock_proto_rawDesc = "" +
 	"\x05place\x18\x04 \x01(\tB\b\xbaH\x05r\x03(\xc8\x01R\x05place\x12 \n" +
 	"\x06source\x18\x05 \x01(\tB\b\xbaH\x05r\x03(\xc8\x01R\x06sourceB\x10\n" +
 	"\x0e_temperature_cB\x14\n" +
-	"\x12_relative_humidity\"\xb7\x02\n" +
+	"\x12_relative_humidity\"\xb1\x02\n" +
 	"\x15RecordReadingsRequest\x12j\n" +
 	"\x04name\x18\x01 \x01(\tBV\xe2A\x01\x02\xfaA\x12\n" +
 	"\x10bowroll/StockLot\xbaH:r826^sites/[a-z][a-z0-9-]{0,62}/lots/[a-z][a-z0-9-]{0,62}$R\x04name\x12@\n" +
-	"\breadings\x18\x02 \x03(\v2\x13.bowroll.v1.ReadingB\x0f\xe2A\x01\x02\xbaH\b\x92\x01\x05\b\x01\x10\x88'R\breadings\x12$\n" +
-	"\x05actor\x18\x03 \x01(\tB\x0e\xe2A\x01\x02\xbaH\ar\x05\x10\x01(\xc8\x01R\x05actor\x12J\n" +
+	"\breadings\x18\x02 \x03(\v2\x13.bowroll.v1.ReadingB\x0f\xe2A\x01\x02\xbaH\b\x92\x01\x05\b\x01\x10\x88'R\breadings\x12\x1e\n" +
+	"\x05actor\x18\x03 \x01(\tB\b\xbaH\x05r\x03(\xc8\x01R\x05actor\x12J\n" +
 	"\n" +
 	"request_id\x18\x04 \x01(\tB+\xe2A\x01\x02\xbaH$r\"2 ^[A-Za-z0-9][A-Za-z0-9_-]{7,63}$R\trequestId\"\x93\x01\n" +
 	"\x16RecordReadingsResponse\x12\x1f\n" +
@@ -4116,11 +4242,11 @@ const file_bowroll_v1_stock_proto_rawDesc = "" +
 	"\x06reason\x18\x04 \x01(\tB\x0e\xe2A\x01\x02\xbaH\ar\x05\x10\x01(\xf4\x03R\x06reason\x12&\n" +
 	"\tauthority\x18\x05 \x01(\tB\b\xbaH\x05r\x03(\xc8\x01R\tauthority\x12:\n" +
 	"\aigniter\x18\x06 \x01(\tB \xbaH\x1dr\x1b2\x19^([a-z][a-z0-9-]{0,62})?$R\aigniter\x12&\n" +
-	"\x0fat_launch_point\x18\a \x01(\bR\ratLaunchPoint\"\xb8\x02\n" +
+	"\x0fat_launch_point\x18\a \x01(\bR\ratLaunchPoint\"\xb2\x02\n" +
 	"\x10MoveUnitsRequest\x12P\n" +
 	"\x06parent\x18\x01 \x01(\tB8\xe2A\x01\x02\xfaA\x0e\x12\fbowroll/Unit\xbaH r\x1e2\x1c^sites/[a-z][a-z0-9-]{0,62}$R\x06parent\x12;\n" +
-	"\x05steps\x18\x02 \x03(\v2\x14.bowroll.v1.UnitStepB\x0f\xe2A\x01\x02\xbaH\b\x92\x01\x05\b\x01\x10\xd0\x0fR\x05steps\x12$\n" +
-	"\x05actor\x18\x03 \x01(\tB\x0e\xe2A\x01\x02\xbaH\ar\x05\x10\x01(\xc8\x01R\x05actor\x12J\n" +
+	"\x05steps\x18\x02 \x03(\v2\x14.bowroll.v1.UnitStepB\x0f\xe2A\x01\x02\xbaH\b\x92\x01\x05\b\x01\x10\xd0\x0fR\x05steps\x12\x1e\n" +
+	"\x05actor\x18\x03 \x01(\tB\b\xbaH\x05r\x03(\xc8\x01R\x05actor\x12J\n" +
 	"\n" +
 	"request_id\x18\x04 \x01(\tB+\xe2A\x01\x02\xbaH$r\"2 ^[A-Za-z0-9][A-Za-z0-9_-]{7,63}$R\trequestId\x12#\n" +
 	"\rvalidate_only\x18\x05 \x01(\bR\fvalidateOnly\"s\n" +
@@ -4165,7 +4291,7 @@ const file_bowroll_v1_stock_proto_rawDesc = "" +
 	"\x0favailable_count\x18\x03 \x01(\x05R\x0eavailableCount\x126\n" +
 	"\n" +
 	"provenance\x18\x04 \x01(\v2\x16.bowroll.v1.ProvenanceR\n" +
-	"provenance\"\x9f\x04\n" +
+	"provenance\"\xff\x04\n" +
 	"\bMovement\x12\x1a\n" +
 	"\bsequence\x18\x01 \x01(\x05R\bsequence\x12.\n" +
 	"\x04time\x18\x02 \x01(\v2\x1a.google.protobuf.TimestampR\x04time\x12\x14\n" +
@@ -4189,7 +4315,13 @@ const file_bowroll_v1_stock_proto_rawDesc = "" +
 	"request_id\x18\x10 \x01(\tR\trequestId\x12\x16\n" +
 	"\x06detail\x18\x11 \x01(\tR\x06detail\x12#\n" +
 	"\rprevious_hash\x18\x12 \x01(\tR\fpreviousHash\x12\x12\n" +
-	"\x04hash\x18\x13 \x01(\tR\x04hash\"\xde\x02\n" +
+	"\x04hash\x18\x13 \x01(\tR\x04hash\x12'\n" +
+	"\factor_proven\x18\x14 \x01(\bB\x04\xe2A\x01\x03R\vactorProven\x125\n" +
+	"\acontent\x18\x15 \x01(\v2\x1b.bowroll.v1.MovementContentR\acontent\"{\n" +
+	"\x0fMovementContent\x12:\n" +
+	"\breadings\x18\x01 \x03(\v2\x13.bowroll.v1.ReadingB\t\xbaH\x06\x92\x01\x03\x10\x88'R\breadings\x12\x14\n" +
+	"\x05cycle\x18\x02 \x01(\fR\x05cycle\x12\x16\n" +
+	"\x06answer\x18\x03 \x01(\fR\x06answer\"\x81\x03\n" +
 	"\x14ListMovementsRequest\x12P\n" +
 	"\x06parent\x18\x01 \x01(\tB8\xe2A\x01\x02\xfaA\x0e\n" +
 	"\fbowroll/Site\xbaH r\x1e2\x1c^sites/[a-z][a-z0-9-]{0,62}$R\x06parent\x122\n" +
@@ -4197,7 +4329,8 @@ const file_bowroll_v1_stock_proto_rawDesc = "" +
 	"\x04unit\x18\x03 \x01(\tB \xbaH\x1dr\x1b2\x19^([a-z][a-z0-9-]{0,62})?$R\x04unit\x124\n" +
 	"\x04plan\x18\x04 \x01(\tB \xbaH\x1dr\x1b2\x19^([a-z][a-z0-9-]{0,62})?$R\x04plan\x12.\n" +
 	"\x0eafter_sequence\x18\x05 \x01(\x05B\a\xbaH\x04\x1a\x02(\x00R\rafterSequence\x12$\n" +
-	"\tpage_size\x18\x06 \x01(\x05B\a\xbaH\x04\x1a\x02(\x00R\bpageSize\"\x9f\x01\n" +
+	"\tpage_size\x18\x06 \x01(\x05B\a\xbaH\x04\x1a\x02(\x00R\bpageSize\x12!\n" +
+	"\fwith_content\x18\a \x01(\bR\vwithContent\"\x9f\x01\n" +
 	"\x15ListMovementsResponse\x122\n" +
 	"\tmovements\x18\x01 \x03(\v2\x14.bowroll.v1.MovementR\tmovements\x12\x1a\n" +
 	"\bcomplete\x18\x02 \x01(\bR\bcomplete\x126\n" +
@@ -4215,14 +4348,15 @@ const file_bowroll_v1_stock_proto_rawDesc = "" +
 	"\x05fault\x18\x04 \x01(\tR\x05fault\x126\n" +
 	"\n" +
 	"provenance\x18\x05 \x01(\v2\x16.bowroll.v1.ProvenanceR\n" +
-	"provenance\"\xa0\x02\n" +
+	"provenance\"\xbe\x02\n" +
 	"\x15MergeMovementsRequest\x12P\n" +
 	"\x06parent\x18\x01 \x01(\tB8\xe2A\x01\x02\xfaA\x0e\n" +
 	"\fbowroll/Site\xbaH r\x1e2\x1c^sites/[a-z][a-z0-9-]{0,62}$R\x06parent\x12C\n" +
-	"\tmovements\x18\x02 \x03(\v2\x14.bowroll.v1.MovementB\x0f\xe2A\x01\x02\xbaH\b\x92\x01\x05\b\x01\x10\xd0\x0fR\tmovements\x12$\n" +
-	"\x05actor\x18\x03 \x01(\tB\x0e\xe2A\x01\x02\xbaH\ar\x05\x10\x01(\xc8\x01R\x05actor\x12J\n" +
+	"\tmovements\x18\x02 \x03(\v2\x14.bowroll.v1.MovementB\x0f\xe2A\x01\x02\xbaH\b\x92\x01\x05\b\x01\x10\xd0\x0fR\tmovements\x12\x1e\n" +
+	"\x05actor\x18\x03 \x01(\tB\b\xbaH\x05r\x03(\xc8\x01R\x05actor\x12J\n" +
 	"\n" +
-	"request_id\x18\x04 \x01(\tB+\xe2A\x01\x02\xbaH$r\"2 ^[A-Za-z0-9][A-Za-z0-9_-]{7,63}$R\trequestId\"\xcb\x01\n" +
+	"request_id\x18\x04 \x01(\tB+\xe2A\x01\x02\xbaH$r\"2 ^[A-Za-z0-9][A-Za-z0-9_-]{7,63}$R\trequestId\x12\"\n" +
+	"\tsignature\x18\x05 \x01(\fB\x04\xe2A\x01\x02R\tsignature\"\xf0\x01\n" +
 	"\x16MergeMovementsResponse\x12\x1f\n" +
 	"\vadded_count\x18\x01 \x01(\x05R\n" +
 	"addedCount\x12\x1f\n" +
@@ -4232,12 +4366,13 @@ const file_bowroll_v1_stock_proto_rawDesc = "" +
 	"\x04hash\x18\x04 \x01(\tR\x04hash\x126\n" +
 	"\n" +
 	"provenance\x18\x05 \x01(\v2\x16.bowroll.v1.ProvenanceR\n" +
-	"provenance\"\xa4\x02\n" +
+	"provenance\x12#\n" +
+	"\rcontent_count\x18\x06 \x01(\x05R\fcontentCount\"\x9e\x02\n" +
 	"\x16ImportMovementsRequest\x12P\n" +
 	"\x06parent\x18\x01 \x01(\tB8\xe2A\x01\x02\xfaA\x0e\n" +
 	"\fbowroll/Site\xbaH r\x1e2\x1c^sites/[a-z][a-z0-9-]{0,62}$R\x06parent\x12!\n" +
-	"\x03csv\x18\x02 \x01(\tB\x0f\xe2A\x01\x02\xbaH\br\x06\x10\x01(\xa0\xf76R\x03csv\x12$\n" +
-	"\x05actor\x18\x03 \x01(\tB\x0e\xe2A\x01\x02\xbaH\ar\x05\x10\x01(\xc8\x01R\x05actor\x12J\n" +
+	"\x03csv\x18\x02 \x01(\tB\x0f\xe2A\x01\x02\xbaH\br\x06\x10\x01(\xa0\xf76R\x03csv\x12\x1e\n" +
+	"\x05actor\x18\x03 \x01(\tB\b\xbaH\x05r\x03(\xc8\x01R\x05actor\x12J\n" +
 	"\n" +
 	"request_id\x18\x04 \x01(\tB+\xe2A\x01\x02\xbaH$r\"2 ^[A-Za-z0-9][A-Za-z0-9_-]{7,63}$R\trequestId\x12#\n" +
 	"\rvalidate_only\x18\x05 \x01(\bR\fvalidateOnly\"\x97\x01\n" +
@@ -4347,7 +4482,7 @@ func file_bowroll_v1_stock_proto_rawDescGZIP() []byte {
 }
 
 var file_bowroll_v1_stock_proto_enumTypes = make([]protoimpl.EnumInfo, 3)
-var file_bowroll_v1_stock_proto_msgTypes = make([]protoimpl.MessageInfo, 43)
+var file_bowroll_v1_stock_proto_msgTypes = make([]protoimpl.MessageInfo, 44)
 var file_bowroll_v1_stock_proto_goTypes = []any{
 	(LotKind)(0),                    // 0: bowroll.v1.LotKind
 	(UnitState)(0),                  // 1: bowroll.v1.UnitState
@@ -4385,118 +4520,121 @@ var file_bowroll_v1_stock_proto_goTypes = []any{
 	(*StockCount)(nil),              // 33: bowroll.v1.StockCount
 	(*SummarizeStockResponse)(nil),  // 34: bowroll.v1.SummarizeStockResponse
 	(*Movement)(nil),                // 35: bowroll.v1.Movement
-	(*ListMovementsRequest)(nil),    // 36: bowroll.v1.ListMovementsRequest
-	(*ListMovementsResponse)(nil),   // 37: bowroll.v1.ListMovementsResponse
-	(*VerifyLogRequest)(nil),        // 38: bowroll.v1.VerifyLogRequest
-	(*VerifyLogResponse)(nil),       // 39: bowroll.v1.VerifyLogResponse
-	(*MergeMovementsRequest)(nil),   // 40: bowroll.v1.MergeMovementsRequest
-	(*MergeMovementsResponse)(nil),  // 41: bowroll.v1.MergeMovementsResponse
-	(*ImportMovementsRequest)(nil),  // 42: bowroll.v1.ImportMovementsRequest
-	(*ImportMovementsResponse)(nil), // 43: bowroll.v1.ImportMovementsResponse
-	(*ExportUnitsRequest)(nil),      // 44: bowroll.v1.ExportUnitsRequest
-	(*ExportUnitsResponse)(nil),     // 45: bowroll.v1.ExportUnitsResponse
-	(*timestamppb.Timestamp)(nil),   // 46: google.protobuf.Timestamp
-	(*Provenance)(nil),              // 47: bowroll.v1.Provenance
+	(*MovementContent)(nil),         // 36: bowroll.v1.MovementContent
+	(*ListMovementsRequest)(nil),    // 37: bowroll.v1.ListMovementsRequest
+	(*ListMovementsResponse)(nil),   // 38: bowroll.v1.ListMovementsResponse
+	(*VerifyLogRequest)(nil),        // 39: bowroll.v1.VerifyLogRequest
+	(*VerifyLogResponse)(nil),       // 40: bowroll.v1.VerifyLogResponse
+	(*MergeMovementsRequest)(nil),   // 41: bowroll.v1.MergeMovementsRequest
+	(*MergeMovementsResponse)(nil),  // 42: bowroll.v1.MergeMovementsResponse
+	(*ImportMovementsRequest)(nil),  // 43: bowroll.v1.ImportMovementsRequest
+	(*ImportMovementsResponse)(nil), // 44: bowroll.v1.ImportMovementsResponse
+	(*ExportUnitsRequest)(nil),      // 45: bowroll.v1.ExportUnitsRequest
+	(*ExportUnitsResponse)(nil),     // 46: bowroll.v1.ExportUnitsResponse
+	(*timestamppb.Timestamp)(nil),   // 47: google.protobuf.Timestamp
+	(*Provenance)(nil),              // 48: bowroll.v1.Provenance
 }
 var file_bowroll_v1_stock_proto_depIdxs = []int32{
 	0,  // 0: bowroll.v1.StockLot.kind:type_name -> bowroll.v1.LotKind
-	46, // 1: bowroll.v1.StockLot.expire_time:type_name -> google.protobuf.Timestamp
-	46, // 2: bowroll.v1.StockLot.create_time:type_name -> google.protobuf.Timestamp
-	46, // 3: bowroll.v1.StockLot.update_time:type_name -> google.protobuf.Timestamp
-	47, // 4: bowroll.v1.StockLot.provenance:type_name -> bowroll.v1.Provenance
+	47, // 1: bowroll.v1.StockLot.expire_time:type_name -> google.protobuf.Timestamp
+	47, // 2: bowroll.v1.StockLot.create_time:type_name -> google.protobuf.Timestamp
+	47, // 3: bowroll.v1.StockLot.update_time:type_name -> google.protobuf.Timestamp
+	48, // 4: bowroll.v1.StockLot.provenance:type_name -> bowroll.v1.Provenance
 	1,  // 5: bowroll.v1.Unit.state:type_name -> bowroll.v1.UnitState
-	46, // 6: bowroll.v1.Unit.usable_until_time:type_name -> google.protobuf.Timestamp
-	46, // 7: bowroll.v1.Unit.hold_until_time:type_name -> google.protobuf.Timestamp
-	46, // 8: bowroll.v1.Unit.issue_time:type_name -> google.protobuf.Timestamp
-	46, // 9: bowroll.v1.Unit.wait_until_time:type_name -> google.protobuf.Timestamp
+	47, // 6: bowroll.v1.Unit.usable_until_time:type_name -> google.protobuf.Timestamp
+	47, // 7: bowroll.v1.Unit.hold_until_time:type_name -> google.protobuf.Timestamp
+	47, // 8: bowroll.v1.Unit.issue_time:type_name -> google.protobuf.Timestamp
+	47, // 9: bowroll.v1.Unit.wait_until_time:type_name -> google.protobuf.Timestamp
 	2,  // 10: bowroll.v1.Unit.possible_events:type_name -> bowroll.v1.UnitEvent
-	46, // 11: bowroll.v1.Unit.update_time:type_name -> google.protobuf.Timestamp
-	47, // 12: bowroll.v1.Unit.provenance:type_name -> bowroll.v1.Provenance
+	47, // 11: bowroll.v1.Unit.update_time:type_name -> google.protobuf.Timestamp
+	48, // 12: bowroll.v1.Unit.provenance:type_name -> bowroll.v1.Provenance
 	3,  // 13: bowroll.v1.CreateLotRequest.lot:type_name -> bowroll.v1.StockLot
 	3,  // 14: bowroll.v1.ListLotsResponse.lots:type_name -> bowroll.v1.StockLot
-	47, // 15: bowroll.v1.ListLotsResponse.provenance:type_name -> bowroll.v1.Provenance
+	48, // 15: bowroll.v1.ListLotsResponse.provenance:type_name -> bowroll.v1.Provenance
 	3,  // 16: bowroll.v1.UpdateLotRequest.lot:type_name -> bowroll.v1.StockLot
 	3,  // 17: bowroll.v1.SuspendLotResponse.lot:type_name -> bowroll.v1.StockLot
-	47, // 18: bowroll.v1.SuspendLotResponse.provenance:type_name -> bowroll.v1.Provenance
-	47, // 19: bowroll.v1.CountLotResponse.provenance:type_name -> bowroll.v1.Provenance
-	46, // 20: bowroll.v1.Reading.time:type_name -> google.protobuf.Timestamp
+	48, // 18: bowroll.v1.SuspendLotResponse.provenance:type_name -> bowroll.v1.Provenance
+	48, // 19: bowroll.v1.CountLotResponse.provenance:type_name -> bowroll.v1.Provenance
+	47, // 20: bowroll.v1.Reading.time:type_name -> google.protobuf.Timestamp
 	16, // 21: bowroll.v1.RecordReadingsRequest.readings:type_name -> bowroll.v1.Reading
-	47, // 22: bowroll.v1.RecordReadingsResponse.provenance:type_name -> bowroll.v1.Provenance
-	46, // 23: bowroll.v1.ListReadingsRequest.after_time:type_name -> google.protobuf.Timestamp
+	48, // 22: bowroll.v1.RecordReadingsResponse.provenance:type_name -> bowroll.v1.Provenance
+	47, // 23: bowroll.v1.ListReadingsRequest.after_time:type_name -> google.protobuf.Timestamp
 	16, // 24: bowroll.v1.ListReadingsResponse.readings:type_name -> bowroll.v1.Reading
-	47, // 25: bowroll.v1.ListReadingsResponse.provenance:type_name -> bowroll.v1.Provenance
-	47, // 26: bowroll.v1.Exposure.provenance:type_name -> bowroll.v1.Provenance
+	48, // 25: bowroll.v1.ListReadingsResponse.provenance:type_name -> bowroll.v1.Provenance
+	48, // 26: bowroll.v1.Exposure.provenance:type_name -> bowroll.v1.Provenance
 	1,  // 27: bowroll.v1.ListUnitsRequest.state:type_name -> bowroll.v1.UnitState
 	4,  // 28: bowroll.v1.ListUnitsResponse.units:type_name -> bowroll.v1.Unit
-	47, // 29: bowroll.v1.ListUnitsResponse.provenance:type_name -> bowroll.v1.Provenance
+	48, // 29: bowroll.v1.ListUnitsResponse.provenance:type_name -> bowroll.v1.Provenance
 	2,  // 30: bowroll.v1.UnitStep.event:type_name -> bowroll.v1.UnitEvent
 	26, // 31: bowroll.v1.MoveUnitsRequest.steps:type_name -> bowroll.v1.UnitStep
 	4,  // 32: bowroll.v1.MoveUnitsResponse.units:type_name -> bowroll.v1.Unit
-	47, // 33: bowroll.v1.MoveUnitsResponse.provenance:type_name -> bowroll.v1.Provenance
-	46, // 34: bowroll.v1.PickUnitsRequest.use_time:type_name -> google.protobuf.Timestamp
+	48, // 33: bowroll.v1.MoveUnitsResponse.provenance:type_name -> bowroll.v1.Provenance
+	47, // 34: bowroll.v1.PickUnitsRequest.use_time:type_name -> google.protobuf.Timestamp
 	4,  // 35: bowroll.v1.UnitPick.unit:type_name -> bowroll.v1.Unit
 	30, // 36: bowroll.v1.PickUnitsResponse.picks:type_name -> bowroll.v1.UnitPick
-	47, // 37: bowroll.v1.PickUnitsResponse.provenance:type_name -> bowroll.v1.Provenance
+	48, // 37: bowroll.v1.PickUnitsResponse.provenance:type_name -> bowroll.v1.Provenance
 	0,  // 38: bowroll.v1.StockCount.kind:type_name -> bowroll.v1.LotKind
 	1,  // 39: bowroll.v1.StockCount.state:type_name -> bowroll.v1.UnitState
 	33, // 40: bowroll.v1.SummarizeStockResponse.counts:type_name -> bowroll.v1.StockCount
-	47, // 41: bowroll.v1.SummarizeStockResponse.provenance:type_name -> bowroll.v1.Provenance
-	46, // 42: bowroll.v1.Movement.time:type_name -> google.protobuf.Timestamp
-	46, // 43: bowroll.v1.Movement.until_time:type_name -> google.protobuf.Timestamp
-	35, // 44: bowroll.v1.ListMovementsResponse.movements:type_name -> bowroll.v1.Movement
-	47, // 45: bowroll.v1.ListMovementsResponse.provenance:type_name -> bowroll.v1.Provenance
-	47, // 46: bowroll.v1.VerifyLogResponse.provenance:type_name -> bowroll.v1.Provenance
-	35, // 47: bowroll.v1.MergeMovementsRequest.movements:type_name -> bowroll.v1.Movement
-	47, // 48: bowroll.v1.MergeMovementsResponse.provenance:type_name -> bowroll.v1.Provenance
-	47, // 49: bowroll.v1.ImportMovementsResponse.provenance:type_name -> bowroll.v1.Provenance
-	47, // 50: bowroll.v1.ExportUnitsResponse.provenance:type_name -> bowroll.v1.Provenance
-	5,  // 51: bowroll.v1.Stock.CreateLot:input_type -> bowroll.v1.CreateLotRequest
-	6,  // 52: bowroll.v1.Stock.GetLot:input_type -> bowroll.v1.GetLotRequest
-	7,  // 53: bowroll.v1.Stock.ListLots:input_type -> bowroll.v1.ListLotsRequest
-	9,  // 54: bowroll.v1.Stock.UpdateLot:input_type -> bowroll.v1.UpdateLotRequest
-	10, // 55: bowroll.v1.Stock.ReceiveUnits:input_type -> bowroll.v1.ReceiveUnitsRequest
-	11, // 56: bowroll.v1.Stock.SuspendLot:input_type -> bowroll.v1.SuspendLotRequest
-	13, // 57: bowroll.v1.Stock.LiftSuspension:input_type -> bowroll.v1.LiftSuspensionRequest
-	14, // 58: bowroll.v1.Stock.CountLot:input_type -> bowroll.v1.CountLotRequest
-	17, // 59: bowroll.v1.Stock.RecordReadings:input_type -> bowroll.v1.RecordReadingsRequest
-	19, // 60: bowroll.v1.Stock.ListReadings:input_type -> bowroll.v1.ListReadingsRequest
-	21, // 61: bowroll.v1.Stock.GetExposure:input_type -> bowroll.v1.GetExposureRequest
-	23, // 62: bowroll.v1.Stock.GetUnit:input_type -> bowroll.v1.GetUnitRequest
-	24, // 63: bowroll.v1.Stock.ListUnits:input_type -> bowroll.v1.ListUnitsRequest
-	27, // 64: bowroll.v1.Stock.MoveUnits:input_type -> bowroll.v1.MoveUnitsRequest
-	29, // 65: bowroll.v1.Stock.PickUnits:input_type -> bowroll.v1.PickUnitsRequest
-	32, // 66: bowroll.v1.Stock.SummarizeStock:input_type -> bowroll.v1.SummarizeStockRequest
-	36, // 67: bowroll.v1.Stock.ListMovements:input_type -> bowroll.v1.ListMovementsRequest
-	38, // 68: bowroll.v1.Stock.VerifyLog:input_type -> bowroll.v1.VerifyLogRequest
-	40, // 69: bowroll.v1.Stock.MergeMovements:input_type -> bowroll.v1.MergeMovementsRequest
-	42, // 70: bowroll.v1.Stock.ImportMovements:input_type -> bowroll.v1.ImportMovementsRequest
-	44, // 71: bowroll.v1.Stock.ExportUnits:input_type -> bowroll.v1.ExportUnitsRequest
-	3,  // 72: bowroll.v1.Stock.CreateLot:output_type -> bowroll.v1.StockLot
-	3,  // 73: bowroll.v1.Stock.GetLot:output_type -> bowroll.v1.StockLot
-	8,  // 74: bowroll.v1.Stock.ListLots:output_type -> bowroll.v1.ListLotsResponse
-	3,  // 75: bowroll.v1.Stock.UpdateLot:output_type -> bowroll.v1.StockLot
-	3,  // 76: bowroll.v1.Stock.ReceiveUnits:output_type -> bowroll.v1.StockLot
-	12, // 77: bowroll.v1.Stock.SuspendLot:output_type -> bowroll.v1.SuspendLotResponse
-	3,  // 78: bowroll.v1.Stock.LiftSuspension:output_type -> bowroll.v1.StockLot
-	15, // 79: bowroll.v1.Stock.CountLot:output_type -> bowroll.v1.CountLotResponse
-	18, // 80: bowroll.v1.Stock.RecordReadings:output_type -> bowroll.v1.RecordReadingsResponse
-	20, // 81: bowroll.v1.Stock.ListReadings:output_type -> bowroll.v1.ListReadingsResponse
-	22, // 82: bowroll.v1.Stock.GetExposure:output_type -> bowroll.v1.Exposure
-	4,  // 83: bowroll.v1.Stock.GetUnit:output_type -> bowroll.v1.Unit
-	25, // 84: bowroll.v1.Stock.ListUnits:output_type -> bowroll.v1.ListUnitsResponse
-	28, // 85: bowroll.v1.Stock.MoveUnits:output_type -> bowroll.v1.MoveUnitsResponse
-	31, // 86: bowroll.v1.Stock.PickUnits:output_type -> bowroll.v1.PickUnitsResponse
-	34, // 87: bowroll.v1.Stock.SummarizeStock:output_type -> bowroll.v1.SummarizeStockResponse
-	37, // 88: bowroll.v1.Stock.ListMovements:output_type -> bowroll.v1.ListMovementsResponse
-	39, // 89: bowroll.v1.Stock.VerifyLog:output_type -> bowroll.v1.VerifyLogResponse
-	41, // 90: bowroll.v1.Stock.MergeMovements:output_type -> bowroll.v1.MergeMovementsResponse
-	43, // 91: bowroll.v1.Stock.ImportMovements:output_type -> bowroll.v1.ImportMovementsResponse
-	45, // 92: bowroll.v1.Stock.ExportUnits:output_type -> bowroll.v1.ExportUnitsResponse
-	72, // [72:93] is the sub-list for method output_type
-	51, // [51:72] is the sub-list for method input_type
-	51, // [51:51] is the sub-list for extension type_name
-	51, // [51:51] is the sub-list for extension extendee
-	0,  // [0:51] is the sub-list for field type_name
+	48, // 41: bowroll.v1.SummarizeStockResponse.provenance:type_name -> bowroll.v1.Provenance
+	47, // 42: bowroll.v1.Movement.time:type_name -> google.protobuf.Timestamp
+	47, // 43: bowroll.v1.Movement.until_time:type_name -> google.protobuf.Timestamp
+	36, // 44: bowroll.v1.Movement.content:type_name -> bowroll.v1.MovementContent
+	16, // 45: bowroll.v1.MovementContent.readings:type_name -> bowroll.v1.Reading
+	35, // 46: bowroll.v1.ListMovementsResponse.movements:type_name -> bowroll.v1.Movement
+	48, // 47: bowroll.v1.ListMovementsResponse.provenance:type_name -> bowroll.v1.Provenance
+	48, // 48: bowroll.v1.VerifyLogResponse.provenance:type_name -> bowroll.v1.Provenance
+	35, // 49: bowroll.v1.MergeMovementsRequest.movements:type_name -> bowroll.v1.Movement
+	48, // 50: bowroll.v1.MergeMovementsResponse.provenance:type_name -> bowroll.v1.Provenance
+	48, // 51: bowroll.v1.ImportMovementsResponse.provenance:type_name -> bowroll.v1.Provenance
+	48, // 52: bowroll.v1.ExportUnitsResponse.provenance:type_name -> bowroll.v1.Provenance
+	5,  // 53: bowroll.v1.Stock.CreateLot:input_type -> bowroll.v1.CreateLotRequest
+	6,  // 54: bowroll.v1.Stock.GetLot:input_type -> bowroll.v1.GetLotRequest
+	7,  // 55: bowroll.v1.Stock.ListLots:input_type -> bowroll.v1.ListLotsRequest
+	9,  // 56: bowroll.v1.Stock.UpdateLot:input_type -> bowroll.v1.UpdateLotRequest
+	10, // 57: bowroll.v1.Stock.ReceiveUnits:input_type -> bowroll.v1.ReceiveUnitsRequest
+	11, // 58: bowroll.v1.Stock.SuspendLot:input_type -> bowroll.v1.SuspendLotRequest
+	13, // 59: bowroll.v1.Stock.LiftSuspension:input_type -> bowroll.v1.LiftSuspensionRequest
+	14, // 60: bowroll.v1.Stock.CountLot:input_type -> bowroll.v1.CountLotRequest
+	17, // 61: bowroll.v1.Stock.RecordReadings:input_type -> bowroll.v1.RecordReadingsRequest
+	19, // 62: bowroll.v1.Stock.ListReadings:input_type -> bowroll.v1.ListReadingsRequest
+	21, // 63: bowroll.v1.Stock.GetExposure:input_type -> bowroll.v1.GetExposureRequest
+	23, // 64: bowroll.v1.Stock.GetUnit:input_type -> bowroll.v1.GetUnitRequest
+	24, // 65: bowroll.v1.Stock.ListUnits:input_type -> bowroll.v1.ListUnitsRequest
+	27, // 66: bowroll.v1.Stock.MoveUnits:input_type -> bowroll.v1.MoveUnitsRequest
+	29, // 67: bowroll.v1.Stock.PickUnits:input_type -> bowroll.v1.PickUnitsRequest
+	32, // 68: bowroll.v1.Stock.SummarizeStock:input_type -> bowroll.v1.SummarizeStockRequest
+	37, // 69: bowroll.v1.Stock.ListMovements:input_type -> bowroll.v1.ListMovementsRequest
+	39, // 70: bowroll.v1.Stock.VerifyLog:input_type -> bowroll.v1.VerifyLogRequest
+	41, // 71: bowroll.v1.Stock.MergeMovements:input_type -> bowroll.v1.MergeMovementsRequest
+	43, // 72: bowroll.v1.Stock.ImportMovements:input_type -> bowroll.v1.ImportMovementsRequest
+	45, // 73: bowroll.v1.Stock.ExportUnits:input_type -> bowroll.v1.ExportUnitsRequest
+	3,  // 74: bowroll.v1.Stock.CreateLot:output_type -> bowroll.v1.StockLot
+	3,  // 75: bowroll.v1.Stock.GetLot:output_type -> bowroll.v1.StockLot
+	8,  // 76: bowroll.v1.Stock.ListLots:output_type -> bowroll.v1.ListLotsResponse
+	3,  // 77: bowroll.v1.Stock.UpdateLot:output_type -> bowroll.v1.StockLot
+	3,  // 78: bowroll.v1.Stock.ReceiveUnits:output_type -> bowroll.v1.StockLot
+	12, // 79: bowroll.v1.Stock.SuspendLot:output_type -> bowroll.v1.SuspendLotResponse
+	3,  // 80: bowroll.v1.Stock.LiftSuspension:output_type -> bowroll.v1.StockLot
+	15, // 81: bowroll.v1.Stock.CountLot:output_type -> bowroll.v1.CountLotResponse
+	18, // 82: bowroll.v1.Stock.RecordReadings:output_type -> bowroll.v1.RecordReadingsResponse
+	20, // 83: bowroll.v1.Stock.ListReadings:output_type -> bowroll.v1.ListReadingsResponse
+	22, // 84: bowroll.v1.Stock.GetExposure:output_type -> bowroll.v1.Exposure
+	4,  // 85: bowroll.v1.Stock.GetUnit:output_type -> bowroll.v1.Unit
+	25, // 86: bowroll.v1.Stock.ListUnits:output_type -> bowroll.v1.ListUnitsResponse
+	28, // 87: bowroll.v1.Stock.MoveUnits:output_type -> bowroll.v1.MoveUnitsResponse
+	31, // 88: bowroll.v1.Stock.PickUnits:output_type -> bowroll.v1.PickUnitsResponse
+	34, // 89: bowroll.v1.Stock.SummarizeStock:output_type -> bowroll.v1.SummarizeStockResponse
+	38, // 90: bowroll.v1.Stock.ListMovements:output_type -> bowroll.v1.ListMovementsResponse
+	40, // 91: bowroll.v1.Stock.VerifyLog:output_type -> bowroll.v1.VerifyLogResponse
+	42, // 92: bowroll.v1.Stock.MergeMovements:output_type -> bowroll.v1.MergeMovementsResponse
+	44, // 93: bowroll.v1.Stock.ImportMovements:output_type -> bowroll.v1.ImportMovementsResponse
+	46, // 94: bowroll.v1.Stock.ExportUnits:output_type -> bowroll.v1.ExportUnitsResponse
+	74, // [74:95] is the sub-list for method output_type
+	53, // [53:74] is the sub-list for method input_type
+	53, // [53:53] is the sub-list for extension type_name
+	53, // [53:53] is the sub-list for extension extendee
+	0,  // [0:53] is the sub-list for field type_name
 }
 
 func init() { file_bowroll_v1_stock_proto_init() }
@@ -4516,7 +4654,7 @@ func file_bowroll_v1_stock_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_bowroll_v1_stock_proto_rawDesc), len(file_bowroll_v1_stock_proto_rawDesc)),
 			NumEnums:      3,
-			NumMessages:   43,
+			NumMessages:   44,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

@@ -40,6 +40,7 @@ type settings struct {
 	secured
 	bounded
 	traced
+	carried
 }
 
 // check returns everything that is wrong with the settings together.
@@ -82,7 +83,7 @@ func (s *settings) check() error {
 			faults = append(faults, fmt.Errorf("--catalog is %q: must be a folder that can be read", s.Catalog))
 		}
 	}
-	faults = append(faults, s.secured.check(), s.bounded.check(), s.traced.check())
+	faults = append(faults, s.secured.check(), s.bounded.check(), s.traced.check(), s.carried.check())
 	return errors.Join(faults...)
 }
 

@@ -62,6 +62,7 @@ func (c *checkCommand) Run(out streams) error {
 	c.secured.print(out.out)
 	c.bounded.print(out.out)
 	c.traced.print(out.out)
+	c.carried.print(out.out)
 	fmt.Fprintf(out.out, "grpc: %s\nhttp: %s\nadmin: %s\ncatalog: %s\nstore: %s\norigin: %q\nreflection: %v\ngrace: %v\ncores: %d\nlog-level: %s\nlog-format: %s\ninsecure: %v\n",
 		c.GRPC, c.HTTP, orNone(c.Admin), orBuiltIn(c.Catalog), orNone(withoutPassword(c.Store)), c.Origins, c.Reflection, c.Grace, c.cores(), c.LogLevel, c.LogFormat, c.Insecure)
 	return s.Close()
@@ -99,7 +100,11 @@ func (s *settings) make(log *zap.Logger, kept store.Store, traces trace.TracerPr
 	}
 	var options []assembly.Option
 	if kept != nil {
-		options = append(options, assembly.WithStore(kept, time.Now))
+		keys, err := s.carried.keys()
+		if err != nil {
+			return nil, nil, err
+		}
+		options = append(options, assembly.WithStore(kept, time.Now), assembly.WithSiteKeys(keys))
 	}
 	var probe func(context.Context) error
 	if kept != nil {

@@ -3,6 +3,7 @@ package ledger
 import (
 	"context"
 	"fmt"
+	"slices"
 	"time"
 
 	"bowroll/server/store"
@@ -70,9 +71,7 @@ func (b *Book) IssueCard(ctx context.Context, id, name string, until time.Time, 
 	sortie.CardUntil = store.FromMicros(store.Micros(until))
 	b.changedPlan(b.record(store.Movement{
 		Event: store.IssueCard, Plan: id, Sortie: name, Until: until, Reason: fmt.Sprintf("revision %d", sortie.Card),
-		Detail: detail(struct {
-			Box string `json:"box"`
-		}{sum(box)}),
+		Detail: detail(store.CardDetail{Box: sum(box), Sides: slices.Concat([]byte{}, box)}),
 	}))
 	return *plan, nil
 }
@@ -133,9 +132,7 @@ func (b *Book) RecordLaunch(ctx context.Context, id, name string, at time.Time, 
 		return *plan, err
 	}
 	sortie.State, sortie.LaunchTime = store.SortieLaunched, store.FromMicros(store.Micros(at))
-	b.changedPlan(b.record(store.Movement{Event: store.Launch, Plan: id, Sortie: name, Detail: detail(struct {
-		LaunchTime time.Time `json:"launch_time"`
-	}{sortie.LaunchTime})}))
+	b.changedPlan(b.record(store.Movement{Event: store.Launch, Plan: id, Sortie: name, Detail: detail(store.LaunchDetail{LaunchTime: sortie.LaunchTime})}))
 	if _, err := b.Take(ctx, steps); err != nil {
 		return *plan, err
 	}

@@ -12,6 +12,8 @@ type Merged struct {
 	// Added is how many entries were new, Known how many were there already.
 	Added int
 	Known int
+	// Content is how many readings and plans the copy had not.
+	Content int
 	// Head is the end of the log now; the next part begins after it.
 	Head store.Head
 }
@@ -19,12 +21,13 @@ type Merged struct {
 // Merge brings a part of the log of a site, in its order, into a store that
 // keeps a copy of it. Logs merge as sets: what is there already is left, what
 // follows is added, and lots and units are folded on. It may be cut off and
-// begun again anywhere.
+// begun again anywhere. What an entry holds a digest of is taken in with it or
+// with the same entry sent again; until it has come, the copy lacks it.
 //
 // Where an entry differs from the one that is there, the site has two
 // histories: that is [store.Refused], names the entry, and changes nothing. No
 // clock decides between them.
-func Merge(ctx context.Context, tx store.Tx, entries []store.Movement) (Merged, error) {
+func Merge(ctx context.Context, tx store.Tx, entries []store.Movement, contents []store.Content) (Merged, error) {
 	head, err := tx.Head(ctx)
 	if err != nil {
 		return Merged{}, err
@@ -36,7 +39,8 @@ func Merge(ctx context.Context, tx store.Tx, entries []store.Movement) (Merged, 
 	fresh := entries[known:]
 	result := Merged{Known: known, Head: head}
 	if len(fresh) == 0 {
-		return result, nil
+		result.Content, err = takeContent(ctx, tx, entries, nil, contents)
+		return result, err
 	}
 	if fresh[0].Seq != head.Seq+1 {
 		return Merged{}, store.Errorf(store.Refused, "LOG_GAP", "entry %d does not follow entry %d, the last there is: send the log from entry %d",
@@ -54,7 +58,8 @@ func Merge(ctx context.Context, tx store.Tx, entries []store.Movement) (Merged, 
 		return Merged{}, err
 	}
 	result.Added, result.Head = len(fresh), end
-	return result, nil
+	result.Content, err = takeContent(ctx, tx, entries, fresh, contents)
+	return result, err
 }
 
 // alreadyThere counts the entries at the beginning that are there already, and

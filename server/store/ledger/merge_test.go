@@ -23,7 +23,7 @@ func (s *site) log() (entries []store.Movement) {
 
 func (s *site) merge(entries []store.Movement) (merged ledger.Merged, err error) {
 	_, _, err = s.store.Update(context.Background(), "tern", store.Request{}, func(ctx context.Context, tx store.Tx) ([]byte, error) {
-		merged, err = ledger.Merge(ctx, tx, entries)
+		merged, err = ledger.Merge(ctx, tx, entries, nil)
 		return nil, err
 	})
 	return merged, err

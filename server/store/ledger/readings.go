@@ -2,11 +2,7 @@ package ledger
 
 import (
 	"context"
-	"crypto/sha256"
-	"encoding/binary"
-	"encoding/hex"
 	"fmt"
-	"math"
 	"sort"
 	"time"
 
@@ -27,7 +23,11 @@ func (b *Book) RecordReadings(ctx context.Context, id string, readings []store.R
 	if err != nil {
 		return 0, nil, err
 	}
-	m := b.record(store.Movement{Event: store.Read, Lot: id, Detail: detail(readDigest{Count: len(readings), Digest: sumReadings(readings)})})
+	fresh, err := b.unknownReadings(ctx, id, readings)
+	if err != nil {
+		return 0, nil, err
+	}
+	m := b.record(store.Movement{Event: store.Read, Lot: id, Detail: detail(digestOf(len(readings), fresh))})
 	excursions := map[string]string{}
 	for i := range readings {
 		r := &readings[i]
@@ -51,25 +51,6 @@ func (b *Book) RecordReadings(ctx context.Context, id string, readings []store.R
 	}
 	sort.Strings(quarantined)
 	return added, quarantined, nil
-}
-
-// readDigest is what the log says of readings.
-type readDigest struct {
-	Count  int    `json:"count"`
-	Digest string `json:"digest"`
-}
-
-func sumReadings(readings []store.Reading) string {
-	h := sha256.New()
-	for _, r := range readings {
-		humidity := -1.0
-		if r.RelativeHumidity != nil {
-			humidity = *r.RelativeHumidity
-		}
-		fmt.Fprintf(h, "%d %q %q ", store.Micros(r.Time), r.Place, r.Source)
-		_ = binary.Write(h, binary.BigEndian, [2]uint64{math.Float64bits(r.TemperatureC), math.Float64bits(humidity)})
-	}
-	return "sha256:" + hex.EncodeToString(h.Sum(nil)[:16])
 }
 
 // outside says how a reading is outside the lot's limits; empty where it is
@@ -169,22 +150,27 @@ func ExposureOf(lot store.Lot, readings []store.Reading) Exposure {
 }
 
 // AllReadings returns every reading of a lot, in the order of time, then place.
-func AllReadings(ctx context.Context, r store.Reader, lot string) (all []store.Reading, err error) {
+func AllReadings(ctx context.Context, r store.Reader, lot string) ([]store.Reading, error) {
+	return allReadings(ctx, r, lot, time.Time{}, time.Time{})
+}
+
+// allReadings reads page after page of the readings after an instant; where last
+// is given, no further than the page that goes beyond it.
+func allReadings(ctx context.Context, r store.Reader, lot string, after, last time.Time) (all []store.Reading, err error) {
 	const page = 5000
-	var after time.Time
 	for {
 		list, err := r.Readings(ctx, lot, after, page)
 		if err != nil {
 			return nil, err
 		}
-		if len(list) < page {
+		if len(list) < page || !last.IsZero() && list[len(list)-1].Time.After(last) {
 			return append(all, list...), nil
 		}
 		// The last instant may go on on the next page: it is read again there.
-		last := len(list) - 1
-		for last > 0 && list[last].Time.Equal(list[len(list)-1].Time) {
-			last--
+		end := len(list) - 1
+		for end > 0 && list[end].Time.Equal(list[len(list)-1].Time) {
+			end--
 		}
-		all, after = append(all, list[:last+1]...), list[last].Time
+		all, after = append(all, list[:end+1]...), list[end].Time
 	}
 }

@@ -76,4 +76,3 @@ func (c *conn) insertTogether(ctx context.Context, text string, rows [][]any) (i
 	}
 	return done, nil
 }
-
