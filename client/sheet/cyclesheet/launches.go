@@ -17,12 +17,12 @@ func (s Sheet) launches() paper.Cell {
 	}
 	t := paper.Table{Columns: []paper.Column{
 		{Head: "#", Right: true, Share: 0.45},
-		{Head: "UTC +min late", Share: 1.5},
+		{Head: "UTC +min late", Share: 1.6},
 		{Head: "Sortie", Share: 1.55},
 		{Head: "Type", Share: 1.35, Rank: 4},
 		{Head: "Mass", Right: true, Share: 1.05, Rank: 3},
 		{Head: "Spot", Share: 0.8},
-		{Head: "Units and lot", Share: 1.8},
+		{Head: "Units and lot", Share: 1.7},
 		{Head: "Fire", Right: true, Share: 0.9},
 		{Head: "Run req'd", Right: true, Share: 0.95, Rank: 1},
 		{Head: "avail.", Right: true, Share: 0.9, Rank: 2},

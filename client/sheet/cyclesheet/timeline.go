@@ -41,7 +41,8 @@ func (s Sheet) timeline() []paper.Cell {
 		}
 	}
 	from, to = min(from, s.windowFrom(from)), max(to, s.windowTo(to))
-	step := gridStep(to - from)
+	left, right := edges(works)
+	step := gridStep((to - from) / (barsWide - left - right))
 	from, to = math.Floor(from/step)*step, math.Ceil((to+1)/step)*step
 	var cells []paper.Cell
 	for first := 0; first < len(works); first += rowsPerDrawing {
@@ -80,10 +81,29 @@ func rowName(name string) string {
 	return name
 }
 
-// gridStep is the distance of the lines of a timeline.
-func gridStep(span float64) float64 {
+// barsWide is how wide a timeline is drawn.
+const barsWide = 188.0
+
+// edges are the room for names before the bars and for what stands behind the
+// last launch.
+func edges(works []work) (left, right float64) {
+	names := make([]string, len(works))
+	right = 14
+	for i, w := range works {
+		names[i] = w.sortie
+		if !w.stays {
+			right = max(right, 12+1.55*float64(len(w.note)))
+		}
+	}
+	return nameRoom(names), right
+}
+
+// gridStep is the distance of the lines of a timeline on which a millimetre is so
+// many seconds: far enough for the times above them.
+func gridStep(perMillimetre float64) float64 {
+	const label = 9.5
 	for _, step := range []float64{60, 120, 300, 600, 900, 1800, 3600, 7200} {
-		if span/step <= 12 {
+		if step >= label*perMillimetre {
 			return step
 		}
 	}
@@ -91,20 +111,10 @@ func gridStep(span float64) float64 {
 }
 
 func (s Sheet) bars(works []work, from, to, step float64) paper.Drawing {
-	const width, top, row = 188.0, 6.0, 4.6
-	names := make([]string, len(works))
-	for i, w := range works {
-		names[i] = w.sortie
-	}
-	left := nameRoom(names)
+	const width, top, row = barsWide, 6.0, 4.6
+	left, right := edges(works)
 	bottom := top + row*float64(len(works))
 	d := paper.Drawing{Width: width, Height: bottom + 9, Alt: "the work on deck over time"}
-	right := 14.0 // room for what stands behind the last launch
-	for _, w := range works {
-		if !w.stays {
-			right = max(right, 12+1.55*float64(len(w.note)))
-		}
-	}
 	x := func(t float64) float64 { return left + (t-from)/(to-from)*(width-left-right) }
 	put := func(shapes ...paper.Shape) { d.Shapes = append(d.Shapes, shapes...) }
 	for t := from; t <= to+1; t += step {
