@@ -4,6 +4,7 @@ import (
 	"context"
 	"net/http"
 	"strings"
+	"time"
 
 	"github.com/grpc-ecosystem/grpc-gateway/v2/runtime"
 	"google.golang.org/grpc"
@@ -19,14 +20,16 @@ type gateway struct {
 	conn    *grpc.ClientConn
 	routes  routes
 	handler http.Handler
+	// lineTime is how long a line of a stream may take to come or to go.
+	lineTime time.Duration
 }
 
 // newGateway makes a gateway to the server behind conn, which has those places,
 // nil where it is another's. The outermost layer
 // answers browsers' preflights, then come the probes, then what every request
 // is held against before it is routed.
-func newGateway(conn *grpc.ClientConn, origins []string, health *health.Server, places *intercept.Places) (*gateway, error) {
-	g := &gateway{conn: conn, routes: newRoutes(Contract())}
+func newGateway(conn *grpc.ClientConn, origins []string, health *health.Server, places *intercept.Places, lineTime time.Duration) (*gateway, error) {
+	g := &gateway{conn: conn, lineTime: lineTime, routes: newRoutes(Contract())}
 	g.mux = runtime.NewServeMux(
 		runtime.WithMarshalerOption(runtime.MIMEWildcard, jsonForm{}),
 		runtime.WithErrorHandler(writeError),
@@ -59,7 +62,7 @@ func newGateway(conn *grpc.ClientConn, origins []string, health *health.Server, 
 // without what a server counts, so that its cost can be measured. Streams and
 // probes are not served.
 func Gateway(ctx context.Context, conn *grpc.ClientConn, services Services) (http.Handler, error) {
-	g, err := newGateway(conn, nil, health.NewServer(), nil)
+	g, err := newGateway(conn, nil, health.NewServer(), nil, DefaultPatience().Line)
 	if err != nil {
 		return nil, err
 	}

@@ -24,9 +24,6 @@ import (
 // ndjsonType is the media type of streams: one JSON object a line.
 const ndjsonType = "application/x-ndjson"
 
-// lineTime is how long a line of a stream may take to come or to go.
-const lineTime = 30 * time.Second
-
 // streams serves every streaming method that has an HTTP binding as
 // newline-delimited JSON, in place of what the library makes of streams, which
 // ends alike whether all was sent or not.
@@ -44,7 +41,7 @@ func (g *gateway) streams(server *grpc.Server) error {
 		if err != nil {
 			return err
 		}
-		s := &streaming{conn: g.conn, mux: g.mux, route: r, request: request, answer: answer}
+		s := &streaming{conn: g.conn, mux: g.mux, route: r, request: request, answer: answer, lineTime: g.lineTime}
 		if err := g.mux.HandlePath(r.verb, r.template, s.serve); err != nil {
 			return err
 		}
@@ -58,6 +55,7 @@ type streaming struct {
 	mux             *runtime.ServeMux
 	route           *route
 	request, answer protoreflect.MessageType
+	lineTime        time.Duration
 }
 
 // serve answers one stream. Each line has a type: item, progress, error or
@@ -88,7 +86,7 @@ func (s *streaming) serve(w http.ResponseWriter, r *http.Request, _ map[string]s
 		refuse(w, httpStatus(err), err)
 		return
 	}
-	out := &lines{w: w, control: control}
+	out := &lines{w: w, control: control, lineTime: s.lineTime}
 	sent := make(chan error, 1)
 	go func() {
 		err := s.send(stream, r.Body, control)
@@ -141,7 +139,7 @@ func (s *streaming) send(stream grpc.ClientStream, in io.Reader, control *http.R
 	for number := 1; ; number++ {
 		// Not every connection has deadlines; where it has none, the server's
 		// own limits hold.
-		_ = control.SetReadDeadline(time.Now().Add(lineTime))
+		_ = control.SetReadDeadline(time.Now().Add(s.lineTime))
 		if !scanner.Scan() {
 			if errors.Is(scanner.Err(), bufio.ErrTooLong) {
 				return refusal.TooLarge(0, MaxBodyBytes, "line "+strconv.Itoa(number)+" of the stream is too long")
@@ -184,10 +182,12 @@ func (s *streaming) receive(stream grpc.ClientStream, out *lines) error {
 type lines struct {
 	w       http.ResponseWriter
 	control *http.ResponseController
-	begun   bool
-	items   int
-	summary proto.Message // the service's own, kept for the last line
-	buffer  []byte
+	// lineTime is how long a line may take to be taken.
+	lineTime time.Duration
+	begun    bool
+	items    int
+	summary  proto.Message // the service's own, kept for the last line
+	buffer   []byte
 }
 
 // message writes an answer: the one of its fields that is set, its members
@@ -228,7 +228,7 @@ func (l *lines) write(b []byte) error {
 		l.begun = true
 		l.w.Header().Set("Content-Type", ndjsonType)
 	}
-	_ = l.control.SetWriteDeadline(time.Now().Add(lineTime))
+	_ = l.control.SetWriteDeadline(time.Now().Add(l.lineTime))
 	if _, err := l.w.Write(b); err != nil {
 		return err
 	}

@@ -9,14 +9,6 @@ import (
 	"time"
 
 	"go.uber.org/zap"
-	"golang.org/x/net/netutil"
-)
-
-// What a flood of connections can hold: a connection of gRPC carries many
-// calls, one to the gateway one at a time.
-const (
-	maxConnections     = 1024
-	maxGRPCConnections = 4096
 )
 
 // Addresses are where a running server listens; empty where it does not.
@@ -40,7 +32,7 @@ func (s *Server) Run(ctx context.Context, ready func(Addresses)) error {
 		web = append(web, s.serveHTTP(open.admin, adminHandler(s.config.Registry, s.config.Access), failed))
 	}
 	if open.grpc != nil {
-		go func() { failed <- s.grpc.Serve(netutil.LimitListener(open.grpc, maxGRPCConnections)) }()
+		go func() { failed <- s.grpc.Serve(bounded(open.grpc, maxGRPCConnections)) }()
 	}
 	watched, stop := context.WithCancel(ctx)
 	var watching sync.WaitGroup
@@ -68,10 +60,10 @@ func (s *Server) Run(ctx context.Context, ready func(Addresses)) error {
 func (s *Server) serveHTTP(l net.Listener, h http.Handler, failed chan<- error) *http.Server {
 	server := &http.Server{
 		Handler:           h,
-		ReadHeaderTimeout: 5 * time.Second,
-		ReadTimeout:       30 * time.Second,
-		WriteTimeout:      60 * time.Second,
-		IdleTimeout:       2 * time.Minute,
+		ReadHeaderTimeout: s.config.Patience.Header,
+		ReadTimeout:       s.config.Patience.Body,
+		WriteTimeout:      s.config.Patience.Answer,
+		IdleTimeout:       s.config.Patience.Idle,
 		MaxHeaderBytes:    32 << 10,
 		ErrorLog:          zap.NewStdLog(s.config.Log),
 	}
@@ -81,7 +73,7 @@ func (s *Server) serveHTTP(l net.Listener, h http.Handler, failed chan<- error) 
 		serve = func(l net.Listener) error { return server.ServeTLS(l, "", "") }
 	}
 	go func() {
-		if err := serve(netutil.LimitListener(l, maxConnections)); !errors.Is(err, http.ErrServerClosed) {
+		if err := serve(bounded(l, maxConnections)); !errors.Is(err, http.ErrServerClosed) {
 			failed <- err
 		}
 	}()

@@ -41,6 +41,8 @@ type Config struct {
 	// Origins are the origins that browsers may call the gateway from, e.g.
 	// "https://plans.example"; there is no wildcard.
 	Origins []string
+	// Patience is how long the gateway waits for callers that are slow.
+	Patience Patience
 	// Grace is how long calls in hand may take to end at shutdown.
 	Grace time.Duration
 	// Cores is how many computations may run at once, at least 1.
@@ -94,6 +96,7 @@ func New(config Config, services Services) (*Server, error) {
 	if config.Now == nil {
 		config.Now = time.Now
 	}
+	config.Patience = config.Patience.filled()
 	if config.Pressure == nil {
 		config.Pressure = intercept.SchedulerPressure()
 	}
@@ -101,10 +104,14 @@ func New(config Config, services Services) (*Server, error) {
 	if err != nil {
 		return nil, err
 	}
+	solved, err := newSolved(config.Registry)
+	if err != nil {
+		return nil, err
+	}
 	methods := classes(config.Cores)
 	chain := intercept.Chain{
 		Log: config.Log, NewID: config.NewID, Classes: methods, Screen: config.Screen, Metrics: metrics,
-		Access: config.Access, Quota: config.Quota, Pressure: config.Pressure, Least: config.Cores, Now: config.Now,
+		Access: config.Access, Quota: config.Quota, Pressure: config.Pressure, Least: config.Cores, Answered: solved.answered, Now: config.Now,
 	}
 	interceptors, places := chain.ServerOptions()
 	s := &Server{
@@ -117,7 +124,7 @@ func New(config Config, services Services) (*Server, error) {
 	if s.conn, err = s.Connect(); err != nil {
 		return nil, err
 	}
-	gateway, err := newGateway(s.conn, config.Origins, s.health, places)
+	gateway, err := newGateway(s.conn, config.Origins, s.health, places, config.Patience.Line)
 	if err != nil {
 		return nil, errors.Join(err, s.conn.Close())
 	}
@@ -133,6 +140,11 @@ func New(config Config, services Services) (*Server, error) {
 	}
 	if s.store, err = newStoreHealth(config, s.health); err != nil {
 		return nil, errors.Join(err, s.conn.Close())
+	}
+	if services.Model != nil {
+		if err := config.Registry.Register(newModelChecks(services.Model)); err != nil {
+			return nil, errors.Join(err, s.conn.Close())
+		}
 	}
 	for service := range s.grpc.GetServiceInfo() {
 		s.health.SetServingStatus(service, healthpb.HealthCheckResponse_SERVING)

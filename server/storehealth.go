@@ -2,6 +2,7 @@ package server
 
 import (
 	"context"
+	"errors"
 	"time"
 
 	"github.com/prometheus/client_golang/prometheus"
@@ -26,24 +27,28 @@ type storeHealth struct {
 	health *health.Server
 	log    *zap.Logger
 	up     prometheus.Gauge
+	took   prometheus.Gauge
 	failed bool
 }
 
 func newStoreHealth(config Config, h *health.Server) (*storeHealth, error) {
 	s := &storeHealth{probe: config.StoreProbe, health: h, log: config.Log, up: prometheus.NewGauge(prometheus.GaugeOpts{
 		Name: "bowroll_store_up", Help: "1 while the store answers, 0 while it does not.",
+	}), took: prometheus.NewGauge(prometheus.GaugeOpts{
+		Name: "bowroll_store_probe_seconds", Help: "How long the store last took to give a sign of life.",
 	})}
 	s.up.Set(1) // it was opened
 	if s.probe == nil {
 		return s, nil
 	}
-	return s, config.Registry.Register(s.up)
+	return s, errors.Join(config.Registry.Register(s.up), config.Registry.Register(s.took))
 }
 
 // look asks the store once.
 func (s *storeHealth) look(ctx context.Context) {
 	bounded, cancel := context.WithTimeout(ctx, probeTime)
 	defer cancel()
+	began := time.Now()
 	err := s.probe(bounded)
 	if ctx.Err() != nil {
 		return // it is this service that ends
@@ -61,6 +66,7 @@ func (s *storeHealth) look(ctx context.Context) {
 		}
 	}
 	s.up.Set(up)
+	s.took.Set(time.Since(began).Seconds())
 	for _, service := range []string{bowrollv1.Stock_ServiceDesc.ServiceName, bowrollv1.Plans_ServiceDesc.ServiceName} {
 		s.health.SetServingStatus(service, status)
 	}

@@ -12,7 +12,7 @@ import (
 )
 
 // Chain holds what the interceptors need. All fields are required but Access,
-// Quota, Pressure and Least.
+// Quota, Pressure, Least and Answered.
 type Chain struct {
 	// Log gets one line a call.
 	Log *zap.Logger
@@ -34,6 +34,8 @@ type Chain struct {
 	// Least is how many calls of a class are taken on however much there is to do,
 	// 1 unless more are given; as a rule the processors.
 	Least int
+	// Answered, where not nil, is shown every answer that leaves.
+	Answered func(answer any)
 	// Now is the clock of quotas and limits.
 	Now func() time.Time
 }

@@ -18,13 +18,34 @@ func (c Chain) observeUnary(ctx context.Context, req any, info *grpc.UnaryServer
 	done := c.begin(ctx, info.FullMethod)
 	resp, err := next(ctx, req)
 	done(err)
+	if err == nil && c.Answered != nil {
+		c.Answered(resp)
+	}
 	return resp, err
 }
 
 func (c Chain) observeStream(srv any, ss grpc.ServerStream, info *grpc.StreamServerInfo, next grpc.StreamHandler) error {
 	done := c.begin(ss.Context(), info.FullMethod)
+	if c.Answered != nil {
+		ss = &shown{ss, c.Answered}
+	}
 	err := next(srv, ss)
 	done(err)
+	return err
+}
+
+// shown shows each message that a stream sends.
+type shown struct {
+	grpc.ServerStream
+	to func(any)
+}
+
+// SendMsg sends a message and shows it.
+func (s *shown) SendMsg(m any) error {
+	err := s.ServerStream.SendMsg(m)
+	if err == nil {
+		s.to(m)
+	}
 	return err
 }
 
