@@ -142,6 +142,25 @@ class Client:
         """Values published elsewhere beside what the model computes today."""
         return self.ask("model:check")
 
+    # Observed runs
+
+    def record_run(self, site: str, run_id: str, run: Message, *, actor: str, request_id: str) -> Answer:
+        """What one launch really did: lift-off mark in m, time in s, airspeed in m/s.
+
+        ``conditions`` of the run is the case as it was, firing and all.
+        """
+        body = {"observed_run_id": run_id, "observed_run": run, "actor": actor, "request_id": request_id}
+        return self.ask(f"{site}/observedRuns", body)
+
+    def residuals(self, site: str, **query: Any) -> List[Row]:
+        """Observed runs of a site beside what the model says of them, as rows."""
+        return list(self.ask(f"{site}/observedRuns:tabulateResiduals", **query)["rows"])
+
+    def fit_correction(self, site: str, aircraft_type: str, settings: Optional[Message] = None) -> Answer:
+        """The correction of a type that the runs of a site speak for; kept nowhere."""
+        body = {"aircraft_type": aircraft_type, **_given(settings=settings)}
+        return self.ask(f"{site}/observedRuns:fitCorrection", body)
+
     # What is kept
 
     def aircraft_types(self) -> Iterator[Answer]:
@@ -192,7 +211,8 @@ def _path(path: str, query: Mapping[str, Any]) -> str:
 
 
 def _repeatable(verb: str, path: str, body: Optional[Message]) -> bool:
-    if verb == "GET" or path.partition(":")[0] in ("takeoffs", "windLimits", "cycles", "model"):
+    family, _, command = path.partition(":")
+    if verb == "GET" or family in ("takeoffs", "windLimits", "cycles", "model") or command == "fitCorrection":
         return True
     return bool(body and body.get("request_id"))
 
