@@ -13,7 +13,8 @@ import (
 const inHand = 64
 
 // stream holds a stream of take-offs against the model computing the same ones
-// with nothing around it, a core each. The bar is on questions as a planner asks
+// with nothing around it, a core each, by processor time: what else the machine does
+// counts for neither, and the rate beside it shows where the core waits. The bar is on questions as a planner asks
 // them. A plain question is answered by the model in less time than gRPC takes to
 // carry any message of its size there and back, so its share says what carrying
 // costs and has no bar.
@@ -26,14 +27,14 @@ func stream(ctx context.Context, r *ring, p plan) ([]figure, error) {
 		streamed := func() (turn, error) { return streamTurn(ctx, r.service, kernels[question.kernel](), p.turn) }
 		alone := func() (turn, error) {
 			seconds, err := kernelSeconds(r.kernel, question.kernel, p.turn)
-			return turn{perSecond: 1 / seconds}, err
+			return turn{cpuMicroseconds: seconds * 1e6}, err
 		}
 		turns, err := inTurns(p.rounds, streamed, alone)
 		if err != nil {
 			return nil, err
 		}
 		list = append(list,
-			figure{name: question.name, value: middle(p.rounds, func(i int) float64 { return turns[0][i].perSecond / turns[1][i].perSecond }), bar: question.bar, atLeast: true},
+			figure{name: question.name, value: middle(p.rounds, func(i int) float64 { return turns[1][i].cpuMicroseconds / turns[0][i].cpuMicroseconds }), bar: question.bar, atLeast: true},
 			figure{name: question.name[:len(question.name)-len("_vs_model")] + "_rate", value: middle(p.rounds, func(i int) float64 { return turns[0][i].perSecond }), unit: "/s"})
 	}
 	return list, nil
@@ -53,6 +54,10 @@ func streamTurn(ctx context.Context, c *child, question *bowrollv1.TakeoffsCompu
 		return turn{}, err
 	}
 	req := &bowrollv1.TakeoffsStreamComputeRequest{Case: question.GetCase(), Sections: question.GetSections()}
+	before, err := c.cpu()
+	if err != nil {
+		return turn{}, err
+	}
 	places := make(chan struct{}, inHand)
 	sent := make(chan error, 1)
 	ends := time.Now().Add(length)
@@ -93,5 +98,9 @@ func streamTurn(ctx context.Context, c *child, question *bowrollv1.TakeoffsCompu
 	if count < 2 {
 		return turn{}, errors.New("the stream answered nothing")
 	}
-	return turn{perSecond: float64(count-1) / last.Sub(began).Seconds()}, nil
+	after, err := c.cpu()
+	return turn{
+		perSecond:       float64(count-1) / last.Sub(began).Seconds(),
+		cpuMicroseconds: (after - before) / float64(count) * 1e6,
+	}, err
 }
