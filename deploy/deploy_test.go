@@ -9,7 +9,10 @@ import (
 	"io"
 	"io/fs"
 	"os"
+	"os/exec"
 	"path/filepath"
+	"regexp"
+	"strconv"
 	"strings"
 	"testing"
 
@@ -126,5 +129,23 @@ func TestTheUnitIsHardened(t *testing.T) {
 		if !strings.Contains(string(text), "\n"+line+"\n") {
 			t.Errorf("the unit lacks %s", line)
 		}
+	}
+}
+
+// TestTheUnitIsExposedLittle asks systemd, where it is there, how much of the
+// system the unit leaves open: 10 is all of it.
+func TestTheUnitIsExposedLittle(t *testing.T) {
+	analyze, err := exec.LookPath("systemd-analyze")
+	if err != nil {
+		t.Skip("no systemd-analyze to ask; TestTheUnitIsHardened reads the unit as it is")
+	}
+	text, err := exec.Command(analyze, "security", "--offline=true", "--no-pager", "systemd/bowrolld.service").CombinedOutput()
+	found := regexp.MustCompile(`exposure level for bowrolld\.service: ([0-9.]+)`).FindSubmatch(text)
+	if found == nil {
+		t.Skipf("this systemd-analyze does not say: %v", err)
+	}
+	level, err := strconv.ParseFloat(string(found[1]), 64)
+	if err != nil || level > 1.2 {
+		t.Errorf("exposed to %s, want at most 1.2: %v", found[1], err)
 	}
 }
