@@ -15,6 +15,8 @@ import (
 	"testing"
 	"time"
 
+	"go.uber.org/goleak"
+
 	"bowroll/server/store"
 	"bowroll/server/store/sqlite"
 )
@@ -28,7 +30,8 @@ func TestMain(m *testing.M) {
 		}
 		return
 	}
-	os.Exit(m.Run())
+	// Nothing is left running once the stores of the tests are closed.
+	goleak.VerifyTestMain(m)
 }
 
 // victim receives units from four clients at once and says each that is

@@ -39,3 +39,13 @@ func TestFailEachCall(t *testing.T) {
 		storetest.FailEachCall(t, tester(sqlite.Options{Driver: driver}))
 	})
 }
+
+// The long form of TestLinearizable: 16 clients, 1,000 calls each, three seeds.
+func TestLinearizableLong(t *testing.T) {
+	if os.Getenv("BOWROLL_LINEAR_LONG") == "" {
+		t.Skip("set BOWROLL_LINEAR_LONG to run it: it takes minutes")
+	}
+	for seed := range uint64(3) {
+		storetest.Linearizable(t, tester(sqlite.Options{}), 16, 1000, seed)
+	}
+}
