@@ -25,9 +25,9 @@ type gateway struct {
 }
 
 // newGateway makes a gateway to the server behind conn, which has those places,
-// nil where it is another's. The outermost layer
-// answers browsers' preflights, then come the probes, then what every request
-// is held against before it is routed.
+// nil where it is another's. The outermost layer answers browsers' preflights,
+// then come the probes, then what every request is held against before it is
+// routed.
 func newGateway(conn *grpc.ClientConn, origins []string, health *health.Server, places *intercept.Places, lineTime time.Duration) (*gateway, error) {
 	g := &gateway{conn: conn, lineTime: lineTime, routes: newRoutes(Contract())}
 	g.mux = runtime.NewServeMux(
