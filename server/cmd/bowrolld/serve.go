@@ -19,6 +19,7 @@ import (
 	"bowroll/server"
 	"bowroll/server/assembly"
 	"bowroll/server/store"
+	"bowroll/server/store/spans"
 )
 
 // serveCommand serves until told to stop.
@@ -36,6 +37,9 @@ func (c *serveCommand) Run(ctx context.Context, out streams) error {
 		return errors.Join(err, closeStore(kept))
 	}
 	defer endTraces()
+	if kept != nil && traces != nil {
+		kept = spans.New(kept, traces)
+	}
 	s, watch, err := c.make(log, kept, traces)
 	if err != nil {
 		return errors.Join(err, closeStore(kept))
