@@ -71,6 +71,10 @@ type Config struct {
 	// Latest returns the services as they are now, where they change while serving,
 	// e.g. with the catalog; it is asked for each call. Nil keeps the first.
 	Latest func() Services
+	// Pages, where given, makes the pages for people that the HTTP address serves
+	// beside the JSON service. They reach the service over the connection, as any
+	// client does; it is closed with the server.
+	Pages func(*grpc.ClientConn) (http.Handler, error)
 	// Now is the clock that quotas and limits go by; the wall clock unless given.
 	Now func() time.Time
 }
@@ -127,6 +131,13 @@ func New(config Config, services Services) (*Server, error) {
 	gateway, err := newGateway(s.conn, config.Origins, s.health, places, config.Patience.Line)
 	if err != nil {
 		return nil, errors.Join(err, s.conn.Close())
+	}
+	if config.Pages != nil {
+		people, err := config.Pages(s.conn)
+		if err != nil {
+			return nil, errors.Join(err, s.conn.Close())
+		}
+		gateway.handler = withPages(people, gateway.handler)
 	}
 	var registrar grpc.ServiceRegistrar = s.grpc
 	if config.Latest != nil {

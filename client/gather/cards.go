@@ -141,7 +141,20 @@ func alike(a, b *float64) bool {
 	return a != nil && b != nil && math.Abs(*a-*b) <= 1e-6*math.Abs(*b)
 }
 
-// launchCase is a launch of a plan as a case of its own, its firing held.
+// Case is a launch of a plan as a case of its own, its firing held.
+func Case(asked *bowrollv1.Cycle, plan *bowrollv1.CyclePlan, l *bowrollv1.PlannedLaunch) *bowrollv1.TakeoffCase {
+	lots, sortie := map[string]*bowrollv1.Lot{}, &bowrollv1.Sortie{}
+	for _, lot := range asked.GetLots() {
+		lots[lot.GetId()] = lot
+	}
+	for _, s := range asked.GetSorties() {
+		if s.GetId() == l.GetSortie() {
+			sortie = s
+		}
+	}
+	return launchCase(asked, plan, l, sortie, lots)
+}
+
 func launchCase(asked *bowrollv1.Cycle, plan *bowrollv1.CyclePlan, l *bowrollv1.PlannedLaunch, sortie *bowrollv1.Sortie, lots map[string]*bowrollv1.Lot) *bowrollv1.TakeoffCase {
 	off := l.GetTakeoff()
 	c := &bowrollv1.TakeoffCase{

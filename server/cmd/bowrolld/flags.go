@@ -30,6 +30,7 @@ type settings struct {
 	Catalog    string          `name:"catalog" type:"path" placeholder:"FOLDER" env:"BOWROLLD_CATALOG" help:"Folder of YAML files with aircraft, boosters, sites and decks; the invented one that is built in unless given. A new store begins with it; then the store's own holds."`
 	Store      string          `name:"store" placeholder:"FILE|postgres://…" env:"BOWROLLD_STORE" help:"Keep stock, plans and the catalog in this file, made where there is none, or in a PostgreSQL database; the first two are not served and the catalog is read only unless given."`
 	Origins    []string        `name:"origin" placeholder:"ORIGIN" env:"BOWROLLD_ORIGIN" help:"Origin whose pages may call the JSON service, e.g. https://plans.example; may be given more than once."`
+	Board      bool            `name:"board" default:"true" negatable:"" env:"BOWROLLD_BOARD" help:"Serve pages for people on the HTTP address, beside the JSON service."`
 	Reflection bool            `name:"reflection" default:"true" negatable:"" env:"BOWROLLD_REFLECTION" help:"Let callers ask the gRPC service for the contract."`
 	Grace      time.Duration   `name:"grace" default:"8s" env:"BOWROLLD_GRACE" help:"How long calls in hand may take to end at shutdown."`
 	Cores      int             `name:"cores" default:"0" env:"BOWROLLD_CORES" help:"Computations at once; 0 is one for each processor."`

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io"
 	"io/fs"
+	"net/http"
 	"os"
 	"runtime"
 	"time"
@@ -15,9 +16,11 @@ import (
 	"go.opentelemetry.io/otel/trace"
 	"go.uber.org/zap"
 	"go.uber.org/zap/zapcore"
+	"google.golang.org/grpc"
 
 	"bowroll/server"
 	"bowroll/server/assembly"
+	"bowroll/server/board"
 	"bowroll/server/store"
 	"bowroll/server/store/spans"
 )
@@ -67,8 +70,8 @@ func (c *checkCommand) Run(out streams) error {
 	c.bounded.print(out.out)
 	c.traced.print(out.out)
 	c.carried.print(out.out)
-	fmt.Fprintf(out.out, "grpc: %s\nhttp: %s\nadmin: %s\ncatalog: %s\nstore: %s\norigin: %q\nreflection: %v\ngrace: %v\ncores: %d\nlog-level: %s\nlog-format: %s\ninsecure: %v\n",
-		c.GRPC, c.HTTP, orNone(c.Admin), orBuiltIn(c.Catalog), orNone(withoutPassword(c.Store)), c.Origins, c.Reflection, c.Grace, c.cores(), c.LogLevel, c.LogFormat, c.Insecure)
+	fmt.Fprintf(out.out, "grpc: %s\nhttp: %s\nadmin: %s\ncatalog: %s\nstore: %s\norigin: %q\nboard: %v\nreflection: %v\ngrace: %v\ncores: %d\nlog-level: %s\nlog-format: %s\ninsecure: %v\n",
+		c.GRPC, c.HTTP, orNone(c.Admin), orBuiltIn(c.Catalog), orNone(withoutPassword(c.Store)), c.Origins, c.Board, c.Reflection, c.Grace, c.cores(), c.LogLevel, c.LogFormat, c.Insecure)
 	return s.Close()
 }
 
@@ -120,11 +123,17 @@ func (s *settings) make(log *zap.Logger, kept store.Store, traces trace.TracerPr
 	if err != nil {
 		return nil, nil, err
 	}
+	var pages func(*grpc.ClientConn) (http.Handler, error)
+	if s.Board {
+		pages = func(conn *grpc.ClientConn) (http.Handler, error) {
+			return board.New(board.Config{Conn: conn, Access: guard, Keeps: kept != nil, Now: time.Now, NewID: assembly.NewID})
+		}
+	}
 	made, err := assembly.New(server.Config{
 		GRPCAddress: s.GRPC, HTTPAddress: s.HTTP, AdminAddress: s.Admin, Reflection: s.Reflection,
 		Origins: s.Origins, Grace: s.Grace, Cores: s.cores(),
 		Log: log, NewID: assembly.NewID, Registry: registry,
-		Certificates: certificates, Access: guard, Quota: s.quota(), Now: time.Now, StoreProbe: probe, Traces: traces,
+		Certificates: certificates, Access: guard, Quota: s.quota(), Now: time.Now, StoreProbe: probe, Traces: traces, Pages: pages,
 	}, folder, options...)
 	return made, watching(certificates, guard), err
 }

@@ -1,0 +1,290 @@
+package board_test
+
+import (
+	"context"
+	"fmt"
+	"net/http"
+	"net/http/httptest"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/chromedp/cdproto/cdp"
+	"github.com/chromedp/cdproto/emulation"
+	"github.com/chromedp/chromedp"
+	"github.com/chromedp/chromedp/kb"
+	"github.com/prometheus/client_golang/prometheus"
+	"go.uber.org/zap"
+	"google.golang.org/grpc"
+
+	bowrollv1 "bowroll/proto/bowroll/v1"
+	"bowroll/server"
+	"bowroll/server/assembly"
+	"bowroll/server/board"
+	"bowroll/server/catalog"
+	"bowroll/server/published"
+	"bowroll/server/refusal"
+)
+
+// browser is a Chromium that nobody sees.
+type browser struct {
+	t   *testing.T
+	ctx context.Context
+}
+
+// newBrowser starts Chromium, or skips where there is none.
+func newBrowser(t *testing.T) *browser {
+	t.Helper()
+	path, err := exec.LookPath("chromium")
+	if err != nil {
+		if os.Getenv("CI") != "" {
+			t.Fatal("chromium is not installed, which CI must have")
+		}
+		t.Skip("chromium is not installed")
+	}
+	options := append(chromedp.DefaultExecAllocatorOptions[:], chromedp.ExecPath(path), chromedp.NoSandbox, chromedp.Flag("disable-dev-shm-usage", true), chromedp.WSURLReadTimeout(time.Minute))
+	allocated, end := chromedp.NewExecAllocator(context.Background(), options...)
+	ctx, stop := chromedp.NewContext(allocated)
+	limited, cancel := context.WithTimeout(ctx, 90*time.Second)
+	t.Cleanup(func() { cancel(); stop(); end() })
+	return &browser{t, limited}
+}
+
+// do runs actions; name says which in a failure.
+func (b *browser) do(name string, actions ...chromedp.Action[chromedp.Void]) {
+	b.t.Helper()
+	if err := chromedp.Do(b.ctx, actions...); err != nil {
+		text, _ := chromedp.Run(b.ctx, chromedp.Evaluate[string](`document.body ? document.body.innerText.slice(0, 2000) : ""`))
+		b.t.Fatalf("%s: %v\nthe page says:\n%s", name, err, text)
+	}
+}
+
+// ask evaluates an expression on the page.
+func ask[T any](b *browser, expression string) T {
+	b.t.Helper()
+	value, err := chromedp.Run(b.ctx, chromedp.Evaluate[T](expression))
+	if err != nil {
+		b.t.Fatalf("%s: %v", expression, err)
+	}
+	return value
+}
+
+// sized sets the window and what the screen asks for.
+func sized(width int64, scheme string) chromedp.Action[chromedp.Void] {
+	return chromedp.Steps(chromedp.EmulateViewport(width, 800), chromedp.Func(func(ctx context.Context, t *chromedp.Target) error {
+		_, err := cdp.Call(ctx, t, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{Features: []*emulation.MediaFeature{{Name: "prefers-color-scheme", Value: scheme}}})
+		return err
+	}))
+}
+
+// picture keeps a screenshot of the page where BOARD_PICTURES names a folder.
+func (b *browser) picture(name string) {
+	b.t.Helper()
+	folder := os.Getenv("BOARD_PICTURES")
+	if folder == "" {
+		return
+	}
+	png, err := chromedp.Run(b.ctx, chromedp.FullScreenshot(100))
+	if err != nil {
+		b.t.Fatal(err)
+	}
+	if err := os.WriteFile(filepath.Join(folder, name+".png"), png, 0o644); err != nil {
+		b.t.Fatal(err)
+	}
+}
+
+// until waits until an expression is true, over any number of pages.
+func until(expression string) chromedp.Action[chromedp.Void] {
+	return chromedp.Func(func(ctx context.Context, t *chromedp.Target) error {
+		for end := time.Now().Add(20 * time.Second); ; {
+			// A page that is being left cannot be asked.
+			if yes, err := chromedp.Evaluate[bool](expression)(ctx, t); err == nil && yes {
+				return nil
+			}
+			if time.Now().After(end) {
+				return fmt.Errorf("not in time: %s", expression)
+			}
+			time.Sleep(50 * time.Millisecond)
+		}
+	})
+}
+
+// says waits until the page says something.
+func says(text string) chromedp.Action[chromedp.Void] {
+	return until(fmt.Sprintf(`!!document.body && document.body.innerText.toLowerCase().includes(%q)`, strings.ToLower(text)))
+}
+
+// fits fails where the page is wider than its window.
+func (b *browser) fits(name string) {
+	b.t.Helper()
+	over := ask[[]string](b, `(() => { const wide = document.documentElement.clientWidth; if (document.documentElement.scrollWidth <= wide) return [];
+		return [...document.querySelectorAll("main *, header *, footer *")].filter(e => e.getBoundingClientRect().right > wide + 1 && !e.closest(".scroll, .drawing, pre")).slice(0, 5).map(e => e.outerHTML.slice(0, 120)); })()`)
+	if len(over) > 0 {
+		b.t.Errorf("%s is wider than its window: %q", name, over)
+	}
+}
+
+func write(t *testing.T, name string, text []byte) string {
+	t.Helper()
+	path := filepath.Join(t.TempDir(), name)
+	if err := os.WriteFile(path, text, 0o600); err != nil {
+		t.Fatal(err)
+	}
+	return path
+}
+
+func TestFromFileToCardsInABrowser(t *testing.T) {
+	b := newBrowser(t)
+	w := begin(t, false)
+	w.keepDawn(t.Context())
+	good := write(t, "dawn.yaml", dawnFile(t))
+	bad := write(t, "faulty.yaml", []byte(strings.Replace(string(dawnFile(t)), "temperature: 88 degF", "temperature: 88", 1)))
+
+	b.do("an error in the file", sized(360, "light"), chromedp.Navigate(w.url+"/cycle"), chromedp.SetUploadFiles(chromedp.CSS("#file"), []string{bad}), chromedp.Click(chromedp.CSS("main form button.main")),
+		says("1 fault; nothing was planned"), says("has no unit"), says("line "))
+	b.picture("fault-360-day")
+	b.fits("a fault")
+
+	b.do("a plan", chromedp.Navigate(w.url+"/cycle"), chromedp.SetUploadFiles(chromedp.CSS("#file"), []string{good}), chromedp.Click(chromedp.CSS("main form button.main")), says("Stock before and after"), says("amber-1"))
+	b.picture("plan-360-day")
+	b.fits("the plan")
+	b.do("wide, by night", sized(1280, "dark"))
+	b.picture("plan-1280-night")
+	b.fits("the plan, wide")
+	b.do("the cards", chromedp.SetValue(chromedp.CSS("#valid_for"), "15 min"), chromedp.Click(chromedp.CSS(`button[value="html"]`)), says("Void after"))
+	b.picture("cards-1280-night")
+
+	for _, shot := range []struct{ name, path, word string }{
+		{"home", "/", "Plan a launch cycle"}, {"cycle", "/cycle", "Cycle file"}, {"plans", "/plans/varrow", "dawn-1"},
+		{"void", "/plans/varrow/dawn-1", "VOID"}, {"wind", windQuery, "Least headwind"}, {"stock", "/stock/varrow", "SUSPENDED"},
+		{"lot", "/stock/varrow/lot-11", "u11-01"}, {"checks", "/checks", "Published"}, {"missing", "/nowhere", "no such page"},
+	} {
+		scheme, other := "light", "dark"
+		b.do(shot.name, sized(360, other), chromedp.Navigate(w.url+shot.path), says(shot.word))
+		b.fits(shot.name + " at 360")
+		b.picture(shot.name + "-360-night")
+		b.do(shot.name, sized(1280, scheme))
+		b.fits(shot.name + " at 1280")
+		b.picture(shot.name + "-1280-day")
+	}
+	b.do("a void card", chromedp.Navigate(w.url+"/plans/varrow/dawn-1"), says("VOID"))
+	void := ask[string](b, `document.querySelector(".void").innerText`)
+	if !strings.Contains(void, "VOID") || !strings.Contains(void, "holds no longer") || !strings.Contains(void, "two duds in a row ashore") {
+		t.Errorf("a void card says %q", void)
+	}
+	b.do("the switch to night", sized(1280, "light"), chromedp.Click(chromedp.CSS(`button[value="night"]`)), until(`!!document.querySelector("button[value=night][aria-pressed]")`))
+	if night := ask[string](b, `getComputedStyle(document.body).backgroundColor`); night != "rgb(13, 14, 15)" {
+		t.Errorf("night is %s", night)
+	}
+}
+
+func TestWithTheKeyboardAlone(t *testing.T) {
+	b := newBrowser(t)
+	w := begin(t, false)
+	focused := func() string {
+		return ask[string](b, `(() => { const e = document.activeElement; return (e.id || e.textContent.trim() || e.name) + (e === document.body ? "" : "|" + getComputedStyle(e).outlineStyle); })()`)
+	}
+	b.do("open", sized(1280, "light"), chromedp.Navigate(w.url+"/cycle"), chromedp.KeyEvent(kb.Tab))
+	if at := focused(); at != "Skip to the page|solid" {
+		t.Errorf("the first stop is %q", at)
+	}
+	b.do("skip", chromedp.KeyEvent(kb.Enter))
+	var stops []string
+	for range 4 {
+		b.do("tab", chromedp.KeyEvent(kb.Tab))
+		stops = append(stops, focused())
+	}
+	if got := strings.Join(stops, ", "); got != "file|solid, text|solid, prices|solid, Plan the cycle|solid" {
+		t.Errorf("the stops are %s", got)
+	}
+	// The text is pasted, and the plan asked for, without a pointer.
+	b.do("type and send", chromedp.SetValue(chromedp.CSS("#text"), string(dawnFile(t))), chromedp.KeyEvent(kb.Enter), says("Stock before and after"))
+	// No stop holds the focus: it comes round to the first again.
+	for n := 0; ; n++ {
+		b.do("tab", chromedp.KeyEvent(kb.Tab))
+		at := focused()
+		if strings.HasPrefix(at, "Skip to the page") {
+			break
+		}
+		if at != "" && !strings.HasSuffix(at, "|solid") && !strings.HasPrefix(at, "bowroll") && at != focused() {
+			t.Errorf("focus is not seen on %q", at)
+		}
+		if n > 150 {
+			t.Fatalf("the focus does not come round; it is on %q", at)
+		}
+	}
+}
+
+// slow never ends a plan, after saying that it began.
+type slow struct {
+	bowrollv1.UnimplementedCyclesServer
+}
+
+func (slow) PlanStream(_ *bowrollv1.CyclesPlanRequest, s grpc.ServerStreamingServer[bowrollv1.CyclesPlanStreamResponse]) error {
+	if err := s.Send(&bowrollv1.CyclesPlanStreamResponse{Event: &bowrollv1.CyclesPlanStreamResponse_Progress{
+		Progress: &bowrollv1.PlanProgress{Stage: bowrollv1.PlanStage_PLAN_STAGE_FITS, DoneCount: 3, TotalCount: 12}}}); err != nil {
+		return err
+	}
+	<-s.Context().Done()
+	return s.Context().Err()
+}
+
+// beginSlow starts a service whose plans never end.
+func beginSlow(t *testing.T) (web *httptest.Server) {
+	t.Helper()
+	screen, err := refusal.NewScreen(server.Contract()...)
+	if err != nil {
+		t.Fatal(err)
+	}
+	folder, err := assembly.BuiltInCatalog()
+	if err != nil {
+		t.Fatal(err)
+	}
+	snapshot, err := catalog.Load(folder, screen.Validator())
+	if err != nil {
+		t.Fatal(err)
+	}
+	services := assembly.Services(screen, snapshot, []published.Row{}, 1)
+	services.Cycles = slow{}
+	s, err := server.New(server.Config{Log: zap.NewNop(), NewID: assembly.NewID, Registry: prometheus.NewRegistry(), Screen: screen, Cores: 1, Now: now,
+		Pages: func(conn *grpc.ClientConn) (http.Handler, error) {
+			return board.New(board.Config{Conn: conn, Now: now, NewID: assembly.NewID})
+		}}, services)
+	if err != nil {
+		t.Fatal(err)
+	}
+	web = httptest.NewServer(s.Handler())
+	t.Cleanup(func() {
+		web.CloseClientConnections()
+		web.Close()
+		if err := s.Close(); err != nil {
+			t.Error(err)
+		}
+	})
+	return web
+}
+
+func TestALostConnectionIsSaid(t *testing.T) {
+	b := newBrowser(t)
+	web := beginSlow(t)
+	file := write(t, "dawn.yaml", dawnFile(t))
+	b.do("a plan under way", sized(360, "dark"), chromedp.Navigate(web.URL+"/cycle"), chromedp.SetUploadFiles(chromedp.CSS("#file"), []string{file}), chromedp.Click(chromedp.CSS("main form button.main")), says("fit 3 of 12"))
+	b.picture("working-360-night")
+	b.fits("working")
+	// One plan at a time.
+	_ = ask[bool](b, `fetch("/cycle", {method: "POST", body: new URLSearchParams({form: document.querySelector("[name=form]").value, text: document.querySelector("[name=text]").value})}).then(r => { window.second = r.status }), true`)
+	b.do("another", until(`window.second === 429`))
+	b.do("cancel", chromedp.Click(chromedp.CSS(`form[action$="/cancel"] button`)), says("The plan was cancelled"))
+	b.do("again", chromedp.Click(chromedp.CSS("button.main")), says("fit 3 of 12"))
+	_ = web.Listener.Close()
+	web.CloseClientConnections()
+	b.do("lost", says("The connection is lost"), says("Plan the same file again"), says("is not known"))
+	b.picture("lost-360-night")
+	b.fits("lost")
+	if at := ask[string](b, `document.activeElement.id`); at != "lost" {
+		t.Errorf("the focus is on %q", at)
+	}
+}

@@ -1,0 +1,66 @@
+package board
+
+import (
+	"net/http"
+	"strconv"
+
+	"google.golang.org/grpc/codes"
+	"google.golang.org/grpc/status"
+
+	"bowroll/client/sheet/figure"
+	"bowroll/client/sheet/paper"
+	bowrollv1 "bowroll/proto/bowroll/v1"
+)
+
+// verdicts are framed so that a check that fails is seen first.
+func verdicts() map[string]paper.Fill {
+	return map[string]paper.Fill{"FAILS": paper.Black, "shown only": paper.Open}
+}
+
+func verdict(v bowrollv1.Verdict) string {
+	switch v {
+	case bowrollv1.Verdict_VERDICT_HOLDS:
+		return "holds"
+	case bowrollv1.Verdict_VERDICT_FAILS:
+		return "FAILS"
+	}
+	return "shown only"
+}
+
+// significant writes a number with so many figures.
+func significant(v float64, figures int) string { return strconv.FormatFloat(v, 'g', figures, 64) }
+
+// checks shows what holds the model, with today's figures.
+func (b *board) checks(w http.ResponseWriter, r *http.Request, v *visitor) error {
+	ctx := v.context(r.Context())
+	info, err := b.to.Model.GetModel(ctx, &bowrollv1.GetModelRequest{})
+	if err != nil {
+		return err
+	}
+	published, err := b.to.Model.Check(ctx, &bowrollv1.ModelCheckRequest{})
+	if err != nil {
+		return err
+	}
+	vectors, err := b.to.Model.CheckVectors(ctx, &bowrollv1.ModelCheckVectorsRequest{})
+	if err != nil && status.Code(err) != codes.InvalidArgument && status.Code(err) != codes.Unimplemented {
+		return err
+	}
+	t := paper.Table{Columns: []paper.Column{{Head: "Check"}, {Head: "Verdict", Badges: verdicts()}, {Head: "Published", Right: true}, {Head: "Today", Right: true}, {Head: "Apart", Right: true}, {Head: "Permitted", Right: true}, {Head: "Unit"}, {Head: "Source"}, {Head: "Obtained"}}}
+	for _, c := range published.GetChecks() {
+		permitted := significant(c.GetTolerance(), 3)
+		if c.GetVerdict() == bowrollv1.Verdict_VERDICT_SHOWN {
+			permitted = figure.None
+		}
+		t.Rows = append(t.Rows, []string{c.GetTitle(), verdict(c.GetVerdict()), significant(c.GetExpected(), 6), significant(c.GetComputed(), 6), significant(c.GetDeviation(), 2), permitted, c.GetUnit(), c.GetSource(), c.GetObtained()})
+	}
+	d := paper.Table{Columns: []paper.Column{{Head: "Quantity"}, {Head: "Verdict", Badges: verdicts()}, {Head: "Cases", Right: true}, {Head: "Furthest apart, relative", Right: true}, {Head: "Permitted", Right: true}, {Head: "In case"}}}
+	for _, x := range vectors.GetDeviations() {
+		d.Rows = append(d.Rows, []string{x.GetQuantity(), verdict(x.GetVerdict()), strconv.Itoa(int(x.GetCaseCount())), figure.Given(x.LargestRelative, func(v float64) string { return significant(v, 2) }), significant(x.GetTolerance(), 2), x.GetCaseId()})
+	}
+	return b.write(w, v, http.StatusOK, view{Page: "checks", Title: "Checks of the model", From: info.GetProvenance(), Data: struct {
+		Info               *bowrollv1.ModelInfo
+		Published          *bowrollv1.ModelCheckResponse
+		Vectors            *bowrollv1.ModelCheckVectorsResponse
+		Checks, Deviations paper.Table
+	}{info, published, vectors, t, d}})
+}

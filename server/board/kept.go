@@ -1,0 +1,211 @@
+package board
+
+import (
+	"fmt"
+	"net/http"
+	"strings"
+
+	"bowroll/client/sheet/figure"
+	"bowroll/client/sheet/paper"
+	bowrollv1 "bowroll/proto/bowroll/v1"
+)
+
+// keptPlans lists the plans of a site.
+func (b *board) keptPlans(w http.ResponseWriter, r *http.Request, v *visitor) error {
+	if err := b.keeps(); err != nil {
+		return err
+	}
+	site := r.PathValue("site")
+	var plans []*bowrollv1.Plan
+	var from *bowrollv1.Provenance
+	token := ""
+	for range mostPages {
+		answer, err := b.to.Plans.ListPlans(v.context(r.Context()), &bowrollv1.ListPlansRequest{Parent: "sites/" + site, PageSize: 200, PageToken: token})
+		if err != nil {
+			return err
+		}
+		plans, from, token = append(plans, answer.GetPlans()...), answer.GetProvenance(), answer.GetNextPageToken()
+		if token == "" {
+			break
+		}
+	}
+	type row struct {
+		Name, ID, For, State, Until, Why string
+		Sorties, Launched                int
+		Void                             []string
+	}
+	var rows []row
+	for _, p := range plans {
+		one := row{Name: p.GetName(), ID: short(p.GetName()), For: p.GetDisplayName(), State: word(p.GetState()), Until: instant(p.GetHoldUntilTime()), Why: p.GetReason(), Sorties: len(p.GetSorties())}
+		for _, s := range p.GetSorties() {
+			switch s.GetState() {
+			case bowrollv1.SortieState_SORTIE_STATE_LAUNCHED:
+				one.Launched++
+			case bowrollv1.SortieState_SORTIE_STATE_VOID:
+				one.Void = append(one.Void, s.GetId())
+			}
+		}
+		rows = append(rows, one)
+	}
+	return b.write(w, v, http.StatusOK, view{Page: "plans", Title: "Plans of " + site, From: from, Data: struct {
+		Site string
+		Rows []row
+		More bool
+	}{site, rows, token != ""}})
+}
+
+// keptView is what the page of a kept plan shows.
+type keptView struct {
+	Site, Plan string
+	Kept       *bowrollv1.Plan
+	Void       []*bowrollv1.PlanSortie
+	Sorties    paper.Table
+	Sheet      *paper.Page
+	May        map[string]bool
+	Active     []*bowrollv1.PlanSortie // that have neither launched nor been scrubbed
+	Actor      string
+	Request    string
+	Checked    *bowrollv1.RecheckPlanResponse
+	Sides      []paper.Table
+	Inputs     map[string]string
+}
+
+// keptPlan shows one plan of a site.
+func (b *board) keptPlan(w http.ResponseWriter, r *http.Request, v *visitor) error {
+	if err := b.keeps(); err != nil {
+		return err
+	}
+	site, id := r.PathValue("site"), r.PathValue("plan")
+	plan, err := b.to.Plans.GetPlan(v.context(r.Context()), &bowrollv1.GetPlanRequest{Name: "sites/" + site + "/plans/" + id})
+	if err != nil {
+		return err
+	}
+	return b.showKept(w, v, site, id, plan, nil, nil)
+}
+
+func (b *board) showKept(w http.ResponseWriter, v *visitor, site, id string, plan *bowrollv1.Plan, checked *bowrollv1.RecheckPlanResponse, inputs map[string]string) error {
+	shown := keptView{Site: site, Plan: id, Kept: plan, Actor: v.who.Name, Request: b.NewID() + b.NewID(), Checked: checked, Inputs: inputs, May: map[string]bool{}}
+	for _, s := range plan.GetSorties() {
+		switch s.GetState() {
+		case bowrollv1.SortieState_SORTIE_STATE_VOID:
+			shown.Void = append(shown.Void, s)
+			shown.Active = append(shown.Active, s)
+		case bowrollv1.SortieState_SORTIE_STATE_PLANNED, bowrollv1.SortieState_SORTIE_STATE_CARD_ISSUED:
+			shown.Active = append(shown.Active, s)
+		}
+	}
+	shown.Sorties = sortieTable(plan, v)
+	if plan.GetAnswer() != nil && plan.GetCycle() != nil {
+		page := cycleSheet(plan.GetCycle(), plan.GetAnswer(), v)
+		shown.Sheet = &page
+	}
+	draft, confirmed := plan.GetState() == bowrollv1.PlanState_PLAN_STATE_DRAFT, plan.GetState() == bowrollv1.PlanState_PLAN_STATE_CONFIRMED
+	offer := func(act, method string, stands bool) { shown.May[act] = stands && v.may(method, site) }
+	offer("confirm", bowrollv1.Plans_ConfirmPlan_FullMethodName, draft)
+	offer("cancel", bowrollv1.Plans_CancelPlan_FullMethodName, draft || confirmed)
+	offer("card", bowrollv1.Plans_IssueCard_FullMethodName, confirmed && len(shown.Active) > 0)
+	offer("recheck", bowrollv1.Plans_RecheckPlan_FullMethodName, confirmed)
+	offer("record", bowrollv1.Plans_RecordLaunch_FullMethodName, confirmed && len(shown.Active) > 0)
+	offer("scrub", bowrollv1.Plans_ScrubSortie_FullMethodName, confirmed && len(shown.Active) > 0)
+	if checked != nil {
+		for _, c := range checked.GetCards() {
+			shown.Sides = append(shown.Sides, sidesTable(c, v))
+		}
+	}
+	return b.write(w, v, http.StatusOK, view{Page: "kept", Title: "Plan " + id + " of " + site, From: plan.GetPinned(), Data: shown})
+}
+
+// sortieTable is where each launch of a plan stands.
+func sortieTable(plan *bowrollv1.Plan, v *visitor) paper.Table {
+	t := paper.Table{Columns: []paper.Column{
+		{Head: "Launch (Z)"}, {Head: "Sortie"}, {Head: "State", Badges: map[string]paper.Fill{"VOID": paper.Black, "card issued": paper.Open}},
+		{Head: "Units"}, {Head: "Card", Right: true}, {Head: "Card until"}, {Head: "Holds inside"},
+	}}
+	// The row is named by its sortie.
+	t.Columns[0].Head = "UTC launch"
+	for _, s := range plan.GetSorties() {
+		state := word(s.GetState())
+		if s.GetState() == bowrollv1.SortieState_SORTIE_STATE_VOID {
+			state = "VOID"
+		}
+		card := ""
+		if s.GetCardRevision() > 0 {
+			card = fmt.Sprint(s.GetCardRevision())
+		}
+		t.Rows = append(t.Rows, []string{instant(s.GetLaunchTime()), s.GetId(), state, unitsOf(s), card, instant(s.GetCardUntilTime()), boxText(s.GetBox(), v)})
+	}
+	return t
+}
+
+// unitsOf is the units of a sortie: serials where they are reserved.
+func unitsOf(s *bowrollv1.PlanSortie) string {
+	var parts []string
+	for _, d := range s.GetDraws() {
+		text := fmt.Sprintf("%d %s", d.GetUnitCount(), d.GetLot())
+		if len(d.GetUnits()) > 0 {
+			text += " (" + strings.Join(d.GetUnits(), ", ") + ")"
+		}
+		parts = append(parts, text)
+	}
+	if len(parts) == 0 {
+		return "none"
+	}
+	return strings.Join(parts, " + ")
+}
+
+// boxText is the box of a card in a line.
+func boxText(box *bowrollv1.CardBox, v *visitor) string {
+	if box == nil {
+		return ""
+	}
+	var parts []string
+	add := func(what string, m figure.Measure, least, greatest *float64) {
+		write := func(x float64) string { return figure.Measured(v.units, m, x) }
+		switch {
+		case least != nil && greatest != nil:
+			parts = append(parts, what+" "+write(*least)+" to "+write(*greatest))
+		case least != nil:
+			parts = append(parts, what+" at least "+write(*least))
+		case greatest != nil:
+			parts = append(parts, what+" at most "+write(*greatest))
+		}
+	}
+	add("headwind", figure.Speed, box.LeastHeadwindMps, nil)
+	add("crosswind", figure.Speed, nil, box.GreatestCrosswindMps)
+	add("mass", figure.Mass, nil, box.GreatestMassKg)
+	add("air", figure.Temperature, box.LeastTemperatureC, box.GreatestTemperatureC)
+	add("grain", figure.Temperature, box.LeastGrainTemperatureC, box.GreatestGrainTemperatureC)
+	return strings.Join(parts, "; ")
+}
+
+// sidesTable is a card held against what is measured now.
+func sidesTable(c *bowrollv1.CardCheck, v *visitor) paper.Table {
+	t := paper.Table{Columns: []paper.Column{
+		{Head: "Side of the box"}, {Head: "Holds", Badges: map[string]paper.Fill{"CROSSED": paper.Black, "NOT KNOWN": paper.Black}},
+		{Head: "Measured", Right: true}, {Head: "Limit", Right: true}, {Head: "Beyond by", Right: true},
+	}, Strong: map[int]bool{}}
+	for i, s := range c.GetSides() {
+		write := func(x *float64) string {
+			return figure.Given(x, func(x float64) string {
+				if text, ok := figure.Named(v.units, s.GetQuantity(), x); ok {
+					return text
+				}
+				return figure.Decimal(x)
+			})
+		}
+		holds := "holds"
+		switch {
+		case !s.GetHolds() && s.Value == nil:
+			holds = "NOT KNOWN"
+		case !s.GetHolds():
+			holds = "CROSSED"
+		}
+		t.Strong[i] = !s.GetHolds()
+		name := s.GetQuantity()
+		if at := strings.LastIndexByte(name, '_'); at > 0 {
+			name = name[:at]
+		}
+		t.Rows = append(t.Rows, []string{strings.ReplaceAll(name, "_", " "), holds, write(s.Value), write(s.Limit), write(s.Shortfall)})
+	}
+	return t
+}
