@@ -73,7 +73,7 @@ func TestHealthFollowsTheStore(t *testing.T) {
 // TestSlowAndManyConnectionsAreBounded holds that nothing on a web listener is
 // without a limit.
 func TestSlowAndManyConnectionsAreBounded(t *testing.T) {
-	s := &Server{config: Config{Log: zap.NewNop()}}
+	s := &Server{config: Config{Log: zap.NewNop(), Patience: Patience{}.filled()}}
 	l := refusing{}
 	failed := make(chan error, 1)
 	web := s.serveHTTP(l, nil, failed)
