@@ -1,10 +1,8 @@
 package server_test
 
 import (
-	"bytes"
 	"context"
 	"crypto/ed25519"
-	"encoding/base64"
 	"encoding/json"
 	"errors"
 	"io"
@@ -22,8 +20,6 @@ import (
 	"google.golang.org/protobuf/proto"
 	"google.golang.org/protobuf/reflect/protoreflect"
 
-	bowrollv1 "bowroll/proto/bowroll/v1"
-	"bowroll/proto/logpart"
 	"bowroll/server"
 	"bowroll/server/assembly"
 	"bowroll/server/examples"
@@ -72,7 +68,7 @@ func kept(t *testing.T, file string) (*harness, func()) {
 	s, err := assembly.New(server.Config{
 		Log: zap.NewNop(), Registry: prometheus.NewRegistry(), Screen: screen(t), Cores: 1, Grace: time.Second, NewID: assembly.NewID,
 		Origins: []string{plansPage},
-	}, folder, assembly.WithStore(store, time.Now), assembly.WithSiteKeys(map[string][]ed25519.PublicKey{"varrow": {siteKey().Public().(ed25519.PublicKey)}}))
+	}, folder, assembly.WithStore(store, time.Now), assembly.WithSiteKeys(map[string][]ed25519.PublicKey{"varrow": {examples.SiteKey().Public().(ed25519.PublicKey)}}))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -84,27 +80,6 @@ func kept(t *testing.T, file string) (*harness, func()) {
 			t.Error(err)
 		}
 	}
-}
-
-// siteKey is the key that varrow signs its log with in the examples.
-func siteKey() ed25519.PrivateKey {
-	return ed25519.NewKeyFromSeed(bytes.Repeat([]byte{7}, ed25519.SeedSize))
-}
-
-// signMerge signs a part of a log, whose hashes depend on the day.
-func signMerge(t *testing.T, request map[string]any) {
-	t.Helper()
-	text, err := json.Marshal(request)
-	if err != nil {
-		t.Fatal(err)
-	}
-	var r bowrollv1.MergeMovementsRequest
-	if err := protojson.Unmarshal(text, &r); err != nil {
-		t.Fatal(err)
-	}
-	first, last := r.GetMovements()[0], r.GetMovements()[len(r.GetMovements())-1]
-	request["signature"] = base64.StdEncoding.EncodeToString(ed25519.Sign(siteKey(),
-		logpart.Text("varrow", first.GetSequence(), first.GetPreviousHash(), last.GetSequence(), last.GetHash())))
 }
 
 // plansPage is an origin whose pages may call.
@@ -126,8 +101,8 @@ func work(t *testing.T, h *harness) []worked {
 			t.Error(err)
 			continue
 		}
-		if call.Method == "Stock.MergeMovements" {
-			signMerge(t, w.request)
+		if err := call.Sign(w.request); err != nil {
+			t.Fatal(err)
 		}
 		if w.over, err = examples.Over(w.method, w.request); err != nil {
 			t.Fatal(err)

@@ -56,13 +56,14 @@ func (s Services) register(ctx context.Context, grpcServer grpc.ServiceRegistrar
 		bowrollv1.RegisterStockServer(grpcServer, s.Stock)
 		gateways = append(gateways, bowrollv1.RegisterStockHandler)
 	}
-	if s.Plans != nil {
-		bowrollv1.RegisterPlansServer(grpcServer, s.Plans)
-		gateways = append(gateways, bowrollv1.RegisterPlansHandler)
-	}
+	// Before the plans: a binding without a verb takes plans/noon:debrief for a name.
 	if s.Observations != nil {
 		bowrollv1.RegisterObservationsServer(grpcServer, s.Observations)
 		gateways = append(gateways, bowrollv1.RegisterObservationsHandler)
+	}
+	if s.Plans != nil {
+		bowrollv1.RegisterPlansServer(grpcServer, s.Plans)
+		gateways = append(gateways, bowrollv1.RegisterPlansHandler)
 	}
 	// The library tries the binding made last first, one after the other: take-offs,
 	// which are asked most, must not wait for all the rest.
