@@ -53,8 +53,10 @@ func (k *Kept) narrow(b *Box) {
 		issued *float64
 		least  bool
 	}{
-		{&b.LeastHeadwindMPS, issued.LeastHeadwindMps, true}, {&b.GreatestCrosswindMPS, issued.GreatestCrosswindMps, false},
-		{&b.GreatestMassKG, issued.GreatestMassKg, false}, {&b.ColdestC, issued.LeastTemperatureC, true},
+		{&b.LeastHeadwindMPS, issued.LeastHeadwindMps, true}, {&b.GreatestHeadwindMPS, issued.GreatestHeadwindMps, false},
+		{&b.GreatestCrosswindMPS, issued.GreatestCrosswindMps, false},
+		{&b.LeastMassKG, issued.LeastMassKg, true}, {&b.GreatestMassKG, issued.GreatestMassKg, false},
+		{&b.SpotM, issued.SpotToleranceM, false}, {&b.ColdestC, issued.LeastTemperatureC, true},
 		{&b.HottestC, issued.GreatestTemperatureC, false}, {&b.GrainLeastC, issued.LeastGrainTemperatureC, true},
 		{&b.GrainGreatestC, issued.GreatestGrainTemperatureC, false},
 	} {

@@ -60,6 +60,40 @@ func TestKeptCardSaysWhatWasIssued(t *testing.T) {
 	}
 }
 
+// Every side that a card was issued with counts, and only where it is narrower.
+func TestKeptBoxNarrowsEverySide(t *testing.T) {
+	found := keptCard(t, func(k *card.Kept) { k.Sortie.Box = nil }).Box
+	up, down := func(v *float64) *float64 { return proto.Float64(*v + 0.01) }, func(v *float64) *float64 { return proto.Float64(*v - 0.01) }
+	for _, narrower := range []bool{true, false} {
+		least, most := up, down
+		if !narrower {
+			least, most = down, up
+		}
+		box := &bowrollv1.CardBox{
+			LeastHeadwindMps: least(found.LeastHeadwindMPS), GreatestHeadwindMps: most(found.GreatestHeadwindMPS),
+			GreatestCrosswindMps: most(found.GreatestCrosswindMPS), LeastMassKg: least(found.LeastMassKG),
+			GreatestMassKg: most(found.GreatestMassKG), SpotToleranceM: most(found.SpotM),
+		}
+		got := keptCard(t, func(k *card.Kept) { k.Sortie.Box = box }).Box
+		for side, values := range map[string][3]*float64{
+			"least headwind":     {got.LeastHeadwindMPS, box.LeastHeadwindMps, found.LeastHeadwindMPS},
+			"greatest headwind":  {got.GreatestHeadwindMPS, box.GreatestHeadwindMps, found.GreatestHeadwindMPS},
+			"greatest crosswind": {got.GreatestCrosswindMPS, box.GreatestCrosswindMps, found.GreatestCrosswindMPS},
+			"least mass":         {got.LeastMassKG, box.LeastMassKg, found.LeastMassKG},
+			"greatest mass":      {got.GreatestMassKG, box.GreatestMassKg, found.GreatestMassKG},
+			"spot":               {got.SpotM, box.SpotToleranceM, found.SpotM},
+		} {
+			want := values[2]
+			if narrower {
+				want = values[1]
+			}
+			if *values[0] != *want {
+				t.Errorf("narrower %t, %s: %g, want %g", narrower, side, *values[0], *want)
+			}
+		}
+	}
+}
+
 // A unit that expires before the card was to run out ends it.
 func TestKeptCardEndsWithItsUnits(t *testing.T) {
 	s, issue := sources(t, "cedar-1"), issued()
