@@ -46,6 +46,10 @@ func plain(texts ...string) []cell {
 // draw sets the table into the width of the page.
 func (p *page) table(t table) {
 	kept, widths, gap := t.fit(p.style.Width)
+	if sum(widths)+gap*(len(widths)-1) > p.style.Width {
+		p.records(t)
+		return
+	}
 	between := strings.Repeat(" ", gap)
 	heads, unders, any := make([]cell, len(kept)), make([]cell, len(kept)), false
 	for i, c := range kept {
@@ -72,6 +76,24 @@ func (p *page) table(t table) {
 			picked[i] = row[c]
 		}
 		p.cells(t, kept, widths, between, picked)
+	}
+}
+
+// records draws a table that the width is too small for, whatever gives way: each
+// row as a list of what it holds, none left out. A line that the terminal breaks
+// would set numbers under the wrong heading.
+func (p *page) records(t table) {
+	for _, row := range t.rows {
+		if len(row) == 1 && len(t.columns) > 1 {
+			p.paragraph(row[0].tone, row[0].text, 0)
+			continue
+		}
+		var parts []string
+		for i, c := range row {
+			head := strings.TrimSpace(t.columns[i].head + " " + t.columns[i].under)
+			parts = append(parts, strings.TrimSpace(head+" "+c.text))
+		}
+		p.paragraph(tonePlain, strings.Join(parts, "; "), 2)
 	}
 }
 

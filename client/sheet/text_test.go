@@ -1,13 +1,14 @@
 package sheet
 
 import (
-	"bowroll/client/sheet/figure"
 	"slices"
 	"strings"
 	"testing"
 	"unicode/utf8"
 
 	"pgregory.net/rapid"
+
+	"bowroll/client/sheet/figure"
 )
 
 func TestWrap(t *testing.T) {
@@ -97,6 +98,31 @@ func TestNumbers(t *testing.T) {
 	} {
 		if tt.got != tt.want {
 			t.Errorf("drawn as %q, want %q", tt.got, tt.want)
+		}
+	}
+}
+
+// A table that no narrowing fits is told row by row, with every value under its
+// name and no line wider than the terminal.
+func TestTablesThatDoNotFitAreTold(t *testing.T) {
+	var wide table
+	var row []cell
+	for _, head := range []string{"Sortie", "Available", "Required", "Margin", "Outcome", "Firing", "Lot", "Crosswind"} {
+		wide.columns = append(wide.columns, column{head: head, under: "of it", right: head != "Sortie"})
+		row = append(row, cell{text: "value-" + head})
+	}
+	wide.row(row...)
+	p := newPage(Style{Width: 60})
+	p.table(wide)
+	text := p.text.String()
+	for _, line := range strings.Split(text, "\n") {
+		if columns(line) > 60 {
+			t.Errorf("a line of %d columns: %s", columns(line), line)
+		}
+	}
+	for _, c := range wide.columns {
+		if !strings.Contains(strings.Join(strings.Fields(text), " "), c.head+" of it value-"+c.head) {
+			t.Errorf("%s is not told:\n%s", c.head, text)
 		}
 	}
 }
