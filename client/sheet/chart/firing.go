@@ -48,14 +48,15 @@ func Firing(w io.Writer, style Style, found *bowrollv1.TakeoffsFindFiringRespons
 			return err
 		}
 		if n := len(points); n > 0 {
-			at, dy := points[n*2/3], -13.0
+			// Nominal and median run close: one is named above its line, one below.
 			switch {
 			case l.above:
-				at, dy = points[n/2], 13
+				name(p, points[n/2], l.name, 0, 13, draw.XCenter, true)
 			case l.name == "nominal":
-				at, dy = points[n-1], -17
+				name(p, points[n*4/5], l.name, 7, -9, draw.XLeft, false)
+			default:
+				name(p, points[n*3/5], l.name, -7, 9, draw.XRight, false)
 			}
-			name(p, at, l.name, 0, dy, draw.XCenter, l.above)
 		}
 	}
 	p.X.Min, p.X.Max = curve[0].GetDelayS(), curve[len(curve)-1].GetDelayS()
