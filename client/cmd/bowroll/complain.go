@@ -106,6 +106,10 @@ func faulty(faults cycle.Faults) *problem {
 		place, field := f.Place.String(), f.Path
 		if flag, ok := flagOf(f); ok {
 			place, field = flag, ""
+			f.Hint = flagHint(f, flag)
+		} else if flags := flagsBelow(f.Path); missing(f) && len(flags) > 0 && f.Place.File == commandLineName {
+			// What holds several keys is no flag; those that set its keys are.
+			place, f.Hint = commandLineName, "give it with "+strings.Join(flags, ", ")
 		}
 		body.Violations = append(body.Violations, violation{place, f.Path, f.Value, "written", f.Allowed, f.Hint, field, f.Problem, f.Place.Line})
 	}
@@ -118,6 +122,32 @@ func flagOf(f cycle.Fault) (string, bool) {
 		return flag, true
 	}
 	return f.Place.Flag, strings.HasPrefix(f.Place.Flag, "--set ")
+}
+
+func missing(f cycle.Fault) bool { return f.Problem == "is missing" }
+
+// flagHint turns a hint that shows a key of a file into one that shows its flag.
+func flagHint(f cycle.Fault, flag string) string {
+	key := f.Path[strings.LastIndexByte(f.Path, '.')+1:]
+	if before, value, ok := strings.Cut(f.Hint, "write it, e.g. "+key+": "); ok {
+		return before + "give it, e.g. " + flag + ` "` + value + `"`
+	}
+	if missing(f) {
+		return strings.Replace(f.Hint, "write it", "give it with "+flag, 1)
+	}
+	return f.Hint
+}
+
+// flagsBelow are the flags that set a key of what stands at a path.
+func flagsBelow(path string) []string {
+	var flags []string
+	for below, flag := range casePaths() {
+		if strings.HasPrefix(below, path+".") {
+			flags = append(flags, flag)
+		}
+	}
+	slices.Sort(flags)
+	return flags
 }
 
 // refusal is a request that the service would not answer.

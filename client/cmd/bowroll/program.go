@@ -113,10 +113,22 @@ func (p *program) run(ctx context.Context, args []string) (code int) {
 	}()
 	parsed, err := parser.Parse(args)
 	if err != nil {
-		fmt.Fprintf(p.stderr, "bowroll: %v\n  help: bowroll --help, or --help after a command\n", err)
+		fmt.Fprintf(p.stderr, "bowroll: %v\n  help: %s --help\n", err, commandOf(err))
 		return exitBadInput
 	}
 	return p.finish(parsed.Run())
+}
+
+// commandOf names the command that a command line which does not read was for, as
+// far as it was understood.
+func commandOf(err error) string {
+	var unread *kong.ParseError
+	if errors.As(err, &unread) && unread.Context != nil {
+		if node := unread.Context.Selected(); node != nil {
+			return node.FullPath()
+		}
+	}
+	return "bowroll"
 }
 
 // exit is the code that kong leaves with.

@@ -198,6 +198,7 @@ func receive(ctx context.Context, to *client.Client, request *bowrollv1.WindLimi
 		}
 		if at := part.GetProgress(); at != nil {
 			report.say(fmt.Sprintf("%d of %d cells", at.GetDoneCount(), at.GetCellCount()))
+			report.counted(int(at.GetDoneCount()), int(at.GetCellCount()))
 		}
 		if part.GetSummary() != nil {
 			table.summary = part.GetSummary()
