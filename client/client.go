@@ -47,6 +47,7 @@ type Client struct {
 	Model      bowrollv1.ModelClient
 	Stock      bowrollv1.StockClient
 	Plans      bowrollv1.PlansClient
+	Sweeps     bowrollv1.SweepsClient
 
 	conn  grpc.ClientConnInterface
 	close func() error
@@ -80,6 +81,7 @@ func newClient(conn *grpc.ClientConn, s settings, closing func() error) *Client 
 		Model:      bowrollv1.NewModelClient(over),
 		Stock:      bowrollv1.NewStockClient(over),
 		Plans:      bowrollv1.NewPlansClient(over),
+		Sweeps:     bowrollv1.NewSweepsClient(over),
 		conn:       conn,
 		close:      closing,
 	}

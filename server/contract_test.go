@@ -88,7 +88,7 @@ func noIntegerThatJSONTurnsIntoText(t *testing.T) {
 // suffixes are the units that end the name of a quantity.
 var suffixes = []string{
 	"_m", "_m2", "_s", "_mps", "_kg", "_n", "_ns", "_pa", "_c", "_deg", "_w", "_j", "_g",
-	"_deg_s", "_kg_m3", "_per_k", "_per_s", "_mps2", "_nm", "_m_s", "_n_m", "_rate_deg_s", "_v", "_a", "_ohm",
+	"_bytes", "_deg_s", "_kg_m3", "_per_k", "_per_s", "_mps2", "_nm", "_m_s", "_n_m", "_rate_deg_s", "_v", "_a", "_ohm",
 }
 
 // bare are quantities without a unit: ratios, factors, coefficients and numbers
@@ -98,7 +98,7 @@ var bare = []string{
 	"least_probability", "least_saving", "least_gradient", "gradient", "gradient_with_boosters", "gradient_without_boosters", "saving", "probability", "friction", "upslope",
 	"sigma", "efficiency_factor", "density_exponent", "liftoff_factor", "oswald", "cl_max", "cl_roll", "cd0", "fraction", "gap",
 	"value", "limit", "least", "greatest", "shortfall", "change", "expected", "computed", "deviation", "tolerance", "largest_relative", "priority",
-	"bound", "objective", "factor", "ratio", "standard_error",
+	"bound", "objective", "factor", "ratio", "standard_error", "values",
 	"score", "scores", "score_rms", "correlation", "low", "high", "alone", "spread", "alarm_runs", "detection_runs", // in standard deviations, parts and counts
 }
 

@@ -56,6 +56,8 @@ func (s Services) named(service string) any {
 		return s.Plans
 	case Package + ".Observations":
 		return s.Observations
+	case Package + ".Sweeps":
+		return s.Sweeps
 	}
 	return nil
 }

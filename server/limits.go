@@ -40,7 +40,10 @@ func classes(cores int) intercept.Classes {
 		// not keep plans waiting.
 		queue     = &intercept.Class{Name: "queue", Deadline: 30 * time.Second, InFlight: 2 * cores, MaxBytes: MaxRequestBytes, Retry: time.Second}
 		longQueue = &intercept.Class{Name: "long queue", Deadline: 10 * time.Minute, InFlight: max(2, cores), MaxBytes: MaxRequestBytes, Retry: 2 * time.Second}
-		stream    = &intercept.Class{Name: "stream", Deadline: 10 * time.Minute, InFlight: 32, MaxBytes: ordinaryBytes, Retry: time.Second}
+		probe     = &intercept.Class{Name: "probe", Deadline: 10 * time.Second, InFlight: max(2, cores), MaxBytes: ordinaryBytes, Retry: time.Second}
+		// A file of many rows takes its time; few are read at once.
+		file   = &intercept.Class{Name: "file", Deadline: 2 * time.Hour, InFlight: 8, MaxBytes: ordinaryBytes, Retry: 5 * time.Second}
+		stream = &intercept.Class{Name: "stream", Deadline: 10 * time.Minute, InFlight: 32, MaxBytes: ordinaryBytes, Retry: time.Second}
 	)
 	return intercept.Classes{
 		bowrollv1.Takeoffs_Compute_FullMethodName:               compute,
@@ -127,6 +130,13 @@ func classes(cores int) intercept.Classes {
 		bowrollv1.Observations_AcceptCorrection_FullMethodName:  write,
 		bowrollv1.Observations_RejectCorrection_FullMethodName:  write,
 		bowrollv1.Observations_RevertCorrection_FullMethodName:  write,
+		bowrollv1.Sweeps_EstimateSweep_FullMethodName:           probe,
+		bowrollv1.Sweeps_CreateSweep_FullMethodName:             write,
+		bowrollv1.Sweeps_GetSweep_FullMethodName:                read,
+		bowrollv1.Sweeps_ListSweeps_FullMethodName:              read,
+		bowrollv1.Sweeps_CancelSweep_FullMethodName:             write,
+		bowrollv1.Sweeps_DeleteSweep_FullMethodName:             write,
+		bowrollv1.Sweeps_ReadSweep_FullMethodName:               file,
 		bowrollv1.Model_GetModel_FullMethodName:                 read,
 		bowrollv1.Model_Check_FullMethodName:                    solve,
 		bowrollv1.Model_CheckVectors_FullMethodName:             solve,

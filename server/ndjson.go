@@ -86,7 +86,7 @@ func (s *streaming) serve(w http.ResponseWriter, r *http.Request, _ map[string]s
 		refuse(w, httpStatus(err), err)
 		return
 	}
-	out := &lines{w: w, control: control, lineTime: s.lineTime}
+	out := &lines{w: w, control: control, lineTime: s.lineTime, media: ndjsonType}
 	sent := make(chan error, 1)
 	go func() {
 		err := s.send(stream, r.Body, control)
@@ -186,6 +186,8 @@ type lines struct {
 	lineTime time.Duration
 	begun    bool
 	items    int
+	media    string
+	raw      bool          // a file is written as it is, and says itself where it ends
 	summary  proto.Message // the service's own, kept for the last line
 	buffer   []byte
 }
@@ -199,6 +201,9 @@ func (l *lines) message(m proto.Message) error {
 		set = fd
 		return false
 	})
+	if set != nil && set.Kind() == protoreflect.BytesKind {
+		return l.file(r.Get(set).Bytes())
+	}
 	if set == nil || set.Message() == nil || set.IsList() {
 		return fmt.Errorf("%s: an answer of a stream is one message in a field of its own", r.Descriptor().FullName())
 	}
@@ -211,6 +216,25 @@ func (l *lines) message(m proto.Message) error {
 		return nil
 	}
 	return l.line(`{"type":"`+string(set.Name())+`"`, inner)
+}
+
+// file writes a piece of a file as it is.
+func (l *lines) file(piece []byte) error {
+	if !l.raw {
+		l.raw, l.media = true, mediaOf(piece)
+	}
+	return l.write(append(l.buffer[:0], piece...))
+}
+
+// mediaOf is the type of a file by how it begins.
+func mediaOf(piece []byte) string {
+	switch {
+	case bytes.HasPrefix(piece, []byte("PAR1")):
+		return "application/vnd.apache.parquet"
+	case bytes.HasPrefix(piece, []byte("{")):
+		return ndjsonType
+	}
+	return "text/csv; charset=utf-8"
 }
 
 // line writes an object that begins with start and goes on with m's members.
@@ -226,7 +250,7 @@ func (l *lines) write(b []byte) error {
 	l.buffer = b
 	if !l.begun {
 		l.begun = true
-		l.w.Header().Set("Content-Type", ndjsonType)
+		l.w.Header().Set("Content-Type", l.media)
 	}
 	_ = l.control.SetWriteDeadline(time.Now().Add(l.lineTime))
 	if _, err := l.w.Write(b); err != nil {
@@ -241,6 +265,11 @@ func (l *lines) write(b []byte) error {
 func (l *lines) end(err error) {
 	const complete = `{"type":"summary","complete":true`
 	switch {
+	case l.raw && err == nil:
+	case l.raw && l.media != ndjsonType:
+		// No byte may follow that could pass for the file's: the connection breaks,
+		// which a client takes for what it is.
+		panic(http.ErrAbortHandler)
 	case err == nil && l.summary != nil:
 		_ = l.line(complete, l.summary)
 	case err == nil:

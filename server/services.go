@@ -27,6 +27,7 @@ type Services struct {
 	Plans      bowrollv1.PlansServer
 
 	Observations bowrollv1.ObservationsServer
+	Sweeps       bowrollv1.SweepsServer
 }
 
 // register registers what there is, with gRPC and with the gateway.
@@ -64,6 +65,10 @@ func (s Services) register(ctx context.Context, grpcServer grpc.ServiceRegistrar
 	if s.Plans != nil {
 		bowrollv1.RegisterPlansServer(grpcServer, s.Plans)
 		gateways = append(gateways, bowrollv1.RegisterPlansHandler)
+	}
+	if s.Sweeps != nil {
+		bowrollv1.RegisterSweepsServer(grpcServer, s.Sweeps)
+		gateways = append(gateways, bowrollv1.RegisterSweepsHandler)
 	}
 	// The library tries the binding made last first, one after the other: take-offs,
 	// which are asked most, must not wait for all the rest.

@@ -108,6 +108,11 @@ func services() map[string]map[string]Need {
 			"CreatePlan": planAt, "ConfirmPlan": planAt, "CancelPlan": planAt, "IssueCard": planAt, "RecheckPlan": planAt,
 			"RecordLaunch": planAt, "ScrubSortie": planAt, "ExpirePlans": planAt, "RecomputePlan": readAt,
 		},
+		// A sweep takes processors and room of the site that keeps it.
+		"Sweeps": {
+			"GetSweep": readAt, "ListSweeps": readAt, "ReadSweep": readAt,
+			"EstimateSweep": planAt, "CreateSweep": planAt, "CancelSweep": planAt, "DeleteSweep": planAt,
+		},
 		"Stock": {
 			"GetLot": readAt, "ListLots": readAt, "ListReadings": readAt, "GetExposure": readAt, "GetUnit": readAt,
 			"ListUnits": readAt, "PickUnits": readAt, "SummarizeStock": readAt, "ListMovements": readAt,

@@ -75,7 +75,7 @@ func New(config server.Config, folder fs.FS, options ...Option) (*server.Server,
 	if chosen.watch, err = rpc.NewDriftWatch(config.Registry); err != nil {
 		return nil, err
 	}
-	current, err := chosen.open(config.Screen, snapshot, values, config.Cores)
+	current, err := chosen.open(config.Screen, snapshot, values, config.Cores, config.Registry)
 	if err != nil {
 		return nil, err
 	}

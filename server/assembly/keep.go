@@ -7,6 +7,7 @@ import (
 	"sync"
 	"time"
 
+	"github.com/prometheus/client_golang/prometheus"
 	"google.golang.org/grpc"
 
 	"bowroll/server"
@@ -17,6 +18,7 @@ import (
 	"bowroll/server/store"
 	"bowroll/server/store/postgres"
 	"bowroll/server/store/sqlite"
+	"bowroll/server/sweep"
 )
 
 // Option adds to what [New] puts together.
@@ -27,7 +29,9 @@ type choice struct {
 	store store.Store
 	now   func() time.Time
 	watch *rpc.DriftWatch
-	keys  rpc.SiteKeys
+	// workers compute sweeps here; nil where this process computes none.
+	workers *SweepWorkers
+	keys    rpc.SiteKeys
 }
 
 // WithStore keeps stock, plans and the catalog in a store. Now is the wall clock.
@@ -44,12 +48,24 @@ func WithSiteKeys(keys rpc.SiteKeys) Option {
 const mostOpening = 30 * time.Second
 
 // open opens the catalog of the store and prepares the services over it.
-func (c choice) open(screen *refusal.Screen, seed *catalog.Snapshot, values []published.Row, cores int) (*current, error) {
+func (c choice) open(screen *refusal.Screen, seed *catalog.Snapshot, values []published.Row, cores int, registry prometheus.Registerer) (*current, error) {
 	ctx, cancel := context.WithTimeout(context.Background(), mostOpening)
 	defer cancel()
 	kept, err := rpc.OpenCatalog(ctx, c.store, screen.Validator(), seed, c.now)
 	if err != nil {
 		return nil, err
+	}
+	rows := rpc.NewSweepRows(c.store, screen.Validator())
+	desk, err := sweep.NewDesk(c.store, rows, c.now)
+	if err != nil {
+		return nil, err
+	}
+	workers := 0
+	if c.workers != nil {
+		c.workers.desk, workers = desk, c.workers.Count
+		if err := registry.Register(desk.Metrics()); err != nil {
+			return nil, err
+		}
 	}
 	return &current{kept: kept, build: func(snapshot *catalog.Snapshot) server.Services {
 		services := Services(screen, snapshot, values, cores)
@@ -57,6 +73,7 @@ func (c choice) open(screen *refusal.Screen, seed *catalog.Snapshot, values []pu
 		services.Stock = rpc.NewStock(c.store, snapshot, c.now).WithKeys(c.keys)
 		services.Plans = rpc.NewPlans(c.store, snapshot, c.now).WithRevisions(kept, screen.Validator(), cores)
 		services.Observations = rpc.NewObservations(kept, screen.Validator(), snapshot, c.watch)
+		services.Sweeps = rpc.NewSweeps(c.store, snapshot, desk, rows, workers, c.now)
 		return services
 	}}, nil
 }

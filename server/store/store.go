@@ -137,6 +137,15 @@ type Reader interface {
 	// Corrections returns up to limit corrections of an aircraft type, of all
 	// where it is empty, with ids after after.
 	Corrections(ctx context.Context, aircraftType, after string, limit int) ([]Correction, error)
+
+	// Sweep returns one sweep, or [NotFound].
+	Sweep(ctx context.Context, id string) (Sweep, error)
+	// Sweeps returns up to limit sweeps that match, with ids after after, without
+	// what was asked.
+	Sweeps(ctx context.Context, filter SweepFilter, after string, limit int) ([]Sweep, error)
+	// SweepChunks returns up to limit parts of a sweep that are done, from the part
+	// numbered from on, in their order.
+	SweepChunks(ctx context.Context, id string, from int64, limit int) ([]SweepChunk, error)
 }
 
 // Tx reads and writes the data of one site. Writers that replace a row name
@@ -189,4 +198,18 @@ type Tx interface {
 	// PutCorrection inserts a correction where was is 0 ([Exists] where it is there
 	// already), and otherwise replaces the state numbered was.
 	PutCorrection(ctx context.Context, correction Correction, was int64) error
+
+	// PutSweep inserts a sweep where was is 0 ([Exists] where it is there already),
+	// and otherwise replaces the state of the one whose version was was.
+	PutSweep(ctx context.Context, sweep Sweep, was int64) error
+	// DeleteSweep removes the sweep whose version was was, and its parts.
+	DeleteSweep(ctx context.Context, id string, was int64) error
+	// FinishChunk records that a part of a sweep is done and counts it. A part that
+	// was recorded before changes nothing and is not first.
+	FinishChunk(ctx context.Context, id string, chunk SweepChunk) (first bool, err error)
+
+	// Native returns the transaction as the database's own library has it, for a
+	// job queue over the same database to insert into: a *sql.Tx over SQLite, a
+	// pgx.Tx over PostgreSQL.
+	Native() any
 }

@@ -41,6 +41,7 @@ type settings struct {
 	secured
 	bounded
 	traced
+	swept
 	carried
 }
 
@@ -84,7 +85,7 @@ func (s *settings) check() error {
 			faults = append(faults, fmt.Errorf("--catalog is %q: must be a folder that can be read", s.Catalog))
 		}
 	}
-	faults = append(faults, s.secured.check(), s.bounded.check(), s.traced.check(), s.carried.check())
+	faults = append(faults, s.secured.check(), s.bounded.check(), s.traced.check(), s.swept.check(), s.carried.check())
 	return errors.Join(faults...)
 }
 

@@ -43,16 +43,21 @@ func (c *serveCommand) Run(ctx context.Context, out streams) error {
 	if kept != nil && traces != nil {
 		kept = spans.New(kept, traces)
 	}
-	s, watch, err := c.make(log, kept, traces)
+	sweeping := c.sweeping(log)
+	s, watch, err := c.make(log, kept, traces, assembly.WithSweepWorkers(sweeping))
 	if err != nil {
 		return errors.Join(err, closeStore(kept))
 	}
 	c.warn(log)
 	stop := watch(ctx, log)
+	if err := sweeping.Start(ctx); err != nil {
+		return errors.Join(err, s.Close(), closeStore(kept))
+	}
 	err = s.Run(ctx, func(at server.Addresses) {
 		log.Info("ready", zap.String("grpc", at.GRPC), zap.String("http", at.HTTP), zap.String("admin", at.Admin))
 	})
 	stop()
+	err = errors.Join(err, sweeping.Stop())
 	log.Info("stopped")
 	return errors.Join(err, closeStore(kept))
 }
@@ -69,6 +74,7 @@ func (c *checkCommand) Run(out streams) error {
 	c.secured.print(out.out)
 	c.bounded.print(out.out)
 	c.traced.print(out.out)
+	c.swept.print(out.out)
 	c.carried.print(out.out)
 	fmt.Fprintf(out.out, "grpc: %s\nhttp: %s\nadmin: %s\ncatalog: %s\nstore: %s\norigin: %q\nboard: %v\nreflection: %v\ngrace: %v\ncores: %d\nlog-level: %s\nlog-format: %s\ninsecure: %v\n",
 		c.GRPC, c.HTTP, orNone(c.Admin), orBuiltIn(c.Catalog), orNone(withoutPassword(c.Store)), c.Origins, c.Board, c.Reflection, c.Grace, c.cores(), c.LogLevel, c.LogFormat, c.Insecure)
@@ -100,12 +106,12 @@ func (s *settings) cores() int {
 }
 
 // make puts the server together from the settings.
-func (s *settings) make(log *zap.Logger, kept store.Store, traces trace.TracerProvider) (*server.Server, watch, error) {
+func (s *settings) make(log *zap.Logger, kept store.Store, traces trace.TracerProvider, more ...assembly.Option) (*server.Server, watch, error) {
 	folder, err := s.catalog()
 	if err != nil {
 		return nil, nil, err
 	}
-	var options []assembly.Option
+	options := more
 	if kept != nil {
 		keys, err := s.carried.keys()
 		if err != nil {

@@ -58,6 +58,10 @@ func Up(ctx context.Context, db *sql.DB, dialect Dialect) (version int64, err er
 		return current, store.Errorf(store.Newer, "STORE_NEWER",
 			"the store has schema %d and this program knows up to %d: start the newer program, or restore a backup made before", current, newest)
 	}
+	if err := queueUp(ctx, db, dialect); err != nil {
+		return current, &store.Error{Class: store.Unavailable, Reason: "STORE_MIGRATION",
+			Text: "the tables of the job queue could not be brought up to date; they are as they were before the failed step", Err: err}
+	}
 	if _, err := provider.Up(ctx); err != nil {
 		var partial *goose.PartialError
 		if errors.As(err, &partial) {

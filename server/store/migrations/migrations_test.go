@@ -13,6 +13,8 @@ import (
 var released = map[string]string{
 	"sqlite/00001_ledger.sql":   "3f5b999c453a7745",
 	"postgres/00001_ledger.sql": "c91200b0da87f7de",
+	"sqlite/00002_sweeps.sql":   "13c3fbf87a24a24e",
+	"postgres/00002_sweeps.sql": "c79b0f1d8debff43",
 
 	"sqlite/00004_lapsing.sql":    "394d318fa6e51439",
 	"postgres/00004_lapsing.sql":  "394d318fa6e51439",

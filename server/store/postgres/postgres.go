@@ -204,6 +204,10 @@ func (s *Store) Check(ctx context.Context) error {
 	})
 }
 
+// Pool is the connections of the store, for the job queue over the same database
+// and for the results of sweeps.
+func (s *Store) Pool() *pgxpool.Pool { return s.pool }
+
 // Close ends the store. See [store.Store].
 func (s *Store) Close() error {
 	if !s.closed.Swap(true) {

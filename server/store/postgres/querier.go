@@ -15,6 +15,9 @@ type querier struct{ tx pgx.Tx }
 
 var _ table.Querier = (*querier)(nil)
 
+// Native is the transaction itself.
+func (q *querier) Native() any { return q.tx }
+
 // bound keeps the transaction's statements and locks inside the caller's
 // deadline, on the server too.
 func (q *querier) bound(ctx context.Context) error {

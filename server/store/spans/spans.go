@@ -49,3 +49,6 @@ func end(span trace.Span, err error) {
 		span.SetStatus(codes.Error, store.ClassOf(err).String())
 	}
 }
+
+// Unwrap is the store itself, for what asks its backend for more.
+func (t *traced) Unwrap() store.Store { return t.Store }

@@ -13,6 +13,8 @@ import (
 type conn struct {
 	raw        *sql.Conn
 	statements map[string]*sql.Stmt
+	// tx is the transaction that was begun last.
+	tx *sql.Tx
 	// together holds, for an INSERT of one row, that of many.
 	together map[string]*sql.Stmt
 }
@@ -26,6 +28,15 @@ func newConn(ctx context.Context, db *sql.DB) (*conn, error) {
 	}
 	return &conn{raw: raw, statements: map[string]*sql.Stmt{}, together: map[string]*sql.Stmt{}}, nil
 }
+
+// begin begins a transaction; the data source says that it writes from the start.
+func (c *conn) begin(ctx context.Context) (tx *sql.Tx, err error) {
+	c.tx, err = c.raw.BeginTx(ctx, nil)
+	return c.tx, err
+}
+
+// Native is the transaction that was begun.
+func (c *conn) Native() any { return c.tx }
 
 func (c *conn) close() error {
 	for _, statement := range c.statements {

@@ -58,7 +58,11 @@ func (o Options) dataSource(path string, reader bool) string {
 	var b strings.Builder
 	b.WriteString("file:")
 	b.WriteString((&url.URL{Path: path}).EscapedPath())
-	b.WriteString("?_txlock=deferred")
+	if reader {
+		b.WriteString("?_txlock=deferred")
+	} else {
+		b.WriteString("?_txlock=immediate")
+	}
 	for _, pragma := range pragmas {
 		b.WriteString("&_pragma=" + url.QueryEscape(pragma))
 	}

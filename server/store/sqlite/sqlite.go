@@ -26,14 +26,17 @@ import (
 
 // Store is a store in one file.
 type Store struct {
-	path    string
-	options Options
-	lock    *os.File
-	db      *sql.DB
-	writer  *conn
-	readDB  *sql.DB
-	readers chan *conn
-	opened  int // readers there are
+	path      string
+	options   Options
+	lock      *os.File
+	db        *sql.DB
+	writer    *conn
+	readDB    *sql.DB
+	queueDB   *sql.DB // of the job queue; opened when it is first asked for
+	queueErr  error
+	queueOnce sync.Once
+	readers   chan *conn
+	opened    int // readers there are
 
 	jobs    chan *job
 	closing chan struct{}
@@ -191,7 +194,19 @@ func (s *Store) release() error {
 		}
 		errs = append(errs, s.readDB.Close())
 	}
+	if s.queueDB != nil {
+		errs = append(errs, s.queueDB.Close())
+	}
 	if s.writer != nil {
+		if s.queueDB != nil {
+			// Closing the last connection checkpoints, and where another has written
+			// since this one last read, that reaches for a memory map that the embedded
+			// driver (0.37.0) does not have without one. So it reads once more.
+			if found, err := s.writer.Query(background, `SELECT count(*) FROM sites`); err == nil {
+				found.Next()
+				found.Close()
+			}
+		}
 		errs = append(errs, s.writer.close())
 	}
 	if s.db != nil {

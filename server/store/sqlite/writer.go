@@ -53,7 +53,8 @@ func (s *Store) write() {
 // another is durable when it answers.
 func (s *Store) together(first *job) {
 	s.options.At("begin")
-	if _, err := s.writer.Exec(background, `BEGIN IMMEDIATE`); err != nil {
+	tx, err := s.writer.begin(background)
+	if err != nil {
 		first.done <- outcome{err: fault(err)}
 		return
 	}
@@ -77,12 +78,15 @@ func (s *Store) together(first *job) {
 	}
 	s.options.At("before commit")
 	if broken == nil {
-		_, broken = s.writer.Exec(background, `COMMIT`)
+		broken = tx.Commit()
 	}
 	s.options.At("after commit")
 	if broken != nil {
-		// Either the transaction is gone already, or it has to go.
-		_, _ = s.writer.Exec(background, `ROLLBACK`)
+		// Either the transaction is gone already, or it has to go; after a commit
+		// that failed the library takes it to be gone.
+		if tx.Rollback() != nil {
+			_, _ = s.writer.Exec(background, `ROLLBACK`)
+		}
 	}
 	for i, one := range taken {
 		if broken != nil && outcomes[i].err == nil {
