@@ -1,12 +1,13 @@
-// Command clientcalls holds a generated client against the worked calls. It starts
-// a service, sends every call as plain JSON, writes each as a typed call and a
-// typed answer in the client's language, has the compiler check them, and compares
-// what the client got with the plain answers.
+// Command clientcalls holds generated clients against the worked calls. It starts
+// a service, sends every call as plain JSON, makes each through the clients' types,
+// and compares what they got with the plain answers: in TypeScript, where the
+// compiler checks every call and every answer, and in Python.
 package main
 
 import (
 	"bytes"
 	"context"
+	"crypto/ed25519"
 	"encoding/json"
 	"fmt"
 	"io"
@@ -69,6 +70,10 @@ func run(folder string) error {
 		return fmt.Errorf("TypeScript: %w", err)
 	}
 	fmt.Printf("%d calls there and back in TypeScript\n", len(calls))
+	if err := python(folder, made, url, calls); err != nil {
+		return fmt.Errorf("Python: %w", err)
+	}
+	fmt.Printf("%d calls there and back in Python\n", len(calls))
 	return nil
 }
 
@@ -87,7 +92,8 @@ func serve() (url string, end func(), err error) {
 		return "", nil, err
 	}
 	config := server.Config{Log: zap.NewNop(), Registry: prometheus.NewRegistry(), NewID: assembly.NewID, Grace: time.Second}
-	s, err := assembly.New(config, folder, assembly.WithStore(kept, time.Now))
+	s, err := assembly.New(config, folder, assembly.WithStore(kept, time.Now),
+		assembly.WithSiteKeys(map[string][]ed25519.PublicKey{"varrow": {examples.SiteKey().Public().(ed25519.PublicKey)}}))
 	if err != nil {
 		return "", nil, err
 	}
@@ -122,6 +128,9 @@ func send(url string) ([]sent, error) {
 		request, err := example.Resolved(answers)
 		if err != nil {
 			return nil, err
+		}
+		if err := example.Sign(request); err != nil {
+			return nil, fmt.Errorf("%s: %w", example.Method, err)
 		}
 		over, err := examples.Over(method, request)
 		if err != nil {
