@@ -22,7 +22,7 @@ import (
 type cardsCommand struct {
 	planArgs
 	File   string   `arg:"" help:"File to write, one card to a page: .pdf, .html, .txt or .json."`
-	Sortie []string `help:"Cards of these sorties only." placeholder:"SORTIE,..."`
+	Sortie []string `help:"Cards of these sorties only." placeholder:"SORTIE"`
 	Issue  bool     `help:"Issue the cards first; those that hold are left as they are. Needs --until and --actor."`
 	Until  string   `help:"When the cards issued now run out: RFC 3339, or a time from now." placeholder:"TIME"`
 	dropFlag
@@ -41,7 +41,8 @@ that is confirmed; a card is refused, with its reasons, where an outcome stands
 against the launch or data is missing, and then nothing is issued for that sortie.
 Exit status 1: a card was refused or is void. Examples:
 
-  bowroll --store varrow.db cards varrow dawn-1 cards.pdf --issue --until "90 min" --actor quill
+  bowroll --store varrow.db cards varrow dawn-1 cards.pdf \
+    --issue --until "90 min" --actor quill
   bowroll --store varrow.db cards varrow dawn-1 amber-1.txt --sortie amber-1`
 }
 

@@ -21,7 +21,7 @@ type compareCommand struct {
 	File   string   `arg:"" help:"Cycle file (YAML); - reads it from standard input."`
 	Vary   []string `help:"A variant: NAME: KEY=VALUE; KEY=VALUE. Keys are those of the file under natural_wind, air, ship, crews and policy, greatest_speed, reserve_count and lots.ID." placeholder:"VARIANT" sep:"none"`
 	Speeds string   `help:"Plan at speeds of the ship from one to another: what wind over deck buys, e.g. \"6 kt to 24 kt by 3 kt\"." placeholder:"RANGE"`
-	Nodes  *int32   `help:"Most search nodes to spend on each allocation." placeholder:"N"`
+	Nodes  *int32   `help:"Most steps of the search for who gets the units, in each plan; with fewer a plan may stay unproven." placeholder:"N"`
 	Plans  bool     `help:"In JSON, give the whole plan of each variant."`
 }
 

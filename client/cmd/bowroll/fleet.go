@@ -14,7 +14,7 @@ import (
 type fleetCommand struct {
 	File     string `arg:"" help:"Fleet file (YAML): id, cycles, pools, transfers; - reads it from standard input."`
 	Options  bool   `help:"In JSON, list every option that each sortie had."`
-	Nodes    *int32 `help:"Most search nodes to spend on the allocation." placeholder:"N"`
+	Nodes    *int32 `help:"Most steps of the search for who gets the units; with fewer the plan may stay unproven." placeholder:"N"`
 	ExportLP string `name:"export-lp" help:"Write each stage of the allocation into this folder, stage1.lp to stage4.lp." placeholder:"FOLDER"`
 }
 

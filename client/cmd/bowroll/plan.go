@@ -12,7 +12,7 @@ import (
 type planCommand struct {
 	File      string   `arg:"" help:"Cycle file (YAML); - reads it from standard input."`
 	Options   bool     `help:"In JSON, list every option that each sortie had."`
-	Nodes     *int32   `help:"Most search nodes to spend on the allocation." placeholder:"N"`
+	Nodes     *int32   `help:"Most steps of the search for who gets the units; with fewer the plan may stay unproven." placeholder:"N"`
 	Prices    bool     `help:"Say what one more pair of each lot, one more team and one more knot would buy; each is planned anew."`
 	Misfire   []string `help:"Work a misfire of this sortie into the timeline, with its waiting time where the booster type states none, e.g. --misfire birch-2=\"15 min\"." placeholder:"SORTIE[=TIME]" sep:"none"`
 	Keep      string   `help:"Earlier plan (JSON, as --format json writes it) to disturb as little as possible; says which cards are void." placeholder:"FILE"`

@@ -14,7 +14,7 @@ import (
 
 type windCommand struct {
 	caseFlags
-	Counts        []int32 `help:"Numbers of units to answer, e.g. 0,2,4; the case's own otherwise." placeholder:"N,…"`
+	Counts        []int32 `help:"Numbers of units to answer, e.g. 0,2,4; the case's own otherwise." placeholder:"N"`
 	FiringPlan    string  `help:"Whether the firing is ${enum} while the limit is searched." enum:"fixed,replanned,percentile" default:"replanned"`
 	DirectionStep string  `help:"Draw the winds over deck that keep every limit, by direction, so far apart, e.g. \"15 deg\"." placeholder:"ANGLE"`
 	Chart         string  `help:"Write a picture, of the winds over deck or of the table, to a file that ends in .svg or .png." placeholder:"FILE"`
