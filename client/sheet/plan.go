@@ -157,6 +157,23 @@ func (s *planSheet) launches() {
 		t.row(s.launch(l)...)
 	}
 	s.table(t)
+	if text := s.late(); text != "" {
+		s.paragraph(toneCare, text, 0)
+	}
+}
+
+// late says which launches cannot go at the time in the table, and when they can.
+func (s *planSheet) late() string {
+	var parts []string
+	for _, task := range s.plan.GetTimeline().GetTasks() {
+		if task.GetDelayS() >= 30 && !task.GetHeld() && !task.GetMisfired() {
+			parts = append(parts, clean(task.GetSortie())+" at "+clock(s.start, task.GetLaunchS()))
+		}
+	}
+	if len(parts) == 0 {
+		return ""
+	}
+	return "Times are as planned; the work on deck lets go later: " + strings.Join(parts, ", ") + "."
 }
 
 // launch is the row of one launch.
