@@ -128,20 +128,27 @@ func TestSheets(t *testing.T) {
 					t.Errorf("line %d is wider than %d: %q", i+1, tt.width, line)
 				}
 			}
-			file := filepath.Join("testdata", tt.name+".txt")
-			if os.Getenv("UPDATE_GOLDEN") != "" {
-				if err := os.WriteFile(file, got.Bytes(), 0o644); err != nil {
-					t.Fatal(err)
-				}
-			}
-			want, err := os.ReadFile(file)
-			if err != nil {
-				t.Fatal(err)
-			}
-			if got.String() != string(want) {
-				t.Errorf("the sheet is not what %s holds:\n%s", file, got.String())
-			}
+			golden(t, tt.name, got.String())
 		})
+	}
+}
+
+// golden holds a sheet against the text that was looked at. UPDATE_GOLDEN=1 writes
+// it anew.
+func golden(t *testing.T, name, got string) {
+	t.Helper()
+	file := filepath.Join("testdata", name+".txt")
+	if os.Getenv("UPDATE_GOLDEN") != "" {
+		if err := os.WriteFile(file, []byte(got), 0o644); err != nil {
+			t.Fatal(err)
+		}
+	}
+	want, err := os.ReadFile(file)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if got != string(want) {
+		t.Errorf("the sheet is not what %s holds:\n%s", file, got)
 	}
 }
 

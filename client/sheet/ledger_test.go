@@ -5,7 +5,6 @@ import (
 	"encoding/json"
 	"io"
 	"os"
-	"path/filepath"
 	"strings"
 	"testing"
 	"time"
@@ -105,19 +104,7 @@ func TestLedgerSheets(t *testing.T) {
 				if width != 80 {
 					return
 				}
-				file := filepath.Join("testdata", name+".txt")
-				if os.Getenv("UPDATE_GOLDEN") != "" {
-					if err := os.WriteFile(file, got.Bytes(), 0o644); err != nil {
-						t.Fatal(err)
-					}
-				}
-				want, err := os.ReadFile(file)
-				if err != nil {
-					t.Fatal(err)
-				}
-				if got.String() != string(want) {
-					t.Errorf("the sheet is not what %s holds:\n%s", file, got.String())
-				}
+				golden(t, name, got.String())
 			})
 		}
 	}

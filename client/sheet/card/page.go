@@ -159,23 +159,7 @@ func (s setting) limit(m figure.Measure, v *float64, round func(float64) float64
 	if nearest := math.Round(steps); math.Abs(steps-nearest) < 1e-6 {
 		steps = nearest
 	}
-	return group(figure.Fixed(round(steps)/scale, places)) + " " + unit
-}
-
-// group sets a comma between thousands.
-func group(number string) string {
-	whole, rest, found := strings.Cut(number, ".")
-	sign := ""
-	if strings.HasPrefix(whole, "-") {
-		sign, whole = "-", whole[1:]
-	}
-	for i := len(whole) - 3; i > 0; i -= 3 {
-		whole = whole[:i] + "," + whole[i:]
-	}
-	if found {
-		whole += "." + rest
-	}
-	return sign + whole
+	return figure.Grouped(figure.Fixed(round(steps)/scale, places)) + " " + unit
 }
 
 func clockOf(t time.Time) string { return t.UTC().Format("15:04") }

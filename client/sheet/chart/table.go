@@ -245,20 +245,11 @@ func (t *tableChart) axes(c *canvas, f frame) {
 	for x := across * math.Ceil(f.x0/across); x <= f.x1+1e-9; x += across {
 		p := f.at(x, f.y0)
 		c.line(pen{ink, 0.8, nil}, p, at(float64(p.X), f.low-4))
-		c.say(letter{size: small, across: draw.XCenter, up: draw.YTop}, float64(p.X), f.low-6, thousands(x))
+		c.say(letter{size: small, across: draw.XCenter, up: draw.YTop}, float64(p.X), f.low-6, figure.Grouped(figure.Fixed(x, 0)))
 	}
 	c.line(pen{ink, 0.9, nil}, f.at(f.x0, f.y1), f.at(f.x0, f.y0), f.at(f.x1, f.y0))
 	c.say(letter{size: small, shade: dark, across: draw.XRight}, f.left-5, f.high+8, t.unit)
 	c.say(letter{size: small, shade: dark, across: draw.XRight, up: draw.YTop}, f.right, f.low-18, "mass, "+figure.Unit(t.style.Units, figure.Mass))
-}
-
-// thousands writes a whole number with a comma at the thousands.
-func thousands(v float64) string {
-	text := figure.Fixed(v, 0)
-	if len(strings.TrimPrefix(text, "-")) > 3 {
-		text = text[:len(text)-3] + "," + text[len(text)-3:]
-	}
-	return text
 }
 
 // marks of the cells, one for each line.

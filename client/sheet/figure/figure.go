@@ -103,8 +103,12 @@ func NoMinusZero(text string) string {
 // Decimal writes a number with no more decimals than it has, and a comma between
 // thousands.
 func Decimal(value float64) string {
-	text := NoMinusZero(strconv.FormatFloat(math.Round(value*1e6)/1e6, 'f', -1, 64))
-	whole, rest, found := strings.Cut(text, ".")
+	return Grouped(NoMinusZero(strconv.FormatFloat(math.Round(value*1e6)/1e6, 'f', -1, 64)))
+}
+
+// Grouped sets a comma between the thousands of a number that is written.
+func Grouped(number string) string {
+	whole, rest, found := strings.Cut(number, ".")
 	sign := ""
 	if strings.HasPrefix(whole, "-") {
 		sign, whole = "-", whole[1:]
