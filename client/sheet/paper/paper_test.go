@@ -39,6 +39,31 @@ func TestCrowdedPageIsRefused(t *testing.T) {
 	}
 }
 
+// A name longer than its line breaks behind a hyphen, and the head grows with a
+// long name in place of running into what stands opposite.
+func TestLongNamesBreak(t *testing.T) {
+	letters, err := newAlphabet()
+	if err != nil {
+		t.Fatal(err)
+	}
+	head := func(name, aside string) (*setter, float64) {
+		s := &setter{f: sheets(A4), letters: letters, size: A4, page: Page{Name: name, Aside: aside}, scale: 1, dry: true}
+		return s, s.head()
+	}
+	s, short := head("amber-1", "05:40 UTC")
+	if got := strings.Join(s.split("amber-long-range-patrol-of-the-west", 20, 9, false), "|"); got != "amber-long-|range-patrol-|of-the-west" {
+		t.Errorf("broken as %s", got)
+	}
+	for _, name := range []string{strings.Repeat("western approach ", 6), strings.Repeat("w", 90)} {
+		if _, long := head(name, "spot s6  05:40 UTC"); long <= short {
+			t.Errorf("%s takes no more room than a short name", name)
+		}
+	}
+	if _, y := head("amber-1", strings.Repeat("spot ", 20)); y > 2*short {
+		t.Errorf("what stands opposite leaves no room for the name: the head ends at %g mm", y)
+	}
+}
+
 // Whatever a page is made of, it prints in every form: lines of a text keep its
 // width, HTML has none of the text as markup, and the same page gives the same
 // bytes.

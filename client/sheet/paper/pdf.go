@@ -21,9 +21,7 @@ const (
 // PDF prints a document. A page that would have to be set too small to read is
 // an error that names it.
 func PDF(w io.Writer, doc Document, size Size) error {
-	f := fpdf.NewCustom(&fpdf.InitType{OrientationStr: "P", UnitStr: "mm", Size: fpdf.SizeType{Wd: size.Width, Ht: size.Height}})
-	f.AddUTF8FontFromBytes(face, "", liberationsansregular.TTF)
-	f.AddUTF8FontFromBytes(face, "B", liberationsansbold.TTF)
+	f := sheets(size)
 	f.SetAutoPageBreak(false, 0)
 	f.SetMargins(margin, margin, margin)
 	f.SetCatalogSort(true)
@@ -49,6 +47,14 @@ func PDF(w io.Writer, doc Document, size Size) error {
 		return fmt.Errorf("set the PDF: %w", err)
 	}
 	return f.Output(w)
+}
+
+// sheets is an empty PDF of a size with our letters.
+func sheets(size Size) *fpdf.Fpdf {
+	f := fpdf.NewCustom(&fpdf.InitType{OrientationStr: "P", UnitStr: "mm", Size: fpdf.SizeType{Wd: size.Width, Ht: size.Height}})
+	f.AddUTF8FontFromBytes(face, "", liberationsansregular.TTF)
+	f.AddUTF8FontFromBytes(face, "B", liberationsansbold.TTF)
+	return f
 }
 
 // A setter sets one page. Measuring and drawing go through the same code: while
@@ -122,12 +128,16 @@ func (s *setter) head() float64 {
 // what stands opposite.
 func (s *setter) name(name string, y float64) float64 {
 	const large, least, step = 26.0, 15.0, 0.45
-	room := s.width() - s.measure(s.page.Aside, 20, true) - 5
+	aside := 20.0
+	for aside > 8 && s.measure(s.page.Aside, aside, true) > s.width()*0.6 {
+		aside -= 0.5
+	}
+	room := max(s.width()-s.measure(s.page.Aside, aside, true)-5, s.width()*0.25)
 	size := large
 	for size > least && s.measure(name, size, true) > room {
 		size -= 0.5
 	}
-	s.text(s.page.Aside, margin+s.width(), y+9.6, 20, true, End, false)
+	s.text(s.page.Aside, margin+s.width(), y+9.6, aside, true, End, false)
 	y += 9.6 - (large-size)*point*0.4
 	for i, line := range s.split(name, room, size, true) {
 		if i > 0 {
