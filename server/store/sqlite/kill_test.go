@@ -24,7 +24,13 @@ import (
 // TestMain lets the test binary be the process that is killed.
 func TestMain(m *testing.M) {
 	if path := os.Getenv("BOWROLL_KILL_STORE"); path != "" {
-		if err := victim(path, os.Getenv("BOWROLL_KILL_POINT"), os.Getenv("BOWROLL_KILL_FROM")); err != nil {
+		var err error
+		if left := os.Getenv("BOWROLL_KILL_CHANGE"); left != "" {
+			err = dieAtChange(path, left)
+		} else {
+			err = victim(path, os.Getenv("BOWROLL_KILL_POINT"), os.Getenv("BOWROLL_KILL_FROM"))
+		}
+		if err != nil {
 			fmt.Fprintln(os.Stderr, err)
 			os.Exit(1)
 		}
