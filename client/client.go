@@ -49,6 +49,8 @@ type Client struct {
 	Plans      bowrollv1.PlansClient
 	Sweeps     bowrollv1.SweepsClient
 
+	Observations bowrollv1.ObservationsClient
+
 	conn  grpc.ClientConnInterface
 	close func() error
 }
@@ -82,8 +84,11 @@ func newClient(conn *grpc.ClientConn, s settings, closing func() error) *Client 
 		Stock:      bowrollv1.NewStockClient(over),
 		Plans:      bowrollv1.NewPlansClient(over),
 		Sweeps:     bowrollv1.NewSweepsClient(over),
-		conn:       conn,
-		close:      closing,
+
+		Observations: bowrollv1.NewObservationsClient(over),
+
+		conn:  conn,
+		close: closing,
 	}
 }
 

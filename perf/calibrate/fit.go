@@ -127,6 +127,7 @@ func (d *datum) whiten() {
 	}
 	var chol mat.Cholesky
 	chol.Factorize(sym) // instruments have standard deviations above zero
+	d.lower.Reset()
 	chol.LTo(&d.lower)
 }
 
@@ -207,8 +208,9 @@ func (f *fitter) departureOf(d *datum, x []float64) (out departure) {
 	return out
 }
 
-// linearise computes predictions, and where slopes is set sensitivities, at x. A
-// run that does not lift off there keeps what it had.
+// linearise computes predictions, and where slopes is set sensitivities and the
+// spread of single runs, at x. A run that does not lift off there keeps what it
+// had.
 func (f *fitter) linearise(ctx context.Context, slopes bool) error {
 	for i := range f.data {
 		d := &f.data[i]
@@ -228,6 +230,10 @@ func (f *fitter) linearise(ctx context.Context, slopes bool) error {
 		if slopes {
 			if jac, ok := f.p.sensitivity(at); ok {
 				d.jac = jac
+			}
+			if cov, ok := f.p.spread(&f.runs[i], at); ok {
+				d.cov = cov
+				d.whiten()
 			}
 		}
 	}

@@ -11,6 +11,7 @@ import (
 func (f *fitter) improve(use func(int) bool, x []float64, says func(int, []float64) measures) float64 {
 	n := len(x)
 	normal := mat.NewSymDense(max(n, 1), nil)
+	known := mat.NewSymDense(max(n, 1), nil) // what the runs say, as intervals count it
 	right := make([]float64, max(n, 1))
 	var weighted float64
 	total := 0
@@ -28,6 +29,9 @@ func (f *fitter) improve(use func(int) bool, x []float64, says func(int, []float
 		square := dot(res, res)
 		p := float64(len(res))
 		w := (Freedom + p) / (Freedom + square/(f.scale*f.scale))
+		// The information of a t distribution beside that of the weights, which are
+		// one on average (Lange, Little and Taylor, appendix B).
+		share := (Freedom + p) / (Freedom + p + 2)
 		weighted += w * square
 		total += len(res)
 		rows := make([][]float64, len(d.columns))
@@ -36,7 +40,9 @@ func (f *fitter) improve(use func(int) bool, x []float64, says func(int, []float
 			right[c] += w * dot(rows[a], res)
 			for b := range a + 1 {
 				at, to := min(d.columns[b], c), max(d.columns[b], c)
-				normal.SetSym(at, to, normal.At(at, to)+w*dot(rows[a], rows[b]))
+				product := w * dot(rows[a], rows[b])
+				normal.SetSym(at, to, normal.At(at, to)+product)
+				known.SetSym(at, to, known.At(at, to)+share*product)
 			}
 		}
 	}
@@ -63,15 +69,33 @@ func (f *fitter) improve(use func(int) bool, x []float64, says func(int, []float
 		x[a] += change
 		largest = max(largest, math.Abs(change))
 	}
-	f.inverse = mat.NewSymDense(max(n, 1), nil)
-	_ = chol.InverseTo(f.inverse)
+	inverse := mat.NewSymDense(max(n, 1), nil)
+	_ = chol.InverseTo(inverse)
 	for a := range n {
 		for b := range n {
-			effective += precision * f.inverse.At(a, b) * normal.At(a, b)
+			effective += precision * inverse.At(a, b) * normal.At(a, b)
 		}
 	}
+	f.covariance(known, precision)
 	f.scale = math.Sqrt((weighted + scaleBelief) / (math.Max(1, float64(total)-effective) + scaleBelief))
 	return largest
+}
+
+// covariance takes over what the unknowns are good to.
+func (f *fitter) covariance(known *mat.SymDense, precision float64) {
+	n := len(f.x)
+	full := mat.NewSymDense(max(n, 1), nil)
+	full.SetSym(0, 0, 1)
+	for a := range n {
+		for b := a; b < n; b++ {
+			full.SetSym(a, b, precision*known.At(a, b))
+		}
+		full.SetSym(a, a, full.At(a, a)+1/(f.columns[a].prior*f.columns[a].prior))
+	}
+	var chol mat.Cholesky
+	chol.Factorize(full)
+	f.inverse = mat.NewSymDense(max(n, 1), nil)
+	_ = chol.InverseTo(f.inverse)
 }
 
 func dot(a, b []float64) (sum float64) {

@@ -72,6 +72,7 @@ type commandLine struct {
 	Model   modelCommand   `cmd:"" help:"Show the model's version, or check it against published values."`
 	Stock   stockCommand   `cmd:"" help:"Keep the ledger of a site's units: receive, move, count, quarantine, and what happened."`
 	Plans   plansCommand   `cmd:"" help:"Keep plans: save, confirm (reserves units), cancel, issue cards, record launches."`
+	Observe observeCommand `cmd:"" help:"Record what launches did, hold it against the model, fit and decide on corrections."`
 	Cards   cardsCommand   `cmd:"" help:"Issue and print the launch cards of a kept plan, as they are kept; void ones print as void."`
 	Pack    packCommand    `cmd:"" help:"Put everything kept of a plan into one file that can be checked without a service."`
 	Catalog catalogCommand `cmd:"" help:"Show the aircraft types, booster types, sites and decks that may be named."`
