@@ -45,8 +45,8 @@ type choiceFlags struct {
 	Plan string `help:"Runs flown from this plan only." placeholder:"PLAN"`
 }
 
-// typeName takes an aircraft type by id or resource name.
-func typeName(id string) string {
+// aircraftTypeName takes an aircraft type by id or resource name.
+func aircraftTypeName(id string) string {
 	if id == "" {
 		return ""
 	}
@@ -67,7 +67,7 @@ func (c *observeListCommand) Run(p *program) error {
 		answer = &bowrollv1.ListObservedRunsResponse{}
 		answer.ObservedRuns, err = pages(p.ctx, to.Observations.ListObservedRuns, func(token string) *bowrollv1.ListObservedRunsRequest {
 			return &bowrollv1.ListObservedRunsRequest{
-				Parent: siteName(c.Site), AircraftType: typeName(c.Type), Tail: c.Tail, Lot: c.Lot, Plan: c.Plan,
+				Parent: siteName(c.Site), AircraftType: aircraftTypeName(c.Type), Tail: c.Tail, Lot: c.Lot, Plan: c.Plan,
 				IncludeSuperseded: c.Superseded, PageSize: 200, PageToken: token,
 			}
 		}, (*bowrollv1.ListObservedRunsResponse).GetObservedRuns, &answer.Provenance)
@@ -95,7 +95,7 @@ func (c *observeResidualsCommand) Run(p *program) error {
 	}
 	answer, err := ask(p, "comparing the runs with the model", func(to *client.Client) (*bowrollv1.TabulateResidualsResponse, error) {
 		return to.Observations.TabulateResiduals(p.ctx, &bowrollv1.TabulateResidualsRequest{
-			Parent: siteName(c.Site), AircraftType: typeName(c.Type), Tail: c.Tail, Lot: c.Lot, Plan: c.Plan, CatalogRevision: c.Revision,
+			Parent: siteName(c.Site), AircraftType: aircraftTypeName(c.Type), Tail: c.Tail, Lot: c.Lot, Plan: c.Plan, CatalogRevision: c.Revision,
 		})
 	}, sheet.Residuals)
 	for _, d := range answer.GetDrifts() {
@@ -139,7 +139,7 @@ func (c *observeFitCommand) Run(p *program) error {
 		return err
 	}
 	_, err := ask(p, "fitting", func(to *client.Client) (*bowrollv1.CorrectionFit, error) {
-		return to.Observations.FitCorrection(p.ctx, &bowrollv1.FitCorrectionRequest{Parent: siteName(c.Site), AircraftType: typeName(c.Type), Settings: c.settings()})
+		return to.Observations.FitCorrection(p.ctx, &bowrollv1.FitCorrectionRequest{Parent: siteName(c.Site), AircraftType: aircraftTypeName(c.Type), Settings: c.settings()})
 	}, sheet.CorrectionFit)
 	return err
 }
@@ -156,7 +156,7 @@ type observeProposeCommand struct {
 func (c *observeProposeCommand) Run(p *program) error {
 	_, err := change(p, c.actFlags, "fitting and proposing", func(to *client.Client, id string) (*bowrollv1.Correction, error) {
 		return to.Observations.ProposeCorrection(p.ctx, &bowrollv1.ProposeCorrectionRequest{
-			Parent: siteName(c.Site), CorrectionId: c.Correction, AircraftType: typeName(c.Type), Settings: c.settings(),
+			Parent: siteName(c.Site), CorrectionId: c.Correction, AircraftType: aircraftTypeName(c.Type), Settings: c.settings(),
 			Reason: c.Reason, Actor: c.Actor, RequestId: id,
 		})
 	}, sheet.Correction)
@@ -181,7 +181,7 @@ func (c *observeCorrectionsCommand) Run(p *program) error {
 	_, err := ask(p, "reading the corrections", func(to *client.Client) (answer *bowrollv1.ListCorrectionsResponse, err error) {
 		answer = &bowrollv1.ListCorrectionsResponse{}
 		answer.Corrections, err = pages(p.ctx, to.Observations.ListCorrections, func(token string) *bowrollv1.ListCorrectionsRequest {
-			return &bowrollv1.ListCorrectionsRequest{AircraftType: typeName(c.Type), PageSize: 200, PageToken: token}
+			return &bowrollv1.ListCorrectionsRequest{AircraftType: aircraftTypeName(c.Type), PageSize: 200, PageToken: token}
 		}, (*bowrollv1.ListCorrectionsResponse).GetCorrections, &answer.Provenance)
 		return answer, err
 	}, sheet.Corrections)
