@@ -5,8 +5,10 @@ import (
 	"context"
 	"crypto/sha256"
 	"encoding/json"
+	"errors"
 	"flag"
 	"fmt"
+	"io"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -66,7 +68,41 @@ func identity(t *testing.T, c *client.Client, h *harness) []string {
 			note(fmt.Sprintf("%s-%d", method, i), answer)
 		}
 	}
-	return list
+	tabulate := &bowrollv1.WindLimitsTabulateRequest{}
+	for _, call := range calls {
+		if call.Method == "WindLimits.Tabulate" {
+			text, err := json.Marshal(call.Request)
+			if err != nil {
+				t.Fatal(err)
+			}
+			tabulate = into(t, string(text), tabulate)
+		}
+	}
+	return append(list, tabulated(t, c, tabulate)...)
+}
+
+// tabulated is a line for each row of a deck's table, in the order in which they
+// come, and one for its summary. How far along the service says it is depends on
+// the clock and is left out.
+func tabulated(t *testing.T, c *client.Client, request *bowrollv1.WindLimitsTabulateRequest) []string {
+	t.Helper()
+	stream, err := c.WindLimits.Tabulate(t.Context(), request)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var list []string
+	for {
+		part, err := stream.Recv()
+		if errors.Is(err, io.EOF) {
+			return list
+		}
+		if err != nil {
+			t.Fatal(err)
+		}
+		if part.GetProgress() == nil {
+			list = append(list, fmt.Sprintf("row-%d %x", len(list), sha256.Sum256(canonical.Append(nil, part))))
+		}
+	}
 }
 
 // vectorCases are the reference take-offs as requests.
