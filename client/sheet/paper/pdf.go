@@ -219,7 +219,7 @@ func (s *setter) flow(c Cell, y float64) float64 {
 	for _, b := range c.Blocks {
 		t, isTable := b.(Table)
 		if !isTable {
-			y = s.place(b, y)
+			y = s.place(c, b, y)
 			continue
 		}
 		rows, strong := t.Rows, t.Strong
@@ -263,24 +263,23 @@ func (s *setter) goOn(c Cell) float64 {
 	return s.title(c, margin, s.head(), s.width())
 }
 
-// place draws a block where it fits, on a new sheet if need be.
-func (s *setter) place(b Block, y float64) float64 {
+// place draws a block of a cell where it fits, on a new sheet if need be.
+func (s *setter) place(c Cell, b Block, y float64) float64 {
 	if lines, ok := b.(Lines); ok {
 		for _, l := range lines {
-			y = s.whole(Lines{l}, y)
+			y = s.whole(c, Lines{l}, y)
 		}
 		return y
 	}
-	return s.whole(b, y)
+	return s.whole(c, b, y)
 }
 
-func (s *setter) whole(b Block, y float64) float64 {
+func (s *setter) whole(c Cell, b Block, y float64) float64 {
 	s.dry = true
 	end := s.block(b, margin, y, s.width())
 	s.dry = false
 	if end > s.bottom() {
-		s.open()
-		y = s.head()
+		y = s.goOn(c)
 	}
 	return s.block(b, margin, y, s.width()) + 0.7
 }
