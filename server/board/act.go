@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"net/http"
+	"net/url"
 	"strings"
 	"time"
 
@@ -78,7 +79,15 @@ var acts = map[string]act{
 		_, err := b.to.Plans.ScrubSortie(ctx, &bowrollv1.ScrubSortieRequest{Name: name, Sortie: r.PostFormValue("sortie"), Reason: r.PostFormValue("reason"), Actor: actor, RequestId: request})
 		return err
 	},
-	"record": recordLaunch,
+	"record": func(ctx context.Context, b *board, r *http.Request, name, actor, request string) error {
+		asked, err := b.launchRequest(ctx, r, name)
+		if err != nil {
+			return err
+		}
+		asked.Actor, asked.RequestId = actor, request
+		_, err = b.to.Plans.RecordLaunch(ctx, asked)
+		return err
+	},
 }
 
 // methods are what each act calls.
@@ -86,6 +95,7 @@ var methods = map[string]string{
 	"confirm": bowrollv1.Plans_ConfirmPlan_FullMethodName, "cancel": bowrollv1.Plans_CancelPlan_FullMethodName,
 	"card": bowrollv1.Plans_IssueCard_FullMethodName, "scrub": bowrollv1.Plans_ScrubSortie_FullMethodName,
 	"record": bowrollv1.Plans_RecordLaunch_FullMethodName, "recheck": bowrollv1.Plans_RecheckPlan_FullMethodName,
+	"recompute": bowrollv1.Plans_RecomputePlan_FullMethodName,
 }
 
 // act does one thing to a kept plan.
@@ -100,11 +110,17 @@ func (b *board) act(w http.ResponseWriter, r *http.Request, v *visitor) error {
 		return &problem{Code: http.StatusNotFound, Title: "There is no such page", Text: "The address leads nowhere on this board.", Back: back, BackName: "The plan"}
 	}
 	ctx, name := v.context(r.Context()), "sites/"+site+"/plans/"+id
-	if what == "recheck" {
+	switch what {
+	case "recheck":
 		return b.recheck(w, r, v, site, id)
+	case "recompute":
+		return b.recompute(w, r, v, site, id)
 	}
 	if err := acts[what](ctx, b, r, name, actor(r, v), r.PostFormValue("request_id")); err != nil {
 		p := at(err, back, "Back to the plan as it is now").(*problem)
+		if what == "record" && p.Code == http.StatusUnprocessableEntity {
+			p.Back, p.BackName = back+"/launch/"+url.PathEscape(r.PostFormValue("sortie")), "Back to the record of the launch"
+		}
 		if p.Code == http.StatusForbidden {
 			p.Text += " You are " + v.who.Name + " with " + strings.Join(grants(v), ", ") + "; " + strings.TrimPrefix(method, "/bowroll.v1.") + " was not called."
 		}
@@ -132,49 +148,6 @@ func parseInstant(text string) (time.Time, error) {
 		}
 	}
 	return time.Time{}, fmt.Errorf("%q is no instant. Write the day, the time and Z or an offset, e.g. 2041-03-07T05:30Z. Nothing was done.", text)
-}
-
-// recordLaunch records a launch, with one outcome for all its booster units: what
-// happened to each alone is recorded with the command line.
-func recordLaunch(ctx context.Context, b *board, r *http.Request, name, actor, request string) error {
-	when, err := instantForm(r, "launched", "Launched at")
-	if err != nil {
-		return err
-	}
-	events := map[string]bowrollv1.UnitEvent{"expended": bowrollv1.UnitEvent_UNIT_EVENT_EXPEND, "misfired": bowrollv1.UnitEvent_UNIT_EVENT_MISFIRE,
-		"hung up": bowrollv1.UnitEvent_UNIT_EVENT_HANG_UP, "returned": bowrollv1.UnitEvent_UNIT_EVENT_RETURN}
-	event, ok := events[r.PostFormValue("outcome")]
-	if !ok {
-		return &problem{Code: http.StatusUnprocessableEntity, Title: "What became of the units is not said", Text: "Choose expended, misfired, hung up or returned. Nothing was recorded."}
-	}
-	plan, err := b.to.Plans.GetPlan(ctx, &bowrollv1.GetPlanRequest{Name: name})
-	if err != nil {
-		return err
-	}
-	asked := &bowrollv1.RecordLaunchRequest{Name: name, Sortie: r.PostFormValue("sortie"), LaunchTime: when, Actor: actor, RequestId: request}
-	for _, s := range plan.GetSorties() {
-		if s.GetId() != asked.Sortie {
-			continue
-		}
-		for _, d := range s.GetDraws() {
-			lot, err := b.to.Stock.GetLot(ctx, &bowrollv1.GetLotRequest{Name: name[:strings.Index(name, "/plans/")] + "/lots/" + d.GetLot()})
-			if err != nil {
-				return err
-			}
-			if lot.GetKind() != bowrollv1.LotKind_LOT_KIND_BOOSTER {
-				continue
-			}
-			for _, unit := range d.GetUnits() {
-				step := &bowrollv1.UnitStep{Unit: unit, Event: event, Reason: "launch"}
-				if event != bowrollv1.UnitEvent_UNIT_EVENT_EXPEND {
-					step.Place = strings.TrimSpace(r.PostFormValue("place"))
-				}
-				asked.Outcomes = append(asked.Outcomes, step)
-			}
-		}
-	}
-	_, err = b.to.Plans.RecordLaunch(ctx, asked)
-	return err
 }
 
 // liveFields are what is measured now, by the name of the form's field.
@@ -232,5 +205,19 @@ func (b *board) recheck(w http.ResponseWriter, r *http.Request, v *visitor, site
 	for _, f := range liveFields {
 		inputs[f.Name] = r.PostFormValue(f.Name)
 	}
-	return b.showKept(w, v, site, id, plan, checked, inputs)
+	return b.showKept(w, v, plan, keptView{Site: site, Plan: id, Checked: checked, Inputs: inputs})
+}
+
+// recompute computes a kept plan anew and says whether it comes out the same.
+func (b *board) recompute(w http.ResponseWriter, r *http.Request, v *visitor, site, id string) error {
+	ctx, name := v.context(r.Context()), "sites/"+site+"/plans/"+id
+	again, err := b.to.Plans.RecomputePlan(ctx, &bowrollv1.RecomputePlanRequest{Name: name})
+	if err != nil {
+		return at(err, "/plans/"+site+"/"+id, "Back to the plan")
+	}
+	plan, err := b.to.Plans.GetPlan(ctx, &bowrollv1.GetPlanRequest{Name: name})
+	if err != nil {
+		return err
+	}
+	return b.showKept(w, v, plan, keptView{Site: site, Plan: id, Again: again})
 }

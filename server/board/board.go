@@ -92,6 +92,8 @@ func (b *board) routes(mux *http.ServeMux) {
 	known("GET /plans", b.sitesOfPlans)
 	known("GET /plans/{site}", b.keptPlans)
 	known("GET /plans/{site}/{plan}", b.keptPlan)
+	known("GET /plans/{site}/{plan}/cards", b.keptCards)
+	known("GET /plans/{site}/{plan}/launch/{sortie}", b.launchPage)
 	known("POST /plans/{site}/{plan}/{act}", b.act)
 
 	known("GET /wind", b.wind)

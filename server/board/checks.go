@@ -45,6 +45,18 @@ func (b *board) checks(w http.ResponseWriter, r *http.Request, v *visitor) error
 	if err != nil && status.Code(err) != codes.InvalidArgument && status.Code(err) != codes.Unimplemented {
 		return err
 	}
+	return b.write(w, v, http.StatusOK, view{Page: "checks", Title: "Checks of the model", From: info.GetProvenance(), Data: struct {
+		Info               *bowrollv1.ModelInfo
+		Published          *bowrollv1.ModelCheckResponse
+		Vectors            *bowrollv1.ModelCheckVectorsResponse
+		Checks, Deviations paper.Table
+		Dispersions        paper.Table
+		Constants          paper.Table
+	}{info, published, vectors, publishedTable(published), deviationTable(vectors), dispersionTable(info), constantTable(info)}})
+}
+
+// publishedTable is published values beside today's figures.
+func publishedTable(published *bowrollv1.ModelCheckResponse) paper.Table {
 	t := paper.Table{Columns: []paper.Column{{Head: "Check"}, {Head: "Verdict", Badges: verdicts()}, {Head: "Published", Right: true}, {Head: "Today", Right: true}, {Head: "Apart", Right: true}, {Head: "Permitted", Right: true}, {Head: "Unit"}, {Head: "Source"}, {Head: "Obtained"}}}
 	for _, c := range published.GetChecks() {
 		permitted := significant(c.GetTolerance(), 3)
@@ -53,14 +65,31 @@ func (b *board) checks(w http.ResponseWriter, r *http.Request, v *visitor) error
 		}
 		t.Rows = append(t.Rows, []string{c.GetTitle(), verdict(c.GetVerdict()), significant(c.GetExpected(), 6), significant(c.GetComputed(), 6), significant(c.GetDeviation(), 2), permitted, c.GetUnit(), c.GetSource(), c.GetObtained()})
 	}
-	d := paper.Table{Columns: []paper.Column{{Head: "Quantity"}, {Head: "Verdict", Badges: verdicts()}, {Head: "Cases", Right: true}, {Head: "Furthest apart, relative", Right: true}, {Head: "Permitted", Right: true}, {Head: "In case"}}}
+	return t
+}
+
+// deviationTable is how far the model is from its reference cases.
+func deviationTable(vectors *bowrollv1.ModelCheckVectorsResponse) paper.Table {
+	t := paper.Table{Columns: []paper.Column{{Head: "Quantity"}, {Head: "Verdict", Badges: verdicts()}, {Head: "Cases", Right: true}, {Head: "Furthest apart, relative", Right: true}, {Head: "Permitted", Right: true}, {Head: "In case"}}}
 	for _, x := range vectors.GetDeviations() {
-		d.Rows = append(d.Rows, []string{x.GetQuantity(), verdict(x.GetVerdict()), strconv.Itoa(int(x.GetCaseCount())), figure.Given(x.LargestRelative, func(v float64) string { return significant(v, 2) }), significant(x.GetTolerance(), 2), x.GetCaseId()})
+		t.Rows = append(t.Rows, []string{x.GetQuantity(), verdict(x.GetVerdict()), strconv.Itoa(int(x.GetCaseCount())), figure.Given(x.LargestRelative, func(v float64) string { return significant(v, 2) }), significant(x.GetTolerance(), 2), x.GetCaseId()})
 	}
-	return b.write(w, v, http.StatusOK, view{Page: "checks", Title: "Checks of the model", From: info.GetProvenance(), Data: struct {
-		Info               *bowrollv1.ModelInfo
-		Published          *bowrollv1.ModelCheckResponse
-		Vectors            *bowrollv1.ModelCheckVectorsResponse
-		Checks, Deviations paper.Table
-	}{info, published, vectors, t, d}})
+	return t
+}
+
+// dispersionTable is what chance is computed with, and where it comes from.
+func dispersionTable(info *bowrollv1.ModelInfo) paper.Table {
+	t := paper.Table{Columns: []paper.Column{{Head: "Quantity"}, {Head: "Value", Right: true}, {Head: "Holds for"}, {Head: "Source"}}}
+	for _, d := range info.GetDispersions() {
+		t.Rows = append(t.Rows, []string{d.GetQuantity(), significant(d.GetValue(), -1), d.GetScope(), d.GetSource()})
+	}
+	return t
+}
+
+func constantTable(info *bowrollv1.ModelInfo) paper.Table {
+	t := paper.Table{Columns: []paper.Column{{Head: "Constant"}, {Head: "Value", Right: true}, {Head: "Source"}}}
+	for _, c := range info.GetConstants() {
+		t.Rows = append(t.Rows, []string{c.GetId(), significant(c.GetValue(), -1), c.GetSource()})
+	}
+	return t
 }

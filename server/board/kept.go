@@ -68,6 +68,8 @@ type keptView struct {
 	Checked    *bowrollv1.RecheckPlanResponse
 	Sides      []paper.Table
 	Inputs     map[string]string
+	Again      *bowrollv1.RecomputePlanResponse
+	Cards      []*bowrollv1.PlanSortie // that a card was issued for
 }
 
 // keptPlan shows one plan of a site.
@@ -80,12 +82,16 @@ func (b *board) keptPlan(w http.ResponseWriter, r *http.Request, v *visitor) err
 	if err != nil {
 		return err
 	}
-	return b.showKept(w, v, site, id, plan, nil, nil)
+	return b.showKept(w, v, plan, keptView{Site: site, Plan: id})
 }
 
-func (b *board) showKept(w http.ResponseWriter, v *visitor, site, id string, plan *bowrollv1.Plan, checked *bowrollv1.RecheckPlanResponse, inputs map[string]string) error {
-	shown := keptView{Site: site, Plan: id, Kept: plan, Actor: v.who.Name, Request: b.NewID() + b.NewID(), Checked: checked, Inputs: inputs, May: map[string]bool{}}
+// showKept shows a plan beside what was just found of it.
+func (b *board) showKept(w http.ResponseWriter, v *visitor, plan *bowrollv1.Plan, shown keptView) error {
+	shown.Kept, shown.Actor, shown.Request, shown.May = plan, v.who.Name, b.NewID()+b.NewID(), map[string]bool{}
 	for _, s := range plan.GetSorties() {
+		if s.GetCardRevision() > 0 {
+			shown.Cards = append(shown.Cards, s)
+		}
 		switch s.GetState() {
 		case bowrollv1.SortieState_SORTIE_STATE_VOID:
 			shown.Void = append(shown.Void, s)
@@ -100,19 +106,18 @@ func (b *board) showKept(w http.ResponseWriter, v *visitor, site, id string, pla
 		shown.Sheet = &page
 	}
 	draft, confirmed := plan.GetState() == bowrollv1.PlanState_PLAN_STATE_DRAFT, plan.GetState() == bowrollv1.PlanState_PLAN_STATE_CONFIRMED
-	offer := func(act, method string, stands bool) { shown.May[act] = stands && v.may(method, site) }
+	offer := func(act, method string, stands bool) { shown.May[act] = stands && v.may(method, shown.Site) }
 	offer("confirm", bowrollv1.Plans_ConfirmPlan_FullMethodName, draft)
 	offer("cancel", bowrollv1.Plans_CancelPlan_FullMethodName, draft || confirmed)
 	offer("card", bowrollv1.Plans_IssueCard_FullMethodName, confirmed && len(shown.Active) > 0)
 	offer("recheck", bowrollv1.Plans_RecheckPlan_FullMethodName, confirmed)
 	offer("record", bowrollv1.Plans_RecordLaunch_FullMethodName, confirmed && len(shown.Active) > 0)
 	offer("scrub", bowrollv1.Plans_ScrubSortie_FullMethodName, confirmed && len(shown.Active) > 0)
-	if checked != nil {
-		for _, c := range checked.GetCards() {
-			shown.Sides = append(shown.Sides, sidesTable(c, v))
-		}
+	offer("recompute", bowrollv1.Plans_RecomputePlan_FullMethodName, true)
+	for _, c := range shown.Checked.GetCards() {
+		shown.Sides = append(shown.Sides, sidesTable(c, v))
 	}
-	return b.write(w, v, http.StatusOK, view{Page: "kept", Title: "Plan " + id + " of " + site, From: plan.GetPinned(), Data: shown})
+	return b.write(w, v, http.StatusOK, view{Page: "kept", Title: "Plan " + shown.Plan + " of " + shown.Site, From: plan.GetPinned(), Data: shown})
 }
 
 // sortieTable is where each launch of a plan stands.

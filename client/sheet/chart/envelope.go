@@ -177,8 +177,11 @@ func (e *envelope) spokes(c *canvas) {
 		p := e.polar(-e.half, speed)
 		l := letter{size: small, shade: dark, across: draw.XRight, up: draw.YCenter}
 		x, y := float64(p.X)-4, float64(p.Y)-2
-		if e.half == 180 {
+		switch {
+		case e.half == 180:
 			l.across, x, y = draw.XLeft, float64(p.X)+3, float64(p.Y)+6
+		case e.half >= 60: // below the edge, where its direction is not written
+			y -= 8
 		}
 		c.say(l, x, y, figure.Fixed(speed, 0))
 	}

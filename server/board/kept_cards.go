@@ -1,0 +1,61 @@
+package board
+
+import (
+	"context"
+	"fmt"
+	"net/http"
+
+	"bowroll/client/gather"
+	"bowroll/client/sheet/paper"
+	"bowroll/perf/quantity"
+	bowrollv1 "bowroll/proto/bowroll/v1"
+)
+
+// keptCards prints the cards of a kept plan as they were issued; those that hold
+// no longer are stamped void.
+func (b *board) keptCards(w http.ResponseWriter, r *http.Request, v *visitor) error {
+	if err := b.keeps(); err != nil {
+		return err
+	}
+	site, id := r.PathValue("site"), r.PathValue("plan")
+	back := "/plans/" + site + "/" + id
+	ctx, cancel := context.WithTimeout(v.context(r.Context()), paperTime)
+	defer cancel()
+	plan, err := b.to.Plans.GetPlan(ctx, &bowrollv1.GetPlanRequest{Name: "sites/" + site + "/plans/" + id})
+	if err != nil {
+		return at(err, "/plans/"+site, "The plans of "+site)
+	}
+	// Cards are drawn from the catalog as it is now: with another one they would not
+	// be those that were issued.
+	model, err := b.to.Model.GetModel(ctx, &bowrollv1.GetModelRequest{})
+	if err != nil {
+		return err
+	}
+	if now, then := model.GetProvenance().GetCatalogRevision(), plan.GetPinned().GetCatalogRevision(); now != then {
+		return &problem{Code: http.StatusConflict, Title: "The catalog has changed since", Back: back, BackName: "Back to the plan",
+			Text: fmt.Sprintf("The plan was made with catalog %s and this service has %s now. Keep the cycle as a new plan and issue its cards.", then, now)}
+	}
+	// One system of units whatever is shown, so that a card has one digest: the mark
+	// of its check is put at a whole number of them.
+	sources, err := gather.Cards(ctx, b.to, plan.GetCycle(), plan.GetAnswer(), quantity.Trade)
+	if err != nil {
+		return at(err, back, "Back to the plan")
+	}
+	issued, err := gather.Issued(ctx, b.to, plan, sources)
+	if err != nil {
+		return at(err, back, "Back to the plan")
+	}
+	doc := paper.Document{Title: "Launch cards: " + plan.GetName(), Dated: plan.GetCycle().GetStartTime().AsTime().UTC()}
+	only := r.FormValue("sortie")
+	for i, c := range issued {
+		sortie := gather.PlanSortie(plan, sources[i].Launch.GetSortie())
+		if sortie.GetCardRevision() == 0 || only != "" && sortie.GetId() != only {
+			continue
+		}
+		doc.Pages = append(doc.Pages, c.Page(v.units))
+	}
+	if len(doc.Pages) == 0 {
+		return &problem{Code: http.StatusNotFound, Title: "There is no card", Text: "None was issued for it.", Back: back, BackName: "Back to the plan"}
+	}
+	return printed(w, r, doc, "cards-"+id)
+}
