@@ -38,7 +38,11 @@ func NewObservations(kept *KeptCatalog, validator protovalidate.Validator, snaps
 // sent again gets the first answer.
 func (o *Observations) write(ctx context.Context, site, method string, r mutation, into proto.Message,
 	change func(ctx context.Context, tx store.Tx, actor string, now time.Time) (proto.Message, error)) error {
-	actor, now := r.GetActor(), store.FromMicros(store.Micros(o.now()))
+	actor, err := actorOf(ctx, r.GetActor())
+	if err != nil {
+		return refused(err)
+	}
+	now := store.FromMicros(store.Micros(o.now()))
 	request := store.Request{ID: r.GetRequestId(), Method: method, Hash: hashOf(r), Time: now}
 	result, _, err := o.store.Update(ctx, site, request, func(ctx context.Context, tx store.Tx) ([]byte, error) {
 		made, err := change(ctx, tx, actor, now)
