@@ -108,7 +108,8 @@ func exportLP(folder string, plan interface{ GetLpStages() []string }) error {
 		return badInput{err}
 	}
 	for i, text := range plan.GetLpStages() {
-		if err := os.WriteFile(filepath.Join(folder, fmt.Sprintf("stage%d.lp", i+1)), []byte(text), 0o644); err != nil {
+		name := filepath.Join(folder, fmt.Sprintf("stage%d.lp", i+1))
+		if err := writeFile(name, func(w io.Writer) error { _, err := io.WriteString(w, text); return err }); err != nil {
 			return badInput{err}
 		}
 	}
