@@ -31,18 +31,18 @@ func TestMain(m *testing.M) {
 	goleak.VerifyTestMain(m)
 }
 
-// TestKillInsideEachMigration brings a database of the first schema up to date and
+// TestKillInsideMigrations brings a database of the first schema up to date and
 // kills the process that does it inside one of the steps, held there by a lock on
 // what the step changes. What the step had done is undone, and the next start goes on.
-func TestKillInsideEachMigration(t *testing.T) {
+func TestKillInsideMigrations(t *testing.T) {
 	want, err := os.ReadFile("testdata/schema-1.txt")
 	if err != nil {
 		t.Fatal(err)
 	}
 	for _, at := range []struct{ lock, waiting string }{
-		// The first table of the step that keeps observed runs is of these sites.
+		// The first table of the next step refers to these sites.
 		{"LOCK TABLE sites IN ROW EXCLUSIVE MODE", "CREATE TABLE"},
-		// The index of what has run out is over these reservations.
+		// A later step, after others that are done, makes an index over these reservations.
 		{"LOCK TABLE reservations IN ROW EXCLUSIVE MODE", "CREATE INDEX"},
 	} {
 		address := restore(t, "testdata/schema-1.sql")
