@@ -1,8 +1,9 @@
 -- +goose Up
 
 -- Sweeps: what was asked and how far it is. The jobs that compute them are in the
--- job queue's own tables.
-CREATE TABLE sweeps (
+-- job queue's own tables. They may be there: they were once made as schema 2, before 3
+-- and 4 were known, and a store that has them so opens too.
+CREATE TABLE IF NOT EXISTS sweeps (
     site             TEXT NOT NULL REFERENCES sites (site),
     id               TEXT NOT NULL CHECK (id <> ''),
     display_name     TEXT NOT NULL,
@@ -29,7 +30,7 @@ CREATE TABLE sweeps (
 ) STRICT;
 
 -- Parts that are done. The primary key is why no row of a sweep is there twice.
-CREATE TABLE sweep_chunks (
+CREATE TABLE IF NOT EXISTS sweep_chunks (
     site      TEXT NOT NULL,
     sweep     TEXT NOT NULL,
     chunk     INTEGER NOT NULL CHECK (chunk >= 0),
