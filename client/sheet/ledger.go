@@ -144,6 +144,27 @@ func Units(w io.Writer, style Style, site string, units []*bowrollv1.Unit) error
 	return p.write(w)
 }
 
+// Reconciled draws the units of a lot as settling a count leaves them; checked says
+// that nothing was written.
+func Reconciled(w io.Writer, style Style, lot string, units []*bowrollv1.Unit, checked bool) error {
+	p := newPage(style)
+	p.heading("COUNT OF "+strings.ToUpper(short(lot))+" SETTLED", "times in UTC")
+	p.unitTable(units)
+	p.gap()
+	if checked {
+		p.paragraph(tonePlain, plural(len(units), "unit", "units")+" would be settled; nothing was written.", 0)
+		return p.write(w)
+	}
+	p.paragraph(tonePlain, plural(len(units), "unit", "units")+" settled. Count again to see that the ledger agrees.", 0)
+	for _, u := range units {
+		if u.GetState() == bowrollv1.UnitState_UNIT_STATE_QUARANTINED {
+			p.paragraph(toneCare, "What turned up is quarantined: only a named authority returns it to use.", 0)
+			break
+		}
+	}
+	return p.write(w)
+}
+
 // Moved draws units as the steps just taken leave them; checked says that
 // nothing was written.
 func Moved(w io.Writer, style Style, site string, units []*bowrollv1.Unit, checked bool) error {
@@ -234,6 +255,6 @@ func Count(w io.Writer, style Style, lot, place string, a *bowrollv1.CountLotRes
 		p.paragraph(toneGood, "The count agrees with the ledger.", 0)
 		return p.write(w)
 	}
-	p.paragraph(toneBad, "The count DIFFERS from the ledger. The differences are recorded; no unit was changed.", 0)
+	p.paragraph(toneBad, "The count DIFFERS from the ledger. The differences are recorded; no unit was changed: stock reconcile settles them.", 0)
 	return p.write(w)
 }

@@ -20,6 +20,7 @@ type stockCommand struct {
 	Receive    stockReceiveCommand    `cmd:"" help:"Take units on charge, into a new lot or one that is there."`
 	Move       stockMoveCommand       `cmd:"" help:"Take a step with units: inspect, accept, move, issue, fit and so on; from CSV many at once."`
 	Count      stockCountCommand      `cmd:"" help:"Compare the serials that were seen with the ledger."`
+	Reconcile  stockReconcileCommand  `cmd:"" help:"Settle what a count found: units lost, units that turned up, units stowed elsewhere."`
 	Record     stockRecordCommand     `cmd:"" help:"Record temperature and humidity beside a lot: one reading, or a logger's CSV file."`
 	Readings   stockReadingsCommand   `cmd:"" help:"Show the readings of a lot and its exposure outside the limits."`
 	Pick       stockPickCommand       `cmd:"" help:"Name the units to take next, first to expire first, and why."`
@@ -257,8 +258,8 @@ type stockCountCommand struct {
 }
 
 func (*stockCountCommand) Help() string {
-	return `Records the differences and changes no unit: report a missing one with "stock move SITE
-lose". Exits with 1 where there are differences.`
+	return `Records the differences and changes no unit: settle them with "stock reconcile". Exits
+with 1 where there are differences.`
 }
 
 func (c *stockCountCommand) Run(p *program) error {
