@@ -12,11 +12,31 @@ func Model(w io.Writer, style Style, info *bowrollv1.ModelInfo) error {
 	p := newPage(style)
 	p.heading("MODEL "+clean(info.GetProvenance().GetModelVersion()), "program "+clean(info.GetProgramVersion()))
 	p.labelled(tonePlain, "Catalog", tonePlain, info.GetProvenance().GetCatalogRevision(), labelColumns)
+	if info.GetDigest() != "" {
+		p.labelled(tonePlain, "Digest", tonePlain, info.GetDigest()+" (who has the same computes alike)", labelColumns)
+	}
+	if len(info.GetVersions()) > 0 {
+		p.heading("VERSIONS", "")
+		for _, v := range info.GetVersions() {
+			p.paragraph(tonePlain, clean(v.GetVersion())+", "+clean(v.GetDate()), 0)
+			for _, change := range v.GetChanges() {
+				p.paragraph(tonePlain, clean(change), 2)
+			}
+		}
+	}
 	if len(info.GetConstants()) > 0 {
 		p.heading("CONSTANTS", "")
 		t := table{columns: []column{{head: "Constant", least: 12}, {head: "Value", right: true}, {head: "Source", least: 16}}}
 		for _, c := range info.GetConstants() {
 			t.row(plain(clean(c.GetId()), figures(c.GetValue(), 9), clean(c.GetSource()))...)
+		}
+		p.table(t)
+	}
+	if len(info.GetDispersions()) > 0 {
+		p.heading("STANDARD DEVIATIONS WHERE A CASE GIVES NONE", "")
+		t := table{columns: []column{{head: "Quantity", least: 12}, {head: "Of", least: 8}, {head: "Value", right: true}, {head: "Source", least: 16}}}
+		for _, d := range info.GetDispersions() {
+			t.row(plain(clean(d.GetQuantity()), clean(d.GetScope()), figures(d.GetValue(), 4), clean(d.GetSource()))...)
 		}
 		p.table(t)
 	}

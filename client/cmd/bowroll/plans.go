@@ -15,16 +15,17 @@ import (
 )
 
 type plansCommand struct {
-	List    plansListCommand    `cmd:"" help:"List the plans of a site."`
-	Show    plansShowCommand    `cmd:"" help:"Show one plan: what became of each sortie, its units and its card."`
-	Save    plansSaveCommand    `cmd:"" help:"Plan a cycle and keep the plan. Nothing is reserved."`
-	Confirm plansConfirmCommand `cmd:"" help:"Reserve every unit that a plan needs, all or none."`
-	Cancel  plansCancelCommand  `cmd:"" help:"Give a plan up; its reserved units go back to stock."`
-	Card    plansCardCommand    `cmd:"" help:"Issue the launch card of a sortie."`
-	Recheck plansRecheckCommand `cmd:"" help:"Hold what is measured now against the cards that are out: which hold, which are void and by which side."`
-	Record  plansRecordCommand  `cmd:"" help:"Record that a sortie launched and what became of its units."`
-	Scrub   plansScrubCommand   `cmd:"" help:"Take a sortie out of a confirmed plan."`
-	Expire  plansExpireCommand  `cmd:"" help:"Return to stock what was reserved and not issued in time; a service does so by itself."`
+	List      plansListCommand      `cmd:"" help:"List the plans of a site."`
+	Show      plansShowCommand      `cmd:"" help:"Show one plan: what became of each sortie, its units and its card."`
+	Save      plansSaveCommand      `cmd:"" help:"Plan a cycle and keep the plan. Nothing is reserved."`
+	Confirm   plansConfirmCommand   `cmd:"" help:"Reserve every unit that a plan needs, all or none."`
+	Cancel    plansCancelCommand    `cmd:"" help:"Give a plan up; its reserved units go back to stock."`
+	Card      plansCardCommand      `cmd:"" help:"Issue the launch card of a sortie."`
+	Recheck   plansRecheckCommand   `cmd:"" help:"Hold what is measured now against the cards that are out: which hold, which are void and by which side."`
+	Recompute plansRecomputeCommand `cmd:"" help:"Compute a kept plan anew, and say whether it comes out the same."`
+	Record    plansRecordCommand    `cmd:"" help:"Record that a sortie launched and what became of its units."`
+	Scrub     plansScrubCommand     `cmd:"" help:"Take a sortie out of a confirmed plan."`
+	Expire    plansExpireCommand    `cmd:"" help:"Return to stock what was reserved and not issued in time; a service does so by itself."`
 }
 
 func (*plansCommand) Help() string {
