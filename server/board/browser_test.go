@@ -19,6 +19,7 @@ import (
 	"github.com/prometheus/client_golang/prometheus"
 	"go.uber.org/zap"
 	"google.golang.org/grpc"
+	"google.golang.org/grpc/metadata"
 
 	bowrollv1 "bowroll/proto/bowroll/v1"
 	"bowroll/server"
@@ -96,6 +97,18 @@ func (b *browser) picture(name string) {
 	}
 }
 
+// print keeps the page as it prints on A4 beside its pictures.
+func (b *browser) print(name string) {
+	b.t.Helper()
+	paper, err := chromedp.Run(b.ctx, chromedp.PrintToPDF(chromedp.PDFPaper(chromedp.PaperA4)))
+	if err != nil {
+		b.t.Fatal(err)
+	}
+	if err := os.WriteFile(filepath.Join(os.Getenv("BOARD_PICTURES"), name+".pdf"), paper, 0o644); err != nil {
+		b.t.Fatal(err)
+	}
+}
+
 // until waits until an expression is true, over any number of pages.
 func until(expression string) chromedp.Action[chromedp.Void] {
 	return chromedp.Func(func(ctx context.Context, t *chromedp.Target) error {
@@ -154,22 +167,33 @@ func TestFromFileToCardsInABrowser(t *testing.T) {
 	b.do("wide, by night", sized(1280, "dark"))
 	b.picture("plan-1280-night")
 	b.fits("the plan, wide")
+	if os.Getenv("BOARD_PICTURES") != "" {
+		b.print("plan")
+	}
 	b.do("the cards", chromedp.SetValue(chromedp.CSS("#valid_for"), "15 min"), chromedp.Click(chromedp.CSS(`button[value="html"]`)), says("Void after"))
 	b.picture("cards-1280-night")
 
 	for _, shot := range []struct{ name, path, word string }{
 		{"home", "/", "Plan a launch cycle"}, {"cycle", "/cycle", "Cycle file"}, {"plans", "/plans/varrow", "dawn-1"},
 		{"void", "/plans/varrow/dawn-1", "VOID"}, {"wind", windQuery, "Least headwind"}, {"stock", "/stock/varrow", "SUSPENDED"},
-		{"lot", "/stock/varrow/lot-11", "u11-01"}, {"checks", "/checks", "Published"}, {"missing", "/nowhere", "no such page"},
+		{"lot", "/stock/varrow/lot-11", "u11-01"}, {"checks", "/checks", "Published"}, {"launch", "/plans/varrow/dawn-1/launch/cedar-1", "u11-03"}, {"draft", "/plans/varrow/dawn-2", "Reserves every unit"}, {"missing", "/nowhere", "no such page"},
 	} {
-		scheme, other := "light", "dark"
-		b.do(shot.name, sized(360, other), chromedp.Navigate(w.url+shot.path), says(shot.word))
+		b.do(shot.name, sized(360, "dark"), chromedp.Navigate(w.url+shot.path), says(shot.word))
 		b.fits(shot.name + " at 360")
 		b.picture(shot.name + "-360-night")
-		b.do(shot.name, sized(1280, scheme))
+		b.do(shot.name, sized(1280, "light"))
 		b.fits(shot.name + " at 1280")
 		b.picture(shot.name + "-1280-day")
+		if os.Getenv("BOARD_PICTURES") != "" { // the other way round too
+			b.do(shot.name, sized(360, "light"))
+			b.picture(shot.name + "-360-day")
+			b.do(shot.name, sized(1280, "dark"))
+			b.picture(shot.name + "-1280-night")
+			b.print(shot.name)
+		}
 	}
+	b.do("computed anew", sized(360, "light"), chromedp.Navigate(w.url+"/plans/varrow/dawn-1"), chromedp.Click(chromedp.CSS(`form[action$="/recompute"] button`)), says("THE SAME"))
+	b.picture("again-360-day")
 	b.do("a void card", chromedp.Navigate(w.url+"/plans/varrow/dawn-1"), says("VOID"))
 	void := ask[string](b, `document.querySelector(".void").innerText`)
 	if !strings.Contains(void, "VOID") || !strings.Contains(void, "holds no longer") || !strings.Contains(void, "two duds in a row ashore") {
@@ -216,6 +240,55 @@ func TestWithTheKeyboardAlone(t *testing.T) {
 			t.Fatalf("the focus does not come round; it is on %q", at)
 		}
 	}
+}
+
+// tabTo presses Tab until the focus is on what the expression says.
+func (b *browser) tabTo(what string) {
+	b.t.Helper()
+	for range 120 {
+		b.do("tab", chromedp.KeyEvent(kb.Tab))
+		if ask[bool](b, "(e => "+what+")(document.activeElement)") {
+			return
+		}
+	}
+	b.t.Fatalf("no stop is %s", what)
+}
+
+func TestFromSigningInToACardInABrowserByKeyboard(t *testing.T) {
+	b := newBrowser(t)
+	w := begin(t, true)
+	w.keepDawn(metadata.AppendToOutgoingContext(t.Context(), "authorization", "Bearer "+w.token("quill", "planner@varrow", "armament@varrow")))
+	signIn := func(name, role string) {
+		t.Helper()
+		b.do("sign-in", chromedp.Navigate(w.url+"/plans/varrow/dawn-2"), says("Give the token"))
+		b.picture("signin-" + name + "-360-day")
+		b.fits("sign-in")
+		b.tabTo(`e.id === "token"`)
+		b.do("the token", chromedp.KeyEvent(w.token(name, role+"@varrow")), chromedp.KeyEvent(kb.Enter), says("Plan dawn-2"), says(name))
+	}
+	b.do("narrow", sized(360, "light"))
+	signIn("analyst-7", "reader")
+	if ask[bool](b, `!!document.querySelector("form[action$='/confirm'], form[action$='/cancel'], form[action$='/card']")`) {
+		t.Error("a reader is offered what only a planner may do")
+	}
+	b.picture("reader-360-day")
+	_ = ask[bool](b, `fetch("/plans/varrow/dawn-2/confirm", {method: "POST", body: new URLSearchParams({form: document.querySelector("[name=form]").value, etag: "e1", hold_until: "2041-03-07T08:00Z", request_id: "reader-confirms"})}).then(async r => { window.got = r.status + " " + await r.text() }), true`)
+	b.do("refused", until(`window.got && window.got.startsWith("403 ") && window.got.includes("analyst-7")`))
+	b.do("denied", chromedp.Navigate(w.url+"/cycle"), says("needs the role planner"))
+	b.picture("denied-360-day")
+	b.fits("denied")
+	b.tabTo(`e.textContent === "Sign out"`)
+	b.do("sign out", chromedp.KeyEvent(kb.Enter), says("Give the token"))
+
+	signIn("quill", "planner")
+	b.tabTo(`e.textContent === "Cycle"`)
+	b.do("the cycle", chromedp.KeyEvent(kb.Enter), says("Cycle file"))
+	b.tabTo(`e.id === "text"`)
+	b.do("pasted", chromedp.SetValue(chromedp.CSS("#text"), string(dawnFile(t))))
+	b.tabTo(`e.textContent === "Plan the cycle"`)
+	b.do("planned", chromedp.KeyEvent(kb.Enter), says("Stock before and after"))
+	b.tabTo(`e.textContent === "card of birch-2"`)
+	b.do("the card", chromedp.KeyEvent(kb.Enter), says("Void after"), says("birch-2"))
 }
 
 // slow never ends a plan, after saying that it began.

@@ -46,26 +46,47 @@ func (b *board) checks(w http.ResponseWriter, r *http.Request, v *visitor) error
 		return err
 	}
 	return b.write(w, v, http.StatusOK, view{Page: "checks", Title: "Checks of the model", From: info.GetProvenance(), Data: struct {
-		Info               *bowrollv1.ModelInfo
-		Published          *bowrollv1.ModelCheckResponse
-		Vectors            *bowrollv1.ModelCheckVectorsResponse
-		Checks, Deviations paper.Table
-		Dispersions        paper.Table
-		Constants          paper.Table
-	}{info, published, vectors, publishedTable(published), deviationTable(vectors), dispersionTable(info), constantTable(info)}})
+		Info                               *bowrollv1.ModelInfo
+		Published                          *bowrollv1.ModelCheckResponse
+		Sources                            []*publishedSource
+		Vectors                            *bowrollv1.ModelCheckVectorsResponse
+		Deviations, Dispersions, Constants paper.Table
+	}{info, published, publishedSources(published), vectors, deviationTable(vectors), dispersionTable(info), constantTable(info)}})
 }
 
-// publishedTable is published values beside today's figures.
-func publishedTable(published *bowrollv1.ModelCheckResponse) paper.Table {
-	t := paper.Table{Columns: []paper.Column{{Head: "Check"}, {Head: "Verdict", Badges: verdicts()}, {Head: "Published", Right: true}, {Head: "Today", Right: true}, {Head: "Apart", Right: true}, {Head: "Permitted", Right: true}, {Head: "Unit"}, {Head: "Source"}, {Head: "Obtained"}}}
+// A published source is values from one source beside today's figures.
+type publishedSource struct {
+	Source, Obtained    string
+	Holds, Fails, Shown int
+	Checks              paper.Table
+}
+
+// publishedSources are the published checks by their source, in the order in which
+// the service gives them.
+func publishedSources(published *bowrollv1.ModelCheckResponse) []*publishedSource {
+	var list []*publishedSource
+	known := map[[2]string]*publishedSource{}
 	for _, c := range published.GetChecks() {
+		key := [2]string{c.GetSource(), c.GetObtained()}
+		s := known[key]
+		if s == nil {
+			s = &publishedSource{Source: c.GetSource(), Obtained: c.GetObtained(), Checks: paper.Table{Columns: []paper.Column{
+				{Head: "Check"}, {Head: "Verdict", Badges: verdicts()}, {Head: "Published", Right: true}, {Head: "Today", Right: true}, {Head: "Apart", Right: true}, {Head: "Permitted", Right: true}, {Head: "Unit"}}}}
+			known[key], list = s, append(list, s)
+		}
 		permitted := significant(c.GetTolerance(), 3)
-		if c.GetVerdict() == bowrollv1.Verdict_VERDICT_SHOWN {
+		switch c.GetVerdict() {
+		case bowrollv1.Verdict_VERDICT_HOLDS:
+			s.Holds++
+		case bowrollv1.Verdict_VERDICT_FAILS:
+			s.Fails++
+		default:
+			s.Shown++
 			permitted = figure.None
 		}
-		t.Rows = append(t.Rows, []string{c.GetTitle(), verdict(c.GetVerdict()), significant(c.GetExpected(), 6), significant(c.GetComputed(), 6), significant(c.GetDeviation(), 2), permitted, c.GetUnit(), c.GetSource(), c.GetObtained()})
+		s.Checks.Rows = append(s.Checks.Rows, []string{c.GetTitle(), verdict(c.GetVerdict()), significant(c.GetExpected(), 6), significant(c.GetComputed(), 6), significant(c.GetDeviation(), 2), permitted, c.GetUnit()})
 	}
-	return t
+	return list
 }
 
 // deviationTable is how far the model is from its reference cases.
