@@ -20,6 +20,7 @@ import (
 	"bowroll/server/assembly"
 	"bowroll/server/certs"
 	"bowroll/server/certs/certstest"
+	"bowroll/server/rpc"
 )
 
 // exported returns the labels of each metric that the service exports.
@@ -51,6 +52,10 @@ func exported(t *testing.T) map[string][]string {
 		t.Fatal(err)
 	}
 	defer s.Close()
+	// Kept with the store, which this service has none of.
+	if _, err := rpc.NewDriftWatch(registry); err != nil {
+		t.Fatal(err)
+	}
 
 	descriptions := make(chan *prometheus.Desc)
 	go func() {
