@@ -291,6 +291,20 @@ func TestFromSigningInToACardInABrowserByKeyboard(t *testing.T) {
 	b.do("the card", chromedp.KeyEvent(kb.Enter), says("Void after"), says("birch-2"))
 }
 
+// Paper is white whatever the screen is like.
+func TestPaperIsDayInABrowser(t *testing.T) {
+	b := newBrowser(t)
+	w := begin(t, false)
+	b.do("night", sized(1280, "dark"), chromedp.Navigate(w.url+"/checks"), says("Published"), chromedp.Click(chromedp.CSS(`button[value="night"]`)), until(`!!document.querySelector("button[value=night][aria-pressed]")`),
+		chromedp.Func(func(ctx context.Context, t *chromedp.Target) error {
+			_, err := cdp.Call(ctx, t, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{Media: "print", Features: []*emulation.MediaFeature{{Name: "prefers-color-scheme", Value: "dark"}}})
+			return err
+		}))
+	if sheet := ask[string](b, `getComputedStyle(document.body).backgroundColor + getComputedStyle(document.body).color`); sheet != "rgb(255, 255, 255)rgb(18, 20, 21)" {
+		t.Errorf("paper is %s", sheet)
+	}
+}
+
 // slow never ends a plan, after saying that it began.
 type slow struct {
 	bowrollv1.UnimplementedCyclesServer

@@ -25,6 +25,7 @@ func FuzzForms(f *testing.F) {
 	for _, seed := range []string{
 		"", "text=id%3A+dawn&name=dawn.yaml&prices=1", "headwind=24+kt&crosswind=-3+kt&temperature=88+degF&grain=70+degF&mass=14%2C200+lb&sortie=amber-1",
 		"valid_for=15+min&by=quill", "hold_until=2041-03-07T08%3A30Z", "hold_until=0000-01-01T00:00Z", "valid_for=-1+h", "name=..%2F..%2Fetc", "mass=NaN+kg", "mass=1e999+kg", "%zz=%",
+		"outcome-u07-01=expended&outcome-u07-02=hung+up&place-u07-02=rack&note-u07-02=%00", "outcome-u07-01=expended&outcome-u07-02=EXPENDED",
 		"count=2&booster=emberlin-6&mass=6000+kg&flap=takeoff&spot=s5&temperature=15+degC&pressure=1013+hPa&grain=20+degC",
 	} {
 		f.Add(seed)
@@ -52,6 +53,19 @@ func FuzzForms(f *testing.F) {
 		}
 		if at, err := instantForm(posted(body), "hold_until", "Reserved until"); err == nil && at.CheckValid() != nil {
 			t.Fatal(at)
+		}
+		units := []fittedUnit{{Unit: "u07-01"}, {Unit: "u07-02"}}
+		if asked, err := launchForm(posted(body), "sites/varrow/plans/dawn-1", "amber-1", nil, units); err == nil {
+			for _, o := range asked.GetOutcomes() {
+				if o.GetEvent() == bowrollv1.UnitEvent_UNIT_EVENT_UNSPECIFIED || o.GetReason() == "" {
+					t.Fatalf("nothing is said of %s", o.GetUnit())
+				}
+			}
+			if len(asked.GetOutcomes()) != len(units) {
+				t.Fatalf("%d of %d units are said", len(asked.GetOutcomes()), len(units))
+			}
+		} else if problemOf(err).Code != http.StatusUnprocessableEntity {
+			t.Fatal(err)
 		}
 		if to := localPath(body); !strings.HasPrefix(to, "/") || strings.HasPrefix(to, "//") || strings.Contains(to, "\\") {
 			t.Fatalf("leads to %q", to)
