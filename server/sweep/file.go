@@ -75,7 +75,7 @@ func (d *Desk) part(ctx context.Context, s store.Sweep, chunk int64) (*Block, er
 		return nil, store.Errorf(store.Refused, "SWEEP_NOT_DONE", "rows %d to %d of sweep %s are not there (it is %s): ask for others, or wait",
 			chunk*s.ChunkRows, min((chunk+1)*s.ChunkRows, s.Rows)-1, s.ID, s.State).With("sweep", s.ID)
 	}
-	return whole(ctx, d.results, key{s.Site, s.ID, s.RequestDigest, chunk}, found[0].Sum)
+	return whole(ctx, d.results, keyOf(s, chunk), found[0].Sum)
 }
 
 // Done reports up to which row, from one on, all parts are done.

@@ -24,9 +24,20 @@ const queueName = "sweeps"
 type job struct {
 	Site   string `json:"site"`
 	Sweep  string `json:"sweep"`
-	Digest string `json:"digest"` // of the spec: a deleted sweep's jobs are not its namesake's
-	Chunk  int64  `json:"chunk"`
+	Digest string `json:"digest"` // of the spec
+	// Made is when the sweep was created, in microseconds: a deleted sweep's jobs
+	// are not its namesake's.
+	Made  int64 `json:"made"`
+	Chunk int64 `json:"chunk"`
 }
+
+// isOf tells whether the job is one of a sweep.
+func (j job) isOf(s store.Sweep) bool {
+	return s.RequestDigest == j.Digest && store.Micros(s.CreateTime) == j.Made
+}
+
+// key names the results of the job.
+func (j job) key() key { return key{j.Site, j.Sweep, j.Digest, j.Made, j.Chunk} }
 
 // Kind names the job in the queue.
 func (job) Kind() string { return "sweep_chunk" }

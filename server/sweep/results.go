@@ -8,6 +8,7 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"strconv"
 	"strings"
 
 	"github.com/jackc/pgx/v5"
@@ -16,11 +17,28 @@ import (
 	"bowroll/server/store"
 )
 
-// key names the results of one part. The digest of the spec keeps those of a
-// sweep apart from those of one that had its name before.
+// key names the results of one part. The digest of the spec and when the sweep was
+// created keep those of a sweep apart from those of one that had its name before.
 type key struct {
 	site, sweep, digest string
-	chunk               int64
+	made, chunk         int64
+}
+
+// keyOf names the results of a part of a sweep.
+func keyOf(s store.Sweep, chunk int64) key {
+	return key{s.Site, s.ID, s.RequestDigest, store.Micros(s.CreateTime), chunk}
+}
+
+// own is what the results of all parts of a sweep have in common, and of no other
+// sweep of the site with the same name.
+func (k key) own() string { return fmt.Sprintf("%s-%x", short(k.digest), k.made) }
+
+// with is the key with what own returned for it.
+func (k key) with(own string) key {
+	digest, made, _ := strings.Cut(own, "-")
+	k.digest = "sha256:" + digest
+	k.made, _ = strconv.ParseInt(made, 16, 64) // what was no number is no sweep's
+	return k
 }
 
 // Results is where the results of parts are kept. What was put is durable, and the
@@ -30,13 +48,16 @@ type Results interface {
 	get(ctx context.Context, k key) ([]byte, error)
 	// remove removes those of every part of a sweep.
 	remove(ctx context.Context, k key) error
+	// list calls visit with the key of every sweep that has results here; its part
+	// is 0, and its digest as short as in names.
+	list(ctx context.Context, visit func(k key)) error
 }
 
 // folder keeps results as files beside a store file, which one process owns.
 type folder struct{ path string }
 
 func (f folder) dir(k key) string {
-	return filepath.Join(f.path, k.site, k.sweep, short(k.digest))
+	return filepath.Join(f.path, k.site, k.sweep, k.own())
 }
 
 func (f folder) file(k key) string {
@@ -77,6 +98,16 @@ func (f folder) put(_ context.Context, k key, body []byte) (err error) {
 	return faultOf(syncFolder(dir))
 }
 
+func (f folder) list(_ context.Context, visit func(k key)) error {
+	found, err := filepath.Glob(filepath.Join(f.path, "*", "*", "*"))
+	for _, dir := range found {
+		rest, own := filepath.Split(dir)
+		rest, sweep := filepath.Split(filepath.Clean(rest))
+		visit(key{site: filepath.Base(rest), sweep: sweep}.with(own))
+	}
+	return faultOf(err)
+}
+
 // syncFolder makes the names in a folder durable, and its own name above.
 func syncFolder(dir string) error {
 	for _, path := range []string{dir, filepath.Dir(dir)} {
@@ -100,7 +131,11 @@ func (f folder) get(_ context.Context, k key) ([]byte, error) {
 }
 
 func (f folder) remove(_ context.Context, k key) error {
-	return faultOf(os.RemoveAll(filepath.Dir(f.dir(k))))
+	if err := os.RemoveAll(f.dir(k)); err != nil {
+		return faultOf(err)
+	}
+	_ = os.Remove(filepath.Dir(f.dir(k))) // stays where a namesake has results in it
+	return nil
 }
 
 func missing(k key) error {
@@ -119,7 +154,7 @@ func faultOf(err error) error {
 // rows keeps results in a table, where every service over the database has them.
 type rows struct{ pool *pgxpool.Pool }
 
-func (r rows) name(k key) string { return k.sweep + "@" + short(k.digest) }
+func (r rows) name(k key) string { return k.sweep + "@" + k.own() }
 
 func (r rows) put(ctx context.Context, k key, body []byte) error {
 	_, err := r.pool.Exec(ctx, `INSERT INTO sweep_results (site, sweep, chunk, body) VALUES ($1, $2, $3, $4) ON CONFLICT DO NOTHING`,
@@ -137,6 +172,20 @@ func (r rows) get(ctx context.Context, k key) (body []byte, err error) {
 
 func (r rows) remove(ctx context.Context, k key) error {
 	_, err := r.pool.Exec(ctx, `DELETE FROM sweep_results WHERE site = $1 AND sweep = $2`, k.site, r.name(k))
+	return faultOf(err)
+}
+
+func (r rows) list(ctx context.Context, visit func(k key)) error {
+	found, err := r.pool.Query(ctx, `SELECT DISTINCT site, sweep FROM sweep_results ORDER BY site, sweep`)
+	if err != nil {
+		return faultOf(err)
+	}
+	var site, name string
+	_, err = pgx.ForEachRow(found, []any{&site, &name}, func() error {
+		sweep, own, _ := strings.Cut(name, "@")
+		visit(key{site: site, sweep: sweep}.with(own))
+		return nil
+	})
 	return faultOf(err)
 }
 

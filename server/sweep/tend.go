@@ -12,9 +12,12 @@ import (
 // tendEvery is how often waiting parts are counted and old sweeps looked for.
 const tendEvery = 15 * time.Second
 
-// Tend counts what waits and removes sweeps that ended longer ago than keep says,
-// until ctx ends. Where keep is 0 none is removed.
+// Tend removes results of nobody once, counts what waits, and removes sweeps that
+// ended longer ago than keep says, until ctx ends. Where keep is 0 none is removed.
 func (d *Desk) Tend(ctx context.Context, keep time.Duration, log *zap.Logger) {
+	if err := d.tidy(ctx); err != nil && ctx.Err() == nil {
+		log.Warn("results of deleted sweeps could not be removed; trying again at the next start", zap.Error(err))
+	}
 	ticker := time.NewTicker(tendEvery)
 	defer ticker.Stop()
 	for {
@@ -65,6 +68,33 @@ func (d *Desk) tend(ctx context.Context, keep time.Duration) error {
 		}
 	}
 	d.metrics.waiting.Set(float64(waiting))
+	return nil
+}
+
+// tidy removes results of sweeps that are there no more: a service may have died
+// after it deleted a sweep and before its results. Results are listed first, so
+// that what is created meanwhile is not among them.
+func (d *Desk) tidy(ctx context.Context) error {
+	var found []key
+	if err := d.results.list(ctx, func(k key) { found = append(found, k) }); err != nil {
+		return err
+	}
+	for _, k := range found {
+		var s store.Sweep
+		err := d.store.View(ctx, k.site, func(ctx context.Context, r store.Reader) (err error) {
+			s, err = r.Sweep(ctx, k.sweep)
+			return err
+		})
+		if err == nil && keyOf(s, 0).own() == k.own() {
+			continue
+		}
+		if err != nil && !store.Is(err, store.NotFound) {
+			return err
+		}
+		if err := d.results.remove(ctx, k); err != nil {
+			return err
+		}
+	}
 	return nil
 }
 

@@ -58,14 +58,14 @@ func (d *Desk) Metrics() *Metrics { return d.metrics }
 func (d *Desk) Enqueue(ctx context.Context, tx store.Tx, s store.Sweep) error {
 	jobs := make([]job, s.Chunks)
 	for i := range jobs {
-		jobs[i] = job{Site: s.Site, Sweep: s.ID, Digest: s.RequestDigest, Chunk: int64(i)}
+		jobs[i] = job{Site: s.Site, Sweep: s.ID, Digest: s.RequestDigest, Made: store.Micros(s.CreateTime), Chunk: int64(i)}
 	}
 	return d.queue.insert(ctx, tx, jobs)
 }
 
 // Remove removes the results of a sweep that was deleted.
 func (d *Desk) Remove(ctx context.Context, s store.Sweep) error {
-	return d.results.remove(ctx, key{site: s.Site, sweep: s.ID, digest: s.RequestDigest})
+	return d.results.remove(ctx, keyOf(s, 0))
 }
 
 // DefaultRescue is after how long the part of a worker that went silent goes to
@@ -108,10 +108,11 @@ func (d *Desk) read(ctx context.Context, j job) (s store.Sweep, goOn bool, err e
 		s, err = r.Sweep(ctx, j.Sweep)
 		return err
 	})
-	if store.Is(err, store.NotFound) {
-		return s, false, nil
+	if store.Is(err, store.NotFound) || err == nil && !j.isOf(s) {
+		// It was deleted. What a worker put since, nobody else would ever remove.
+		return s, false, d.results.remove(ctx, j.key())
 	}
-	return s, err == nil && !s.State.Ended() && s.RequestDigest == j.Digest, err
+	return s, err == nil && !s.State.Ended(), err
 }
 
 // work computes a part, keeps it and counts it.
@@ -131,7 +132,7 @@ func (d *Desk) work(ctx context.Context, j job) error {
 	if err != nil {
 		return err
 	}
-	if err := d.results.put(ctx, key{s.Site, s.ID, s.RequestDigest, j.Chunk}, body); err != nil {
+	if err := d.results.put(ctx, j.key(), body); err != nil {
 		return err
 	}
 	refused, goes := block.counts()
@@ -139,9 +140,14 @@ func (d *Desk) work(ctx context.Context, j job) error {
 		Chunk: j.Chunk, Rows: int64(block.Rows), Refused: refused, Goes: goes,
 		Bytes: int64(len(body)), Sum: sha256.Sum256(body), CPUMicros: cpu.Microseconds(),
 	})
-	if err == nil && first {
-		d.metrics.done(block.Rows, cpu)
+	if err != nil {
+		return err
 	}
+	if first {
+		d.metrics.done(block.Rows, cpu)
+		return nil
+	}
+	_, _, err = d.read(ctx, j) // deleted meanwhile, it takes these results along
 	return err
 }
 
@@ -198,7 +204,7 @@ func (d *Desk) finish(ctx context.Context, j job, c store.SweepChunk) (first boo
 	_, _, err = d.store.Update(ctx, j.Site, store.Request{Time: now}, func(ctx context.Context, tx store.Tx) ([]byte, error) {
 		first = false
 		s, err := tx.Sweep(ctx, j.Sweep)
-		if store.Is(err, store.NotFound) || err == nil && (s.State.Ended() || s.RequestDigest != j.Digest) {
+		if store.Is(err, store.NotFound) || err == nil && (s.State.Ended() || !j.isOf(s)) {
 			return nil, nil
 		}
 		if err != nil {
@@ -228,7 +234,7 @@ func (d *Desk) fail(ctx context.Context, j job, reason string) error {
 	now := d.now()
 	_, _, err := d.store.Update(ctx, j.Site, store.Request{Time: now}, func(ctx context.Context, tx store.Tx) ([]byte, error) {
 		s, err := tx.Sweep(ctx, j.Sweep)
-		if err != nil || s.State.Ended() || s.RequestDigest != j.Digest {
+		if err != nil || s.State.Ended() || !j.isOf(s) {
 			return nil, err
 		}
 		was := s.Version

@@ -56,6 +56,7 @@ func Run(t *testing.T, tester Tester) {
 		{"CatalogRevisions", catalogRevisions},
 		{"ObservedRuns", observedRuns},
 		{"Corrections", corrections},
+		{"Sweeps", sweeps},
 		{"SnapshotsHold", snapshotsHold},
 		{"AcknowledgedIsVisible", acknowledgedIsVisible},
 		{"EveryTextComesBack", everyText},
