@@ -20,6 +20,7 @@ type reader struct {
 	document *Document
 	index    *Index
 	faults   Faults
+	supplied map[string]bool // paths that may be missing, because something else sets them
 }
 
 func (r *reader) fault(node *yaml.Node, path, problem, allowed, hint string) {
@@ -59,7 +60,7 @@ func (r *reader) message(node *yaml.Node, path, field string, into protoreflect.
 		}
 	}
 	for _, k := range keys {
-		if k.required && written[k.name] == nil {
+		if k.required && written[k.name] == nil && !r.supplied[join(path, k.name)] {
 			r.faults = append(r.faults, Fault{Place: r.document.place(node), Path: join(path, k.name), Problem: "is missing", Hint: k.missing()})
 		}
 	}

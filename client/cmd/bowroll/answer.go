@@ -14,7 +14,8 @@ import (
 	"bowroll/client/sheet"
 )
 
-// ask connects, calls and shows what came back, as JSON or drawn.
+// ask connects, calls and shows what came back, as JSON or drawn; with no draw it
+// shows nothing.
 func ask[T proto.Message](p *program, what string, call func(*client.Client) (T, error), draw func(io.Writer, sheet.Style, T) error) (answer T, err error) {
 	return askTelling(p, newReport(what), call, draw)
 }
@@ -32,7 +33,7 @@ func askTelling[T proto.Message](p *program, report *report, call func(*client.C
 		return call(c)
 	}()
 	done()
-	if err != nil {
+	if err != nil || draw == nil {
 		return answer, err
 	}
 	if p.line.Format == "json" {

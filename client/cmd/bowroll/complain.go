@@ -41,7 +41,8 @@ func (p *program) finish(err error) int {
 	case errors.Is(err, errNothing):
 		return exitNothing
 	case p.ctx.Err() != nil && errors.Is(p.ctx.Err(), context.Canceled):
-		if open := (*unknownOutcome)(nil); errors.As(err, &open) {
+		var open interface{ hint() string }
+		if errors.As(err, &open) {
 			fmt.Fprintln(p.stderr, "bowroll: stopped; "+open.hint())
 			return exitStopped
 		}

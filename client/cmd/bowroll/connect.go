@@ -21,6 +21,8 @@ const reach = 5 * time.Second
 func (p *program) connect() (*client.Client, error) {
 	timeout := client.WithTimeout(p.line.Timeout)
 	switch {
+	case p.line.Store != "" && p.line.Server == "" && p.workers > 0:
+		return client.InProcess(p.ctx, p.sweeping(p.line.Store, p.workers), timeout)
 	case p.line.Server != "" && p.line.Store != "":
 		return nil, badInput{errors.New("--server and --store are both given: the service named has a store of its own, so leave --store out")}
 	case p.line.Store != "":

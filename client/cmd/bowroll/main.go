@@ -36,6 +36,9 @@ func start() int {
 		over: func(address string, trust []ed25519.PublicKey) client.Starter {
 			return assembly.InProcessOver(address, time.Now, assembly.WithSiteKeys(map[string][]ed25519.PublicKey{"": trust}))
 		},
+		sweeping: func(address string, workers int) client.Starter {
+			return assembly.InProcessSweeping(address, time.Now, workers)
+		},
 		random: rand.Reader, now: time.Now,
 	}
 	return p.run(ctx, os.Args[1:])

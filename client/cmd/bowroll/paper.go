@@ -18,6 +18,11 @@ func writeFile(name string, draw func(io.Writer) error) (err error) {
 	if err := draw(&whole); err != nil {
 		return fmt.Errorf("%s: %w", name, err)
 	}
+	return placeFile(name, func(w io.Writer) error { _, err := w.Write(whole.Bytes()); return err })
+}
+
+// placeFile writes a file that may be larger than memory, whole or not at all.
+func placeFile(name string, write func(io.Writer) error) (err error) {
 	temp, err := os.CreateTemp(filepath.Dir(name), "."+filepath.Base(name)+".*")
 	if err != nil {
 		return badInput{err}
@@ -27,7 +32,7 @@ func writeFile(name string, draw func(io.Writer) error) (err error) {
 			_ = os.Remove(temp.Name()) // the error that matters is on its way already
 		}
 	}()
-	if _, err = temp.Write(whole.Bytes()); err == nil {
+	if err = write(temp); err == nil {
 		err = temp.Sync()
 	}
 	if closed := temp.Close(); err == nil {

@@ -39,7 +39,11 @@ type program struct {
 	start          client.Starter
 	// over starts a service over the store that an address names, which takes the
 	// logs of sites under these keys.
-	over   func(address string, trust []ed25519.PublicKey) client.Starter
+	over func(address string, trust []ed25519.PublicKey) client.Starter
+	// sweeping starts one that computes the sweeps of the store too, so many parts
+	// at once.
+	sweeping func(address string, workers int) client.Starter
+
 	random io.Reader // request ids
 	now    func() time.Time
 
@@ -50,6 +54,8 @@ type program struct {
 	// trust are the keys that logs of sites are taken under, where the service is
 	// inside this program.
 	trust []ed25519.PublicKey
+	// workers is how many parts of sweeps this program computes at once.
+	workers int
 	// changing says that the command would change what is kept.
 	changing bool
 }
@@ -73,6 +79,7 @@ type commandLine struct {
 	Stock   stockCommand   `cmd:"" help:"Keep the ledger of a site's units: receive, move, count, quarantine, and what happened."`
 	Plans   plansCommand   `cmd:"" help:"Keep plans: save, confirm (reserves units), cancel, issue cards, record launches."`
 	Observe observeCommand `cmd:"" help:"Record what launches did, hold it against the model, fit and decide on corrections."`
+	Sweep   sweepCommand   `cmd:"" help:"Compute a grid or a sample over the inputs of a take-off, thousands to millions of rows, as a job that is kept."`
 	Cards   cardsCommand   `cmd:"" help:"Issue and print the launch cards of a kept plan, as they are kept; void ones print as void."`
 	Pack    packCommand    `cmd:"" help:"Put everything kept of a plan into one file that can be checked without a service."`
 	Catalog catalogCommand `cmd:"" help:"Show the aircraft types, booster types, sites and decks that may be named."`

@@ -13,6 +13,9 @@ type report struct {
 	what        string
 	how         string
 	done, total int // of what is counted; total is 0 where nothing is
+	// open says that no time-out ends it, and that how says what is known of the
+	// time left.
+	open bool
 }
 
 func newReport(what string) *report { return &report{what: what} }
@@ -67,6 +70,10 @@ func (p *program) waiting(r *report) (done func()) {
 			select {
 			case <-tick.C:
 				shown = true
+				if r.open {
+					fmt.Fprintf(p.stderr, "\r%s\x1b[K", openLine(r.text(), r.part(), width))
+					continue
+				}
 				fmt.Fprintf(p.stderr, "\r%s\x1b[K", progressLine(r.text(), r.part(), time.Since(began), p.line.Timeout, width))
 			case <-ended:
 				if shown {
@@ -87,13 +94,30 @@ const barColumns = 16
 // otherwise the longest that it may still take.
 func progressLine(text string, part float64, spent, most time.Duration, width int) string {
 	end := fmt.Sprintf(", at most %.0f s left; Ctrl-C stops", max(0, (most-spent).Seconds()))
-	bar := ""
+	bar := barOf(part)
 	if part > 0 {
-		filled := int(part * barColumns)
-		bar = "[" + strings.Repeat("#", filled) + strings.Repeat(".", barColumns-filled) + "] "
 		left := time.Duration(float64(spent) * (1 - part) / part)
 		end = fmt.Sprintf(", about %.0f s left; Ctrl-C stops", min(left, max(0, most-spent)).Seconds())
 	}
+	return fitLine(bar, text, end, width)
+}
+
+// openLine is the line of what no time-out ends.
+func openLine(text string, part float64, width int) string {
+	return fitLine(barOf(part), text, "; Ctrl-C stops", width)
+}
+
+// barOf draws the part that is done; nothing where none is.
+func barOf(part float64) string {
+	if part <= 0 {
+		return ""
+	}
+	filled := int(part * barColumns)
+	return "[" + strings.Repeat("#", filled) + strings.Repeat(".", barColumns-filled) + "] "
+}
+
+// fitLine shortens the text to what the terminal has room for.
+func fitLine(bar, text, end string, width int) string {
 	if room := width - 1 - len(bar) - len(end); len(text) > room {
 		text = text[:max(0, room)]
 	}

@@ -43,6 +43,7 @@ func TestScripts(t *testing.T) {
 			env.Setenv("FLEETS", filepath.Join(root, "fleets"))
 			env.Setenv("VECTORS", filepath.Join(root, "vectors"))
 			env.Setenv("OBSERVED", filepath.Join(root, "observed"))
+			env.Setenv("SWEEPS", filepath.Join(root, "sweeps"))
 			env.Setenv("SERVER", address)
 			env.Setenv("NOBODY", "127.0.0.1:1")
 			return nil
