@@ -54,8 +54,8 @@ func methodOf(t *testing.T, name string) protoreflect.MethodDescriptor {
 }
 
 // kept starts the whole service over a file, which may hold something already,
-// and returns with it what ends it.
-func kept(t *testing.T, file string) (*harness, func()) {
+// and returns with it what ends it. Each change is made to its settings.
+func kept(t *testing.T, file string, changes ...func(*server.Config)) (*harness, func()) {
 	t.Helper()
 	folder, err := assembly.BuiltInCatalog()
 	if err != nil {
@@ -65,10 +65,14 @@ func kept(t *testing.T, file string) (*harness, func()) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	s, err := assembly.New(server.Config{
+	config := server.Config{
 		Log: zap.NewNop(), Registry: prometheus.NewRegistry(), Screen: screen(t), Cores: 1, Grace: time.Second, NewID: assembly.NewID,
 		Origins: []string{plansPage},
-	}, folder, assembly.WithStore(store, time.Now), assembly.WithSiteKeys(map[string][]ed25519.PublicKey{"varrow": {examples.SiteKey().Public().(ed25519.PublicKey)}}))
+	}
+	for _, change := range changes {
+		change(&config)
+	}
+	s, err := assembly.New(config, folder, assembly.WithStore(store, time.Now), assembly.WithSiteKeys(map[string][]ed25519.PublicKey{"varrow": {examples.SiteKey().Public().(ed25519.PublicKey)}}))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -126,6 +130,12 @@ func work(t *testing.T, h *harness) []worked {
 // overGRPC sends a request in its binary form.
 func (w worked) overGRPC(t *testing.T, h *harness, request map[string]any) (proto.Message, error) {
 	t.Helper()
+	return w.overGRPCWith(context.Background(), t, h, request)
+}
+
+// overGRPCWith sends it with what ctx holds.
+func (w worked) overGRPCWith(ctx context.Context, t *testing.T, h *harness, request map[string]any) (proto.Message, error) {
+	t.Helper()
 	text, err := json.Marshal(request)
 	if err != nil {
 		t.Fatal(err)
@@ -134,7 +144,7 @@ func (w worked) overGRPC(t *testing.T, h *harness, request map[string]any) (prot
 	if err := protojson.Unmarshal(text, in); err != nil {
 		t.Fatalf("%s: %v", w.Method, err)
 	}
-	return out, h.conn.Invoke(context.Background(), w.fullMethod(), in, out, grpc.MaxCallRecvMsgSize(server.MaxAnswerBytes))
+	return out, h.conn.Invoke(ctx, w.fullMethod(), in, out, grpc.MaxCallRecvMsgSize(server.MaxAnswerBytes))
 }
 
 func (w worked) fullMethod() string {
