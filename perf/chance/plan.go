@@ -93,6 +93,7 @@ func PlanFiring(ctx context.Context, c *Case, search Search, sample *Sample) (Pl
 // safe for concurrent use.
 type Planner struct {
 	c          *Case
+	ended      func() error // why the plan being made is no longer wanted, if so
 	search     Search
 	look       int // draws to look with
 	refine     int // draws to refine with
@@ -111,6 +112,9 @@ func (p *Planner) Plan(ctx context.Context, c *Case, search Search, sample *Samp
 	if err := c.Validate(); err != nil {
 		return Planned{}, err
 	}
+	// Whatever is left half done once ctx has ended goes no further than this: it
+	// never starts again, and each way out returns its error.
+	p.ended = ctx.Err
 	p.prepare(c, search, sample)
 	plan := Planned{Draws: len(p.draws) - p.reportFrom}
 	if search.Found != nil {
@@ -119,6 +123,9 @@ func (p *Planner) Plan(ctx context.Context, c *Case, search Search, sample *Samp
 		plan.Found = c.Runner.BestFiring(&p.schedule, c.Units, takeoff.FiringSearch{
 			Measure: takeoff.ByRun, Brakes: search.Brakes, ReactionS: search.ReactionS,
 		})
+	}
+	if err := ctx.Err(); err != nil {
+		return Planned{}, err
 	}
 	plan.Found.Choice = plan.Found.Allowed()
 	plan.Best = p.report(plan.Found.Firing)
@@ -144,6 +151,9 @@ func (p *Planner) Plan(ctx context.Context, c *Case, search Search, sample *Samp
 			early := p.option(rollingAt(plan.Firing.DelayS-asideS), p.draws[p.reportFrom:])
 			plan.Early = &early
 		}
+	}
+	if err := ctx.Err(); err != nil {
+		return Planned{}, err
 	}
 	plan.Legs = c.Runner.Legs(&p.schedule, c.Units, plan.Firing, search.Policy, search.AvailableM)
 	return plan, ctx.Err()
@@ -198,6 +208,9 @@ func (p *Planner) prepare(c *Case, search Search, sample *Sample) {
 	p.runs = slices.Grow(p.runs[:0], n)[:n]
 	table, o := sample.take(c.columns()), c.odds()
 	for i := range p.draws {
+		if i%block == 0 && p.ended() != nil {
+			return
+		}
 		p.draws[i].set(&o, func(column int) float64 { return table[column].scores[i] })
 	}
 }
@@ -208,6 +221,9 @@ func (p *Planner) option(f takeoff.Firing, draws []draw) Option {
 	o := Option{Firing: f}
 	runs := p.runs[:len(draws)]
 	for i := range draws {
+		if i%block == 0 && p.ended() != nil {
+			return o
+		}
 		runs[i] = draws[i].run(f, &p.schedule)
 	}
 	o.P50M, o.PercentileM = percentile(runs, 0.5), percentile(runs, p.search.Percentile)
@@ -223,7 +239,7 @@ func (p *Planner) option(f takeoff.Firing, draws []draw) Option {
 // report is an option as it is reported.
 func (p *Planner) report(f takeoff.Firing) Option {
 	o := p.option(f, p.draws[p.reportFrom:])
-	if !p.search.Brief {
+	if !p.search.Brief && p.ended() == nil {
 		p.covered(&o)
 	}
 	return o

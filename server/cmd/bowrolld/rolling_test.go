@@ -3,6 +3,8 @@ package main
 import (
 	"context"
 	"fmt"
+	"os"
+	"strconv"
 	"sync"
 	"sync/atomic"
 	"syscall"
@@ -25,6 +27,12 @@ func TestRollingRestart(t *testing.T) {
 	restarts := 6
 	if testing.Short() {
 		restarts = 2
+	}
+	if text := os.Getenv("BOWROLL_RESTARTS"); text != "" {
+		var err error
+		if restarts, err = strconv.Atoi(text); err != nil {
+			t.Fatalf("BOWROLL_RESTARTS is %q: must be a count", text)
+		}
 	}
 	running := []*child{startBowrolld(t, store), startBowrolld(t, store)}
 	names := manual.NewBuilderWithScheme("rolling")
