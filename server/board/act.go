@@ -147,7 +147,7 @@ func parseInstant(text string) (time.Time, error) {
 			return at, nil
 		}
 	}
-	return time.Time{}, fmt.Errorf("%q is no instant. Write the day, the time and Z or an offset, e.g. 2041-03-07T05:30Z. Nothing was done.", text)
+	return time.Time{}, fmt.Errorf("%q is no instant: write the day, the time and Z or an offset, e.g. 2041-03-07T05:30Z; nothing was done", text)
 }
 
 // liveFields are what is measured now, by the name of the form's field.

@@ -101,6 +101,9 @@ func (b *board) routes(mux *http.ServeMux) {
 	known("GET /stock", b.sitesOfStock)
 	known("GET /stock/{site}", b.stock)
 	known("GET /stock/{site}/{lot}", b.lot)
+	known("GET /observed", b.sitesOfObserved)
+	known("GET /observed/{site}", b.observed)
+	known("POST /observed/{site}/{correction}", b.decide)
 	known("GET /checks", b.checks)
 	open("/", func(http.ResponseWriter, *http.Request, *visitor) error {
 		return &problem{Code: http.StatusNotFound, Title: "There is no such page", Text: "The address leads nowhere on this board."}

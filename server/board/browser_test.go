@@ -153,6 +153,7 @@ func TestFromFileToCardsInABrowser(t *testing.T) {
 	b := newBrowser(t)
 	w := begin(t, false)
 	w.keepDawn(t.Context())
+	w.observe(t.Context())
 	good := write(t, "dawn.yaml", dawnFile(t))
 	bad := write(t, "faulty.yaml", []byte(strings.Replace(string(dawnFile(t)), "temperature: 88 degF", "temperature: 88", 1)))
 
@@ -176,7 +177,7 @@ func TestFromFileToCardsInABrowser(t *testing.T) {
 	for _, shot := range []struct{ name, path, word string }{
 		{"home", "/", "Plan a launch cycle"}, {"cycle", "/cycle", "Cycle file"}, {"plans", "/plans/varrow", "dawn-1"},
 		{"void", "/plans/varrow/dawn-1", "VOID"}, {"wind", windQuery, "Least headwind"}, {"stock", "/stock/varrow", "SUSPENDED"},
-		{"lot", "/stock/varrow/lot-11", "u11-01"}, {"checks", "/checks", "Published"}, {"launch", "/plans/varrow/dawn-1/launch/cedar-1", "u11-03"}, {"draft", "/plans/varrow/dawn-2", "Reserves every unit"}, {"missing", "/nowhere", "no such page"},
+		{"lot", "/stock/varrow/lot-11", "u11-01"}, {"checks", "/checks", "Published"}, {"observed", "/observed/varrow", "corvane-spring"}, {"launch", "/plans/varrow/dawn-1/launch/cedar-1", "u11-03"}, {"draft", "/plans/varrow/dawn-2", "Reserves every unit"}, {"missing", "/nowhere", "no such page"},
 	} {
 		b.do(shot.name, sized(360, "dark"), chromedp.Navigate(w.url+shot.path), says(shot.word))
 		b.fits(shot.name + " at 360")

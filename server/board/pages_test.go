@@ -159,7 +159,9 @@ func TestEveryPageIsWhole(t *testing.T) {
 		"/stock":               {"Varrow"},
 		"/stock/varrow":        {"lot-07", "SUSPENDED", "expires in", "emberlin-6"},
 		"/stock/varrow/lot-11": {"u11-01", "Log", "Exposure"},
-		"/checks":              {"hold", "Published"},
+		"/checks":              {"hold", "Published", "Digest of the model", "Versions of the model", "unit_thrust_sigma", "roll.s"},
+		"/observed":            {"Varrow"},
+		"/observed/varrow":     {"Drift", "No run was recorded here"},
 	} {
 		code, text, header := v.get(path)
 		if code != http.StatusOK {
