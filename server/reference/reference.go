@@ -171,9 +171,7 @@ func (d document) call(method protoreflect.MethodDescriptor, requests map[string
 				c.Parameters = append(c.Parameters, parameter{p.Name, p.Description})
 			}
 			name := strings.TrimPrefix(o.RequestBody.Content["application/json"].Schema.Ref, "#/components/schemas/")
-			for _, field := range fields(method, d.Components.Schemas[name]) {
-				c.Parameters = append(c.Parameters, field)
-			}
+			c.Parameters = append(c.Parameters, fields(method, d.Components.Schemas[name])...)
 		}
 	}
 	return c, nil

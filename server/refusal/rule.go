@@ -16,7 +16,6 @@ type rule struct {
 	unsure      bool // there is a rule that is not known here
 	kind        protoreflect.Kind
 	least, most float64
-	open        bool // the bounds themselves are outside
 	names       map[int64]bool
 	text        func(string) bool
 	shortest    int

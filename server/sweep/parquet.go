@@ -17,7 +17,7 @@ const groupRows = 1 << 16
 
 // columnar writes Parquet.
 type columnar struct {
-	writer *parquet.Writer
+	writer *parquet.GenericWriter[any]
 	rows   []parquet.Row
 	group  int // rows in the group so far
 }
@@ -41,7 +41,7 @@ func newParquet(columns []*bowrollv1.SweepColumn, pinned *bowrollv1.Provenance, 
 	}
 	schema := parquet.SchemaOf(reflect.New(reflect.StructOf(fields)).Interface())
 	return &columnar{
-		writer: parquet.NewWriter(w, schema, parquet.Compression(&zstd.Codec{Level: zstd.SpeedFastest}), parquet.CreatedBy("bowroll", pinned.GetModelVersion(), ""),
+		writer: parquet.NewGenericWriter[any](w, schema, parquet.Compression(&zstd.Codec{Level: zstd.SpeedFastest}), parquet.CreatedBy("bowroll", pinned.GetModelVersion(), ""),
 			parquet.KeyValueMetadata("bowroll.model_version", pinned.GetModelVersion()),
 			parquet.KeyValueMetadata("bowroll.catalog_revision", pinned.GetCatalogRevision()),
 			parquet.KeyValueMetadata("bowroll.request_digest", pinned.GetRequestDigest())),
