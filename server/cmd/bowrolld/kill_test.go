@@ -89,9 +89,9 @@ func startBowrolld(t *testing.T, store string) *child {
 
 // launchBowrolld starts one that dies at a point, if one is given. It returns nil
 // and what was said where it ended before it was ready.
-func launchBowrolld(t *testing.T, store, point string) (*child, string) {
+func launchBowrolld(t *testing.T, store, point string, more ...string) (*child, string) {
 	t.Helper()
-	args, err := json.Marshal([]string{"--grpc", "127.0.0.1:0", "--http", "", "--store", store, "--log-level", "info"})
+	args, err := json.Marshal(append([]string{"--grpc", "127.0.0.1:0", "--http", "", "--store", store, "--log-level", "info"}, more...))
 	if err != nil {
 		t.Fatal(err)
 	}
