@@ -56,3 +56,27 @@ func FuzzParseGrant(f *testing.F) {
 		}
 	})
 }
+
+// Whatever a file of issuers and certificates holds, it is read or refused, twice
+// alike, and what is read has only what the service can check.
+func FuzzReadConfig(f *testing.F) {
+	f.Add([]byte("issuers: [{issuer: a, audience: b, keys: /etc/bowroll/keys.json}]"))
+	f.Add([]byte("certificates:\n  cn:a: [planner@varrow, reader@*]\n"))
+	f.Add([]byte("issuers: [{issuer: a, audience: b, keys: 'http://127.0.0.1:1/k', claim: grants}]\ncertificates: {}\n"))
+	f.Add([]byte("a: &a [*a]"))
+	f.Fuzz(func(t *testing.T, text []byte) {
+		c, err := access.ReadConfig(text)
+		_, again := access.ReadConfig(text)
+		if (err == nil) != (again == nil) || err != nil && err.Error() != again.Error() {
+			t.Fatalf("read twice: %v, %v", err, again)
+		}
+		if err != nil {
+			return
+		}
+		for _, issuer := range c.Issuers {
+			if issuer.Issuer == "" || issuer.Audience == "" || issuer.Keys == "" || issuer.Claim == "" {
+				t.Errorf("%+v", issuer)
+			}
+		}
+	})
+}
