@@ -63,9 +63,9 @@ func inParts(parts, each int32) string {
 
 // SweepProgress says in a few words how far a sweep is.
 func SweepProgress(s *bowrollv1.Sweep) string {
-	text := rows(s.GetRowDoneCount()) + " of " + rows(s.GetRowCount()) + " rows"
+	text := percentDone(s) + " % of " + rows(s.GetRowCount()) + " rows"
 	if s.LeftS != nil {
-		text += ", about " + span(s.GetLeftS()) + " left"
+		text += ", " + span(s.GetLeftS()) + " left"
 	}
 	return strings.ReplaceAll(text, hold, " ")
 }
@@ -85,19 +85,16 @@ func Sweeps(w io.Writer, style Style, site string, list []*bowrollv1.Sweep) erro
 	}}
 	for _, s := range list {
 		t.row(cell{text: short(s.GetName()), tone: toneTitle}, cell{text: orNone(s.GetDisplayName())}, sweepState(s.GetState()),
-			cell{text: rows(s.GetRowCount())}, cell{text: fixed(math.Floor(1000*part(s))/10, 1)}, cell{text: rows(s.GetGoesCount())},
+			cell{text: rows(s.GetRowCount())}, cell{text: percentDone(s)}, cell{text: rows(s.GetGoesCount())},
 			cell{text: rows(s.GetRefusedCount())}, cell{text: given(s.LeftS, span)}, cell{text: instant(s.GetCreateTime())}, cell{text: clean(s.GetReason())})
 	}
 	p.table(t)
 	return p.write(w)
 }
 
-// part is what is done of a sweep, 0 to 1.
-func part(s *bowrollv1.Sweep) float64 {
-	if s.GetRowCount() == 0 {
-		return 0
-	}
-	return float64(s.GetRowDoneCount()) / float64(s.GetRowCount())
+// percentDone draws what is done of a sweep, rounded down: 100.0 is all of it.
+func percentDone(s *bowrollv1.Sweep) string {
+	return fixed(math.Floor(1000*float64(s.GetRowDoneCount())/float64(max(1, s.GetRowCount())))/10, 1)
 }
 
 // Sweep draws one sweep: what it computes, where it stands, what its rows say.
@@ -118,10 +115,12 @@ func Sweep(w io.Writer, style Style, s *bowrollv1.Sweep) error {
 	if s.GetRowDoneCount() > 0 {
 		p.labelled(toneQuiet, "May go", tonePlain, rows(s.GetGoesCount())+" ("+percent(float64(s.GetGoesCount())/float64(s.GetRowDoneCount()))+" of them)", at)
 	}
+	if s.GetRowDoneCount() > 0 {
+		p.labelled(toneQuiet, "Took", tonePlain, span(s.GetCpuS())+" of processor time, "+Bytes(s.GetResultBytes())+" kept", at)
+	}
 	if s.GetRefusedCount() > 0 {
 		p.labelled(toneQuiet, "Refused", toneCare, rows(s.GetRefusedCount())+"; each such row says why", at)
 	}
-	p.labelled(toneQuiet, "Took", tonePlain, span(s.GetCpuS())+" of processor time, "+Bytes(s.GetResultBytes())+" kept", at)
 	created := instant(s.GetCreateTime()) + " UTC"
 	if s.GetEndTime() != nil {
 		created += ", ended " + instant(s.GetEndTime()) + " UTC"

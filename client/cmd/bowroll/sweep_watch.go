@@ -60,7 +60,7 @@ func (f workerFlags) watch(p *program, name string) error {
 	if err := f.take(p); err != nil {
 		return err
 	}
-	report := &report{what: "computing " + name[strings.LastIndexByte(name, '/')+1:], open: true}
+	report := &report{what: name[strings.LastIndexByte(name, '/')+1:], open: true}
 	ended, err := askTelling(p, report, func(to *client.Client) (*bowrollv1.Sweep, error) {
 		for wait := firstLook; ; wait = min(2*wait, laterLook) {
 			got, err := to.Sweeps.GetSweep(p.ctx, &bowrollv1.GetSweepRequest{Name: name})
