@@ -246,6 +246,10 @@ func (b *problem) text(w io.Writer) {
 		if v.Value != "" {
 			line += fmt.Sprintf(" %q", v.Value)
 		}
+		if line == "" && v.Hint != "" { // of the request as a whole the hint says it all
+			fmt.Fprintln(w, v.Hint)
+			continue
+		}
 		fmt.Fprintf(w, "%s: %s\n", line, v.text)
 		if v.Allowed != "" {
 			fmt.Fprintf(w, "    allowed: %s\n", v.Allowed)
