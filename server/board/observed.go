@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"net/http"
 	"strings"
+	"time"
 
 	"bowroll/client/sheet/figure"
 	"bowroll/client/sheet/paper"
@@ -67,6 +68,15 @@ func length(v *visitor) func(float64) string {
 	return func(m float64) string { return figure.Measured(v.units, figure.Length, m) }
 }
 
+// launched draws the launch time of a row, which is text in tables.
+func launched(text string) string {
+	at, err := time.Parse(time.RFC3339, text)
+	if err != nil {
+		return text
+	}
+	return at.UTC().Format("2 Jan 2006 15:04Z")
+}
+
 func residualTable(rows []*bowrollv1.ResidualRow, v *visitor) paper.Table {
 	t := paper.Table{Columns: []paper.Column{{Head: "Run"}, {Head: "Launched"}, {Head: "Type"}, {Head: "Units", Right: true},
 		{Head: "Observed", Right: true}, {Head: "Predicted", Right: true}, {Head: "Longer by", Right: true}, {Head: "In sigmas", Right: true}, {Head: "Remark"}}, Strong: map[int]bool{}}
@@ -75,7 +85,7 @@ func residualTable(rows []*bowrollv1.ResidualRow, v *visitor) paper.Table {
 		if row.GetFlag() != bowrollv1.RunFlag_RUN_FLAG_NONE {
 			t.Strong[i], remark = true, "not fitted: "+remark
 		}
-		t.Rows = append(t.Rows, []string{short(row.GetObservedRun()), row.GetLaunchTime(), short(row.GetAircraftType()), fmt.Sprint(row.GetUnitCount()),
+		t.Rows = append(t.Rows, []string{short(row.GetObservedRun()), launched(row.GetLaunchTime()), short(row.GetAircraftType()), fmt.Sprint(row.GetUnitCount()),
 			figure.Given(row.ObservedDistanceM, length(v)), figure.Given(row.PredictedDistanceM, length(v)), figure.Given(row.DistanceResidualM, length(v)),
 			figure.Given(row.DistanceScore, func(x float64) string { return figure.Fixed(x, 1) }), remark})
 	}
@@ -83,9 +93,9 @@ func residualTable(rows []*bowrollv1.ResidualRow, v *visitor) paper.Table {
 }
 
 func groupTable(groups []*bowrollv1.ResidualGroup, v *visitor) paper.Table {
-	t := paper.Table{Columns: []paper.Column{{Head: "Of one"}, {Head: "Which"}, {Head: "Runs", Right: true}, {Head: "Observed over predicted, median", Right: true}, {Head: "Longer by, mean", Right: true}, {Head: "Error, rms", Right: true}}}
+	t := paper.Table{Columns: []paper.Column{{Head: "Which"}, {Head: "What it is"}, {Head: "Runs", Right: true}, {Head: "Observed over predicted, median", Right: true}, {Head: "Longer by, mean", Right: true}, {Head: "Error, rms", Right: true}}}
 	for _, g := range groups {
-		t.Rows = append(t.Rows, []string{strings.ReplaceAll(g.GetGroup(), "_", " "), short(g.GetKey()), fmt.Sprint(g.GetRunCount()),
+		t.Rows = append(t.Rows, []string{short(g.GetKey()), strings.ReplaceAll(g.GetGroup(), "_", " "), fmt.Sprint(g.GetRunCount()),
 			figure.Given(g.MedianDistanceRatio, func(x float64) string { return figure.Fixed(x, 3) }), figure.Given(g.MeanDistanceResidualM, length(v)), figure.Given(g.DistanceRmsM, length(v))})
 	}
 	return t
