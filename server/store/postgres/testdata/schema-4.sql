@@ -25,22 +25,6 @@ CREATE SCHEMA released_schema;
 
 
 --
--- Name: river_job_state; Type: TYPE; Schema: released_schema; Owner: -
---
-
-CREATE TYPE released_schema.river_job_state AS ENUM (
-    'available',
-    'cancelled',
-    'completed',
-    'discarded',
-    'pending',
-    'retryable',
-    'running',
-    'scheduled'
-);
-
-
---
 -- Name: refuse(); Type: FUNCTION; Schema: released_schema; Owner: -
 --
 
@@ -50,27 +34,6 @@ CREATE FUNCTION released_schema.refuse() RETURNS trigger
 BEGIN
     RAISE EXCEPTION 'rows of % are never % ', TG_TABLE_NAME, lower(TG_OP) USING ERRCODE = 'integrity_constraint_violation';
 END $$;
-
-
---
--- Name: river_job_state_in_bitmask(bit, released_schema.river_job_state); Type: FUNCTION; Schema: released_schema; Owner: -
---
-
-CREATE FUNCTION released_schema.river_job_state_in_bitmask(bitmask bit, state released_schema.river_job_state) RETURNS boolean
-    LANGUAGE sql IMMUTABLE
-    AS $$
-    SELECT CASE state
-        WHEN 'available' THEN get_bit(bitmask, 7)
-        WHEN 'cancelled' THEN get_bit(bitmask, 6)
-        WHEN 'completed' THEN get_bit(bitmask, 5)
-        WHEN 'discarded' THEN get_bit(bitmask, 4)
-        WHEN 'pending'   THEN get_bit(bitmask, 3)
-        WHEN 'retryable' THEN get_bit(bitmask, 2)
-        WHEN 'running'   THEN get_bit(bitmask, 1)
-        WHEN 'scheduled' THEN get_bit(bitmask, 0)
-        ELSE 0
-    END = 1;
-$$;
 
 
 SET default_tablespace = '';
@@ -292,128 +255,6 @@ CREATE TABLE released_schema.reservations (
 
 
 --
--- Name: river_job; Type: TABLE; Schema: released_schema; Owner: -
---
-
-CREATE TABLE released_schema.river_job (
-    id bigint NOT NULL,
-    state released_schema.river_job_state DEFAULT 'available'::released_schema.river_job_state NOT NULL,
-    attempt smallint DEFAULT 0 NOT NULL,
-    max_attempts smallint DEFAULT 25 NOT NULL,
-    attempted_at timestamp with time zone,
-    created_at timestamp with time zone DEFAULT now() NOT NULL,
-    finalized_at timestamp with time zone,
-    scheduled_at timestamp with time zone DEFAULT now() NOT NULL,
-    priority smallint DEFAULT 1 NOT NULL,
-    args jsonb NOT NULL,
-    attempted_by text[],
-    errors jsonb[],
-    kind text NOT NULL,
-    metadata jsonb DEFAULT '{}'::jsonb NOT NULL,
-    queue text DEFAULT 'default'::text NOT NULL,
-    tags character varying(255)[] DEFAULT '{}'::character varying[] NOT NULL,
-    unique_key bytea,
-    unique_states bit(8),
-    CONSTRAINT finalized_or_finalized_at_null CHECK ((((finalized_at IS NULL) AND (state <> ALL (ARRAY['cancelled'::released_schema.river_job_state, 'completed'::released_schema.river_job_state, 'discarded'::released_schema.river_job_state]))) OR ((finalized_at IS NOT NULL) AND (state = ANY (ARRAY['cancelled'::released_schema.river_job_state, 'completed'::released_schema.river_job_state, 'discarded'::released_schema.river_job_state]))))),
-    CONSTRAINT kind_length CHECK (((char_length(kind) > 0) AND (char_length(kind) < 128))),
-    CONSTRAINT max_attempts_is_positive CHECK ((max_attempts > 0)),
-    CONSTRAINT priority_in_range CHECK (((priority >= 1) AND (priority <= 4))),
-    CONSTRAINT queue_length CHECK (((char_length(queue) > 0) AND (char_length(queue) < 128)))
-);
-
-
---
--- Name: river_job_id_seq; Type: SEQUENCE; Schema: released_schema; Owner: -
---
-
-CREATE SEQUENCE released_schema.river_job_id_seq
-    START WITH 1
-    INCREMENT BY 1
-    NO MINVALUE
-    NO MAXVALUE
-    CACHE 1;
-
-
---
--- Name: river_job_id_seq; Type: SEQUENCE OWNED BY; Schema: released_schema; Owner: -
---
-
-ALTER SEQUENCE released_schema.river_job_id_seq OWNED BY released_schema.river_job.id;
-
-
---
--- Name: river_leader; Type: TABLE; Schema: released_schema; Owner: -
---
-
-CREATE UNLOGGED TABLE released_schema.river_leader (
-    elected_at timestamp with time zone NOT NULL,
-    expires_at timestamp with time zone NOT NULL,
-    leader_id text NOT NULL,
-    name text DEFAULT 'default'::text NOT NULL,
-    CONSTRAINT leader_id_length CHECK (((char_length(leader_id) > 0) AND (char_length(leader_id) < 128))),
-    CONSTRAINT name_length CHECK ((name = 'default'::text))
-);
-
-
---
--- Name: river_migration; Type: TABLE; Schema: released_schema; Owner: -
---
-
-CREATE TABLE released_schema.river_migration (
-    line text NOT NULL,
-    version bigint NOT NULL,
-    created_at timestamp with time zone DEFAULT now() NOT NULL,
-    CONSTRAINT line_length CHECK (((char_length(line) > 0) AND (char_length(line) < 128))),
-    CONSTRAINT version_gte_1 CHECK ((version >= 1))
-);
-
-
---
--- Name: river_notification; Type: TABLE; Schema: released_schema; Owner: -
---
-
-CREATE TABLE released_schema.river_notification (
-    id bigint NOT NULL,
-    created_at timestamp with time zone DEFAULT now() NOT NULL,
-    payload text NOT NULL,
-    topic text NOT NULL,
-    CONSTRAINT topic_length CHECK (((length(topic) > 0) AND (length(topic) < 128)))
-);
-
-
---
--- Name: river_notification_id_seq; Type: SEQUENCE; Schema: released_schema; Owner: -
---
-
-CREATE SEQUENCE released_schema.river_notification_id_seq
-    START WITH 1
-    INCREMENT BY 1
-    NO MINVALUE
-    NO MAXVALUE
-    CACHE 1;
-
-
---
--- Name: river_notification_id_seq; Type: SEQUENCE OWNED BY; Schema: released_schema; Owner: -
---
-
-ALTER SEQUENCE released_schema.river_notification_id_seq OWNED BY released_schema.river_notification.id;
-
-
---
--- Name: river_queue; Type: TABLE; Schema: released_schema; Owner: -
---
-
-CREATE TABLE released_schema.river_queue (
-    name text NOT NULL,
-    created_at timestamp with time zone DEFAULT now() NOT NULL,
-    metadata jsonb DEFAULT '{}'::jsonb NOT NULL,
-    paused_at timestamp with time zone,
-    updated_at timestamp with time zone DEFAULT CURRENT_TIMESTAMP NOT NULL
-);
-
-
---
 -- Name: sites; Type: TABLE; Schema: released_schema; Owner: -
 --
 
@@ -426,81 +267,6 @@ CREATE TABLE released_schema.sites (
     CONSTRAINT sites_origin_check CHECK ((origin = ANY (ARRAY['home'::text, 'replica'::text]))),
     CONSTRAINT sites_seq_check CHECK ((seq >= 0)),
     CONSTRAINT sites_site_check CHECK ((site <> ''::text))
-);
-
-
---
--- Name: sweep_chunks; Type: TABLE; Schema: released_schema; Owner: -
---
-
-CREATE TABLE released_schema.sweep_chunks (
-    site text NOT NULL COLLATE pg_catalog."C",
-    sweep text NOT NULL COLLATE pg_catalog."C",
-    chunk bigint NOT NULL,
-    row_total bigint NOT NULL,
-    refused bigint NOT NULL,
-    goes bigint NOT NULL,
-    bytes bigint NOT NULL,
-    sum bytea NOT NULL,
-    cpu bigint NOT NULL,
-    CONSTRAINT sweep_chunks_chunk_check CHECK ((chunk >= 0)),
-    CONSTRAINT sweep_chunks_row_total_check CHECK ((row_total > 0)),
-    CONSTRAINT sweep_chunks_sum_check CHECK ((length(sum) = 32))
-);
-
-
---
--- Name: sweep_results; Type: TABLE; Schema: released_schema; Owner: -
---
-
-CREATE TABLE released_schema.sweep_results (
-    site text NOT NULL COLLATE pg_catalog."C",
-    sweep text NOT NULL COLLATE pg_catalog."C",
-    chunk bigint NOT NULL,
-    body bytea NOT NULL
-);
-ALTER TABLE ONLY released_schema.sweep_results ALTER COLUMN body SET STORAGE EXTERNAL;
-
-
---
--- Name: sweeps; Type: TABLE; Schema: released_schema; Owner: -
---
-
-CREATE TABLE released_schema.sweeps (
-    site text NOT NULL COLLATE pg_catalog."C",
-    id text NOT NULL COLLATE pg_catalog."C",
-    display_name text NOT NULL COLLATE pg_catalog."C",
-    state text NOT NULL COLLATE pg_catalog."C",
-    reason text NOT NULL COLLATE pg_catalog."C",
-    model_version text NOT NULL COLLATE pg_catalog."C",
-    catalog_revision text NOT NULL COLLATE pg_catalog."C",
-    request_digest text NOT NULL COLLATE pg_catalog."C",
-    row_total bigint NOT NULL,
-    chunk_rows bigint NOT NULL,
-    chunk_total bigint NOT NULL,
-    chunks_done bigint NOT NULL,
-    rows_done bigint NOT NULL,
-    refused bigint NOT NULL,
-    goes bigint NOT NULL,
-    bytes bigint NOT NULL,
-    cpu bigint NOT NULL,
-    create_time bigint NOT NULL,
-    start_time bigint NOT NULL,
-    end_time bigint NOT NULL,
-    version bigint NOT NULL,
-    spec bytea NOT NULL,
-    CONSTRAINT sweeps_bytes_check CHECK ((bytes >= 0)),
-    CONSTRAINT sweeps_check CHECK (((chunks_done >= 0) AND (chunks_done <= chunk_total))),
-    CONSTRAINT sweeps_check1 CHECK (((rows_done >= 0) AND (rows_done <= row_total))),
-    CONSTRAINT sweeps_check2 CHECK (((refused >= 0) AND (refused <= rows_done))),
-    CONSTRAINT sweeps_check3 CHECK (((goes >= 0) AND (goes <= rows_done))),
-    CONSTRAINT sweeps_chunk_rows_check CHECK ((chunk_rows > 0)),
-    CONSTRAINT sweeps_chunk_total_check CHECK ((chunk_total > 0)),
-    CONSTRAINT sweeps_cpu_check CHECK ((cpu >= 0)),
-    CONSTRAINT sweeps_id_check CHECK ((id <> ''::text)),
-    CONSTRAINT sweeps_row_total_check CHECK ((row_total > 0)),
-    CONSTRAINT sweeps_state_check CHECK ((state = ANY (ARRAY['queued'::text, 'running'::text, 'done'::text, 'cancelled'::text, 'failed'::text]))),
-    CONSTRAINT sweeps_version_check CHECK ((version > 0))
 );
 
 
@@ -532,20 +298,6 @@ CREATE TABLE released_schema.units (
 
 
 --
--- Name: river_job id; Type: DEFAULT; Schema: released_schema; Owner: -
---
-
-ALTER TABLE ONLY released_schema.river_job ALTER COLUMN id SET DEFAULT nextval('released_schema.river_job_id_seq'::regclass);
-
-
---
--- Name: river_notification id; Type: DEFAULT; Schema: released_schema; Owner: -
---
-
-ALTER TABLE ONLY released_schema.river_notification ALTER COLUMN id SET DEFAULT nextval('released_schema.river_notification_id_seq'::regclass);
-
-
---
 -- Data for Name: catalog_revisions; Type: TABLE DATA; Schema: released_schema; Owner: -
 --
 
@@ -562,11 +314,10 @@ INSERT INTO released_schema.catalog_revisions VALUES ('golden', 'sha256:01234567
 -- Data for Name: goose_db_version; Type: TABLE DATA; Schema: released_schema; Owner: -
 --
 
-INSERT INTO released_schema.goose_db_version VALUES (1, 0, true, '2026-11-25 09:58:24.120899');
-INSERT INTO released_schema.goose_db_version VALUES (2, 1, true, '2026-11-25 09:58:24.827498');
-INSERT INTO released_schema.goose_db_version VALUES (3, 2, true, '2026-11-25 09:58:25.321837');
-INSERT INTO released_schema.goose_db_version VALUES (4, 3, true, '2026-11-25 09:58:25.46609');
-INSERT INTO released_schema.goose_db_version VALUES (5, 4, true, '2026-11-25 09:58:25.582486');
+INSERT INTO released_schema.goose_db_version VALUES (1, 0, true, '2026-11-25 10:13:48.763469');
+INSERT INTO released_schema.goose_db_version VALUES (2, 1, true, '2026-11-25 10:13:48.78225');
+INSERT INTO released_schema.goose_db_version VALUES (3, 3, true, '2026-11-25 10:13:49.08765');
+INSERT INTO released_schema.goose_db_version VALUES (4, 4, true, '2026-11-25 10:13:49.1715');
 
 
 --
@@ -629,40 +380,40 @@ INSERT INTO released_schema.movements VALUES ('golden', 45, 1935633600000000, 'r
 INSERT INTO released_schema.movements VALUES ('golden', 46, 1935633600000000, 'reserve', 'lot-i', 'g-0003', 'dawn', 'heron-2', 'available', 'reserved', 'armament chief', '', 'first to expire of its lot', '', '', 1935644400000000, '', '\x', '\xf6525b559d9b77c25e403394914852d7fea9cfdfe6b222f6de905ba1079f5324', '\x103e5844c331f3487ae22ef4ac1ac07dc5a43299a93dd2f20553dbf1050d9981');
 INSERT INTO released_schema.movements VALUES ('golden', 47, 1935633600000000, 'reserve', 'lot-i', 'g-0004', 'dawn', 'heron-2', 'available', 'reserved', 'armament chief', '', 'first to expire of its lot', '', '', 1935644400000000, '', '\x', '\x103e5844c331f3487ae22ef4ac1ac07dc5a43299a93dd2f20553dbf1050d9981', '\xf89cbe7506dfb55ad526a1b59b0d254e639bc2b6d7856bbee0dd482aaaa8559f');
 INSERT INTO released_schema.movements VALUES ('golden', 48, 1935633600000000, 'confirm_plan', '', '', 'dawn', '', '', '', 'armament chief', '', '', '', '', 1935644400000000, '', '\x', '\xf89cbe7506dfb55ad526a1b59b0d254e639bc2b6d7856bbee0dd482aaaa8559f', '\x785a9018acd5062609e06527d63e710f29b33ce6fe3c493f40f21a156573e231');
-INSERT INTO released_schema.movements VALUES ('golden', 49, 1935633600000000, 'issue_card', '', '', 'dawn', 'heron-1', '', '', 'armament chief', '', 'revision 1', '', '', 1935637200000000, '', '\x7b22626f78223a227368613235363a3236663835363766323536393138323239346333666135623966396362323237222c227369646573223a22596d3934227d', '\x785a9018acd5062609e06527d63e710f29b33ce6fe3c493f40f21a156573e231', '\x992e160d6a7199c07d582497d8d5c2e46e99125fdba431e12b3620731633a738');
-INSERT INTO released_schema.movements VALUES ('golden', 50, 1935633600000000, 'issue', 'lot-a', 'u-0001', 'dawn', 'heron-1', 'reserved', 'issued', 'armament chief', '', 'as ordered', '', '', 0, '', '\x', '\x992e160d6a7199c07d582497d8d5c2e46e99125fdba431e12b3620731633a738', '\x32651c80a5d3ab5dc8048e0d7f61df7d7bc9f9a8d5ac18077feaf4e4f3e5ec1d');
-INSERT INTO released_schema.movements VALUES ('golden', 51, 1935633600000000, 'issue', 'lot-a', 'u-0002', 'dawn', 'heron-1', 'reserved', 'issued', 'armament chief', '', 'as ordered', '', '', 0, '', '\x', '\x32651c80a5d3ab5dc8048e0d7f61df7d7bc9f9a8d5ac18077feaf4e4f3e5ec1d', '\x280df0b537ea1b60b44e4a6b3f3940f9515d768e82ae12624142e222f87920fc');
-INSERT INTO released_schema.movements VALUES ('golden', 52, 1935633600000000, 'issue', 'lot-i', 'g-0001', 'dawn', 'heron-1', 'reserved', 'issued', 'armament chief', '', 'as ordered', '', '', 0, '', '\x', '\x280df0b537ea1b60b44e4a6b3f3940f9515d768e82ae12624142e222f87920fc', '\xcc22071422e3471385d1d1c68657428420a7ec9618d9d8f9e3ea7b38674f9fc6');
-INSERT INTO released_schema.movements VALUES ('golden', 53, 1935633600000000, 'issue', 'lot-i', 'g-0002', 'dawn', 'heron-1', 'reserved', 'issued', 'armament chief', '', 'as ordered', '', '', 0, '', '\x', '\xcc22071422e3471385d1d1c68657428420a7ec9618d9d8f9e3ea7b38674f9fc6', '\xff42ee06ac6584c327fc4abbe263e977b5f722731f6043c2dc9bb0a387130be8');
-INSERT INTO released_schema.movements VALUES ('golden', 54, 1935633600000000, 'fit', 'lot-a', 'u-0001', 'dawn', 'heron-1', 'issued', 'fitted', 'armament chief', '', 'as ordered', '', '', 0, '', '\x', '\xff42ee06ac6584c327fc4abbe263e977b5f722731f6043c2dc9bb0a387130be8', '\x5814c27217b3684bf4ede8bb387ccee76268473022cbc10e44bfd9728388e46d');
-INSERT INTO released_schema.movements VALUES ('golden', 55, 1935633600000000, 'fit', 'lot-a', 'u-0002', 'dawn', 'heron-1', 'issued', 'fitted', 'armament chief', '', 'as ordered', '', '', 0, '', '\x', '\x5814c27217b3684bf4ede8bb387ccee76268473022cbc10e44bfd9728388e46d', '\x7de3fda4bbdad3b31d4358e777695f7557d85854345a3e36c4451675bca11497');
-INSERT INTO released_schema.movements VALUES ('golden', 56, 1935633600000000, 'fit_igniter', 'lot-a', 'u-0001', 'dawn', 'heron-1', 'fitted', 'fitted', 'armament chief', '', 'last', '', 'g-0001', 0, '', '\x', '\x7de3fda4bbdad3b31d4358e777695f7557d85854345a3e36c4451675bca11497', '\x6c781f4a7dec67ab9a78f866533aed6a156e4d1237177e27f1d203e4ee76d7f0');
-INSERT INTO released_schema.movements VALUES ('golden', 57, 1935633600000000, 'fit', 'lot-i', 'g-0001', 'dawn', 'heron-1', 'issued', 'fitted', 'armament chief', '', 'goes with unit u-0001: last', '', '', 0, '', '\x', '\x6c781f4a7dec67ab9a78f866533aed6a156e4d1237177e27f1d203e4ee76d7f0', '\x308d488e67e2082ea314bd455eb48e0b7967c5a58385497925cc35a6f868691f');
-INSERT INTO released_schema.movements VALUES ('golden', 58, 1935633600000000, 'fit_igniter', 'lot-a', 'u-0002', 'dawn', 'heron-1', 'fitted', 'fitted', 'armament chief', '', 'last', '', 'g-0002', 0, '', '\x', '\x308d488e67e2082ea314bd455eb48e0b7967c5a58385497925cc35a6f868691f', '\xd0c3aebebfb29d3ca24d57a5dd40ae0731e02e42dcea1f1a8d13d0d617d086f6');
-INSERT INTO released_schema.movements VALUES ('golden', 59, 1935633600000000, 'fit', 'lot-i', 'g-0002', 'dawn', 'heron-1', 'issued', 'fitted', 'armament chief', '', 'goes with unit u-0002: last', '', '', 0, '', '\x', '\xd0c3aebebfb29d3ca24d57a5dd40ae0731e02e42dcea1f1a8d13d0d617d086f6', '\xee391760b3c62fc1dea247dd9d2bd45444de1432dec57cd897888ecbc37bcdec');
-INSERT INTO released_schema.movements VALUES ('golden', 60, 1935633600000000, 'arm', 'lot-a', 'u-0001', 'dawn', 'heron-1', 'fitted', 'armed', 'armament chief', '', 'as ordered', '', '', 0, '', '\x', '\xee391760b3c62fc1dea247dd9d2bd45444de1432dec57cd897888ecbc37bcdec', '\x6c81557c49309a2a25efc1967bfcf4fc04bacaf3bf70acedb57576baeb16ddd2');
-INSERT INTO released_schema.movements VALUES ('golden', 61, 1935633600000000, 'arm', 'lot-i', 'g-0001', 'dawn', 'heron-1', 'fitted', 'armed', 'armament chief', '', 'goes with unit u-0001: as ordered', '', '', 0, '', '\x', '\x6c81557c49309a2a25efc1967bfcf4fc04bacaf3bf70acedb57576baeb16ddd2', '\x1fe3d0e21557393c42937b54441458e06fdc9427c0334770d788d84d6753a2f6');
-INSERT INTO released_schema.movements VALUES ('golden', 62, 1935633600000000, 'arm', 'lot-a', 'u-0002', 'dawn', 'heron-1', 'fitted', 'armed', 'armament chief', '', 'as ordered', '', '', 0, '', '\x', '\x1fe3d0e21557393c42937b54441458e06fdc9427c0334770d788d84d6753a2f6', '\x4db65a28f49bed8df58588e97fbd3e06faed1862e03ad073114845ba37f251d6');
-INSERT INTO released_schema.movements VALUES ('golden', 63, 1935633600000000, 'arm', 'lot-i', 'g-0002', 'dawn', 'heron-1', 'fitted', 'armed', 'armament chief', '', 'goes with unit u-0002: as ordered', '', '', 0, '', '\x', '\x4db65a28f49bed8df58588e97fbd3e06faed1862e03ad073114845ba37f251d6', '\x13f9dec50ee0b1a05e3ba91cc4c13f7d8f37daf6c2059c4fdb11ea27bc54ef43');
-INSERT INTO released_schema.movements VALUES ('golden', 64, 1935633600000000, 'launch', '', '', 'dawn', 'heron-1', '', '', 'armament chief', '', '', '', '', 0, '', '\x7b226c61756e63685f74696d65223a22323033312d30352d30345430353a30303a30305a227d', '\x13f9dec50ee0b1a05e3ba91cc4c13f7d8f37daf6c2059c4fdb11ea27bc54ef43', '\xd83ef34f44d165f358aef0f116e3e6f3a8031086fc0479a2be89c193f8f20f26');
-INSERT INTO released_schema.movements VALUES ('golden', 65, 1935633600000000, 'expend', 'lot-a', 'u-0001', 'dawn', 'heron-1', 'armed', 'expended', 'armament chief', '', 'as ordered', '', '', 0, '', '\x', '\xd83ef34f44d165f358aef0f116e3e6f3a8031086fc0479a2be89c193f8f20f26', '\x35d282f1ceab80a69961ca97402a5b4ef8f5f29a3505df60011a7566c91f0fbc');
-INSERT INTO released_schema.movements VALUES ('golden', 66, 1935633600000000, 'expend', 'lot-i', 'g-0001', 'dawn', 'heron-1', 'armed', 'expended', 'armament chief', '', 'goes with unit u-0001: as ordered', '', '', 0, '', '\x', '\x35d282f1ceab80a69961ca97402a5b4ef8f5f29a3505df60011a7566c91f0fbc', '\xe8083334ad29a60ee75d2ce21a1c3371f877b702b834eebd3bdeeb2a0e46fccc');
-INSERT INTO released_schema.movements VALUES ('golden', 67, 1935633600000000, 'misfire', 'lot-a', 'u-0002', 'dawn', 'heron-1', 'armed', 'misfired', 'armament chief', '', 'as ordered', '', '', 1935634500000000, '', '\x', '\xe8083334ad29a60ee75d2ce21a1c3371f877b702b834eebd3bdeeb2a0e46fccc', '\x08890bf6eab1c116c6e46fa8a175798a14fcb6167d6db72d0f85fe1f3c167b3a');
-INSERT INTO released_schema.movements VALUES ('golden', 68, 1935633600000000, 'misfire', 'lot-i', 'g-0002', 'dawn', 'heron-1', 'armed', 'misfired', 'armament chief', '', 'goes with unit u-0002: as ordered', '', '', 0, '', '\x', '\x08890bf6eab1c116c6e46fa8a175798a14fcb6167d6db72d0f85fe1f3c167b3a', '\x570296fe16fc1216140b519e3f9758d2c3b54b5a7357e81cf81105a94b267c2d');
-INSERT INTO released_schema.movements VALUES ('golden', 69, 1935633600000000, 'read', 'lot-i', '', '', '', '', '', 'armament chief', '', '', '', '', 0, '', '\x7b22636f756e74223a312c226164646564223a312c22646967657374223a227368613235363a3634666265326438333536393133306434363866643865343734383534303062222c226669727374223a22323033312d30352d30345430343a30303a30305a222c226c617374223a22323033312d30352d30345430343a30303a30305a227d', '\x570296fe16fc1216140b519e3f9758d2c3b54b5a7357e81cf81105a94b267c2d', '\x88115527d64ae26a909869e1d80c7fce77590d9fa808ad201e5b66601dd653fc');
-INSERT INTO released_schema.movements VALUES ('golden', 70, 1935633600000000, 'read', 'lot-a', '', '', '', '', '', 'armament chief', '', '', '', '', 0, '', '\x7b22636f756e74223a312c226164646564223a312c22646967657374223a227368613235363a3836613265373932373435343333643866303934666462616661623364633432222c226669727374223a22323033312d30352d30345430343a30303a30305a222c226c617374223a22323033312d30352d30345430343a30303a30305a227d', '\x88115527d64ae26a909869e1d80c7fce77590d9fa808ad201e5b66601dd653fc', '\x22263e5bd27bdf599b5391b4dd6bc8bfb4ffb134578cf211e2fb8e5ca5a49b53');
-INSERT INTO released_schema.movements VALUES ('golden', 71, 1935633600000000, 'overexpose', 'lot-a', 'u-0003', 'dawn', 'heron-2', 'reserved', 'quarantined', 'armament chief', '', 'logger beside the lot: 44 degrees Celsius, above 40', '', '', 0, '', '\x', '\x22263e5bd27bdf599b5391b4dd6bc8bfb4ffb134578cf211e2fb8e5ca5a49b53', '\xd783314894342c5b2d08f75800da329db2b3f46bd3bae442dd64c4f1c3fffd3c');
-INSERT INTO released_schema.movements VALUES ('golden', 72, 1935633600000000, 'void_card', '', '', 'dawn', 'heron-2', '', '', 'armament chief', '', 'unit u-0003 was quarantined: 44 degrees Celsius, above 40', '', '', 0, '', '\x', '\xd783314894342c5b2d08f75800da329db2b3f46bd3bae442dd64c4f1c3fffd3c', '\x6430dbae42f37836885bb8c3143232fcaeb0bd00b52dd5b626549cb9e5bd29e9');
-INSERT INTO released_schema.movements VALUES ('golden', 73, 1935633600000000, 'overexpose', 'lot-a', 'u-0004', 'dawn', 'heron-2', 'reserved', 'quarantined', 'armament chief', '', 'logger beside the lot: 44 degrees Celsius, above 40', '', '', 0, '', '\x', '\x6430dbae42f37836885bb8c3143232fcaeb0bd00b52dd5b626549cb9e5bd29e9', '\x0b22a0d1978268733044fece6253474258d8d734810f276fabb70dde8014efb6');
-INSERT INTO released_schema.movements VALUES ('golden', 74, 1935633600000000, 'void_card', '', '', 'dawn', 'heron-2', '', '', 'armament chief', '', 'unit u-0004 was quarantined: 44 degrees Celsius, above 40', '', '', 0, '', '\x', '\x0b22a0d1978268733044fece6253474258d8d734810f276fabb70dde8014efb6', '\xf2dab1d805ffa3047deb8c492fc2d2087a26dc69c8250da6f6d1fd18ba2da4da');
-INSERT INTO released_schema.movements VALUES ('golden', 75, 1935633600000000, 'overexpose', 'lot-a', 'u-0005', '', '', 'available', 'quarantined', 'armament chief', '', 'logger beside the lot: 44 degrees Celsius, above 40', '', '', 0, '', '\x', '\xf2dab1d805ffa3047deb8c492fc2d2087a26dc69c8250da6f6d1fd18ba2da4da', '\x0b4ce4fe89f8b67cad4e246c90ca3c7ec79e32073e423fbb69ea980741c1e580');
-INSERT INTO released_schema.movements VALUES ('golden', 76, 1935633600000000, 'overexpose', 'lot-a', 'u-0006', '', '', 'available', 'quarantined', 'armament chief', '', 'logger beside the lot: 44 degrees Celsius, above 40', '', '', 0, '', '\x', '\x0b4ce4fe89f8b67cad4e246c90ca3c7ec79e32073e423fbb69ea980741c1e580', '\x3d773361b67f8c6770e74a1d7855cdb2b61d27efd95558ea2f330d5f0b5f3e89');
-INSERT INTO released_schema.movements VALUES ('golden', 77, 1935633600000000, 'count', 'lot-a', '', '', '', '', '', 'armament chief', '', 'weekly', '', '', 0, '', '\x7b226578706563746564223a342c227365656e223a312c226d697373696e67223a5b22752d30303033222c22752d30303034222c22752d30303036225d2c226d6973706c61636564223a5b5d2c22756e6b6e6f776e223a5b5d7d', '\x3d773361b67f8c6770e74a1d7855cdb2b61d27efd95558ea2f330d5f0b5f3e89', '\x8f97aab9b4cbe02ef782ab6c88221ef79a9ad9548cb572ce55bbd2c3c4c97738');
-INSERT INTO released_schema.movements VALUES ('golden', 78, 1935633600000000, 'release', 'lot-i', 'g-0003', 'dawn', 'heron-2', 'reserved', 'available', 'armament chief', '', 'no units left', '', '', 0, '', '\x', '\x8f97aab9b4cbe02ef782ab6c88221ef79a9ad9548cb572ce55bbd2c3c4c97738', '\x711b73eaaaecd59e56d310123114419bdb547a8e421cb54d1d35fd26c1dc8b63');
-INSERT INTO released_schema.movements VALUES ('golden', 79, 1935633600000000, 'release', 'lot-i', 'g-0004', 'dawn', 'heron-2', 'reserved', 'available', 'armament chief', '', 'no units left', '', '', 0, '', '\x', '\x711b73eaaaecd59e56d310123114419bdb547a8e421cb54d1d35fd26c1dc8b63', '\x570025bd409c8f1e95cbc409e7a58e58e457cd0bf1e237382d0162211d642c6a');
-INSERT INTO released_schema.movements VALUES ('golden', 80, 1935633600000000, 'scrub', '', '', 'dawn', 'heron-2', '', '', 'armament chief', '', 'no units left', '', '', 0, '', '\x', '\x570025bd409c8f1e95cbc409e7a58e58e457cd0bf1e237382d0162211d642c6a', '\xe2175c758f25f9be6008768a5205918fcdb86201f7280286b965a7156094141f');
-INSERT INTO released_schema.movements VALUES ('golden', 81, 1935633600000000, 'close_plan', '', '', 'dawn', '', '', '', 'armament chief', '', '', '', '', 0, '', '\x', '\xe2175c758f25f9be6008768a5205918fcdb86201f7280286b965a7156094141f', '\xbe8c62ccb28e68d79e1974e67c1648f0e1a90c30ecf1207007231080a2c2c10b');
-INSERT INTO released_schema.movements VALUES ('golden', 82, 1935633600000000, 'suspend', 'lot-a', '', '', '', '', '', 'armament chief', '', 'a misfire', '', '', 0, '', '\x', '\xbe8c62ccb28e68d79e1974e67c1648f0e1a90c30ecf1207007231080a2c2c10b', '\x76f2fdba366a9e08d7b4b864b65926732021b4b19442fb7268e6351f08e9fa55');
+INSERT INTO released_schema.movements VALUES ('golden', 49, 1935633600000000, 'issue_card', '', '', 'dawn', 'heron-1', '', '', 'armament chief', '', 'revision 1', '', '', 1935637200000000, '', '\x7b22626f78223a227368613235363a3236663835363766323536393138323239346333666135623966396362323237227d', '\x785a9018acd5062609e06527d63e710f29b33ce6fe3c493f40f21a156573e231', '\x4e57fc4a015abebc13d0ba9988212c623cc0a7569a917ff58c0ace37bbf92c17');
+INSERT INTO released_schema.movements VALUES ('golden', 50, 1935633600000000, 'issue', 'lot-a', 'u-0001', 'dawn', 'heron-1', 'reserved', 'issued', 'armament chief', '', 'as ordered', '', '', 0, '', '\x', '\x4e57fc4a015abebc13d0ba9988212c623cc0a7569a917ff58c0ace37bbf92c17', '\xf07ee8de4cf77167038aff305af3c747c09be7bda936d85f3332c1de2cb9a2ff');
+INSERT INTO released_schema.movements VALUES ('golden', 51, 1935633600000000, 'issue', 'lot-a', 'u-0002', 'dawn', 'heron-1', 'reserved', 'issued', 'armament chief', '', 'as ordered', '', '', 0, '', '\x', '\xf07ee8de4cf77167038aff305af3c747c09be7bda936d85f3332c1de2cb9a2ff', '\x2094fed11201a9d17450728e01a49706eeca16e5e160f752e245e9fa4556268e');
+INSERT INTO released_schema.movements VALUES ('golden', 52, 1935633600000000, 'issue', 'lot-i', 'g-0001', 'dawn', 'heron-1', 'reserved', 'issued', 'armament chief', '', 'as ordered', '', '', 0, '', '\x', '\x2094fed11201a9d17450728e01a49706eeca16e5e160f752e245e9fa4556268e', '\xddcc86c09e95c8423fa536401ba2c2bd83c5f064e7d4f7f334c6604e214ef808');
+INSERT INTO released_schema.movements VALUES ('golden', 53, 1935633600000000, 'issue', 'lot-i', 'g-0002', 'dawn', 'heron-1', 'reserved', 'issued', 'armament chief', '', 'as ordered', '', '', 0, '', '\x', '\xddcc86c09e95c8423fa536401ba2c2bd83c5f064e7d4f7f334c6604e214ef808', '\xd95fac2cb231912fee4fa2673c579921c008e39dc9bb9a1f65509b54106bdccf');
+INSERT INTO released_schema.movements VALUES ('golden', 54, 1935633600000000, 'fit', 'lot-a', 'u-0001', 'dawn', 'heron-1', 'issued', 'fitted', 'armament chief', '', 'as ordered', '', '', 0, '', '\x', '\xd95fac2cb231912fee4fa2673c579921c008e39dc9bb9a1f65509b54106bdccf', '\x1b6d84c91bb4b7a163ccddcb67147dda522c0275c6109581b0de51a0b5246928');
+INSERT INTO released_schema.movements VALUES ('golden', 55, 1935633600000000, 'fit', 'lot-a', 'u-0002', 'dawn', 'heron-1', 'issued', 'fitted', 'armament chief', '', 'as ordered', '', '', 0, '', '\x', '\x1b6d84c91bb4b7a163ccddcb67147dda522c0275c6109581b0de51a0b5246928', '\xb6fcd2bc4cb94a61995cdcf0245f60373c5fb604b088748db26b1a07c2c12905');
+INSERT INTO released_schema.movements VALUES ('golden', 56, 1935633600000000, 'fit_igniter', 'lot-a', 'u-0001', 'dawn', 'heron-1', 'fitted', 'fitted', 'armament chief', '', 'last', '', 'g-0001', 0, '', '\x', '\xb6fcd2bc4cb94a61995cdcf0245f60373c5fb604b088748db26b1a07c2c12905', '\xd85a55c190d8b7e5fcbf29c60ddb7ac55c0c691ca9684be00396209b02c94117');
+INSERT INTO released_schema.movements VALUES ('golden', 57, 1935633600000000, 'fit', 'lot-i', 'g-0001', 'dawn', 'heron-1', 'issued', 'fitted', 'armament chief', '', 'goes with unit u-0001: last', '', '', 0, '', '\x', '\xd85a55c190d8b7e5fcbf29c60ddb7ac55c0c691ca9684be00396209b02c94117', '\x04b5e59080880cd52cd28af14a92c4c8e6473941dcaf5568b1386c63a3b09b32');
+INSERT INTO released_schema.movements VALUES ('golden', 58, 1935633600000000, 'fit_igniter', 'lot-a', 'u-0002', 'dawn', 'heron-1', 'fitted', 'fitted', 'armament chief', '', 'last', '', 'g-0002', 0, '', '\x', '\x04b5e59080880cd52cd28af14a92c4c8e6473941dcaf5568b1386c63a3b09b32', '\x348c9d474708a95f50468b48ca13cf6a34c7bdf5c42568d25c428fd1a6d69d43');
+INSERT INTO released_schema.movements VALUES ('golden', 59, 1935633600000000, 'fit', 'lot-i', 'g-0002', 'dawn', 'heron-1', 'issued', 'fitted', 'armament chief', '', 'goes with unit u-0002: last', '', '', 0, '', '\x', '\x348c9d474708a95f50468b48ca13cf6a34c7bdf5c42568d25c428fd1a6d69d43', '\x0ee16fcd17629b6fe469d9266b62d17da352b9a942f8fe865f37cd9c57e85ba3');
+INSERT INTO released_schema.movements VALUES ('golden', 60, 1935633600000000, 'arm', 'lot-a', 'u-0001', 'dawn', 'heron-1', 'fitted', 'armed', 'armament chief', '', 'as ordered', '', '', 0, '', '\x', '\x0ee16fcd17629b6fe469d9266b62d17da352b9a942f8fe865f37cd9c57e85ba3', '\x2f13e7447ec1a98e5acc38ce0eb8db780cc7afe2efe917c4e85485e9d524438a');
+INSERT INTO released_schema.movements VALUES ('golden', 61, 1935633600000000, 'arm', 'lot-i', 'g-0001', 'dawn', 'heron-1', 'fitted', 'armed', 'armament chief', '', 'goes with unit u-0001: as ordered', '', '', 0, '', '\x', '\x2f13e7447ec1a98e5acc38ce0eb8db780cc7afe2efe917c4e85485e9d524438a', '\x519b2ba3a3975c81c846adc9f2b980bf4ff1f585f651309183de2ad13ebb2383');
+INSERT INTO released_schema.movements VALUES ('golden', 62, 1935633600000000, 'arm', 'lot-a', 'u-0002', 'dawn', 'heron-1', 'fitted', 'armed', 'armament chief', '', 'as ordered', '', '', 0, '', '\x', '\x519b2ba3a3975c81c846adc9f2b980bf4ff1f585f651309183de2ad13ebb2383', '\x3138e484c3dea6d1a83f64cc9254c4ed6fd95dfa576c3ca772b1e5254db55796');
+INSERT INTO released_schema.movements VALUES ('golden', 63, 1935633600000000, 'arm', 'lot-i', 'g-0002', 'dawn', 'heron-1', 'fitted', 'armed', 'armament chief', '', 'goes with unit u-0002: as ordered', '', '', 0, '', '\x', '\x3138e484c3dea6d1a83f64cc9254c4ed6fd95dfa576c3ca772b1e5254db55796', '\x976e31ed34b5fd2fea347951589ed69dd0609ae1f4a3eceea50448179ff7b455');
+INSERT INTO released_schema.movements VALUES ('golden', 64, 1935633600000000, 'launch', '', '', 'dawn', 'heron-1', '', '', 'armament chief', '', '', '', '', 0, '', '\x7b226c61756e63685f74696d65223a22323033312d30352d30345430353a30303a30305a227d', '\x976e31ed34b5fd2fea347951589ed69dd0609ae1f4a3eceea50448179ff7b455', '\x8a2eeeabbe20b695f715b7be5a8331a03e2bf14c67e125ce699a96f210c66926');
+INSERT INTO released_schema.movements VALUES ('golden', 65, 1935633600000000, 'expend', 'lot-a', 'u-0001', 'dawn', 'heron-1', 'armed', 'expended', 'armament chief', '', 'as ordered', '', '', 0, '', '\x', '\x8a2eeeabbe20b695f715b7be5a8331a03e2bf14c67e125ce699a96f210c66926', '\x73ade5ce2442cc8fcd36fc8a34c9260dbb7347b1b101aed67692ab0f96b78257');
+INSERT INTO released_schema.movements VALUES ('golden', 66, 1935633600000000, 'expend', 'lot-i', 'g-0001', 'dawn', 'heron-1', 'armed', 'expended', 'armament chief', '', 'goes with unit u-0001: as ordered', '', '', 0, '', '\x', '\x73ade5ce2442cc8fcd36fc8a34c9260dbb7347b1b101aed67692ab0f96b78257', '\xafd2ed6a738964ed59d8f5a110c93c52329fba31378838a619f9c6ad1191d1fa');
+INSERT INTO released_schema.movements VALUES ('golden', 67, 1935633600000000, 'misfire', 'lot-a', 'u-0002', 'dawn', 'heron-1', 'armed', 'misfired', 'armament chief', '', 'as ordered', '', '', 1935634500000000, '', '\x', '\xafd2ed6a738964ed59d8f5a110c93c52329fba31378838a619f9c6ad1191d1fa', '\x6fce6010775571590168da7a5daa1d616239a1230c86e6762c5f24a79c995559');
+INSERT INTO released_schema.movements VALUES ('golden', 68, 1935633600000000, 'misfire', 'lot-i', 'g-0002', 'dawn', 'heron-1', 'armed', 'misfired', 'armament chief', '', 'goes with unit u-0002: as ordered', '', '', 0, '', '\x', '\x6fce6010775571590168da7a5daa1d616239a1230c86e6762c5f24a79c995559', '\x56ea637ea84810ecbc1056dbf4907855eda01dbb37d2f1a84598e80e60554bf4');
+INSERT INTO released_schema.movements VALUES ('golden', 69, 1935633600000000, 'read', 'lot-i', '', '', '', '', '', 'armament chief', '', '', '', '', 0, '', '\x7b22636f756e74223a312c22646967657374223a227368613235363a3634666265326438333536393133306434363866643865343734383534303062227d', '\x56ea637ea84810ecbc1056dbf4907855eda01dbb37d2f1a84598e80e60554bf4', '\x10e09ebe7aecdcfe48c80f17156f4455379138a714c51856e6b6f9c16d67838d');
+INSERT INTO released_schema.movements VALUES ('golden', 70, 1935633600000000, 'read', 'lot-a', '', '', '', '', '', 'armament chief', '', '', '', '', 0, '', '\x7b22636f756e74223a312c22646967657374223a227368613235363a3836613265373932373435343333643866303934666462616661623364633432227d', '\x10e09ebe7aecdcfe48c80f17156f4455379138a714c51856e6b6f9c16d67838d', '\xae3bec8d1c82806cc0d4b0739d95964274852ff2626da1205522d70e73769027');
+INSERT INTO released_schema.movements VALUES ('golden', 71, 1935633600000000, 'overexpose', 'lot-a', 'u-0003', 'dawn', 'heron-2', 'reserved', 'quarantined', 'armament chief', '', 'logger beside the lot: 44 degrees Celsius, above 40', '', '', 0, '', '\x', '\xae3bec8d1c82806cc0d4b0739d95964274852ff2626da1205522d70e73769027', '\x2a1eab747b3ea98e455af9bcaf6a3574f8a9369652b32b33bf066b09203692e4');
+INSERT INTO released_schema.movements VALUES ('golden', 72, 1935633600000000, 'void_card', '', '', 'dawn', 'heron-2', '', '', 'armament chief', '', 'unit u-0003 was quarantined: 44 degrees Celsius, above 40', '', '', 0, '', '\x', '\x2a1eab747b3ea98e455af9bcaf6a3574f8a9369652b32b33bf066b09203692e4', '\x549cdec2fe270a81dd368ba5b064d0315d9161e84da11b126ed138dffddb84cb');
+INSERT INTO released_schema.movements VALUES ('golden', 73, 1935633600000000, 'overexpose', 'lot-a', 'u-0004', 'dawn', 'heron-2', 'reserved', 'quarantined', 'armament chief', '', 'logger beside the lot: 44 degrees Celsius, above 40', '', '', 0, '', '\x', '\x549cdec2fe270a81dd368ba5b064d0315d9161e84da11b126ed138dffddb84cb', '\xfa4c4b7226726b1ac179d440a1951bb9ce5e50070c82c93fec6676b79ec68940');
+INSERT INTO released_schema.movements VALUES ('golden', 74, 1935633600000000, 'void_card', '', '', 'dawn', 'heron-2', '', '', 'armament chief', '', 'unit u-0004 was quarantined: 44 degrees Celsius, above 40', '', '', 0, '', '\x', '\xfa4c4b7226726b1ac179d440a1951bb9ce5e50070c82c93fec6676b79ec68940', '\x5e9d69ccb711391f0c215be2a38ae539b9f2ec0b42a3edcd65dd803cbb519095');
+INSERT INTO released_schema.movements VALUES ('golden', 75, 1935633600000000, 'overexpose', 'lot-a', 'u-0005', '', '', 'available', 'quarantined', 'armament chief', '', 'logger beside the lot: 44 degrees Celsius, above 40', '', '', 0, '', '\x', '\x5e9d69ccb711391f0c215be2a38ae539b9f2ec0b42a3edcd65dd803cbb519095', '\x78164449a0672a36503d4af4f3f628d3dc137b252a9afba2ea17f4f7c26839b9');
+INSERT INTO released_schema.movements VALUES ('golden', 76, 1935633600000000, 'overexpose', 'lot-a', 'u-0006', '', '', 'available', 'quarantined', 'armament chief', '', 'logger beside the lot: 44 degrees Celsius, above 40', '', '', 0, '', '\x', '\x78164449a0672a36503d4af4f3f628d3dc137b252a9afba2ea17f4f7c26839b9', '\x0b8a4d3e760da2e7e4b49a55c98930813f7572158d22308e5b122adbc3fda1a0');
+INSERT INTO released_schema.movements VALUES ('golden', 77, 1935633600000000, 'count', 'lot-a', '', '', '', '', '', 'armament chief', '', 'weekly', '', '', 0, '', '\x7b226578706563746564223a342c227365656e223a312c226d697373696e67223a5b22752d30303033222c22752d30303034222c22752d30303036225d2c226d6973706c61636564223a5b5d2c22756e6b6e6f776e223a5b5d7d', '\x0b8a4d3e760da2e7e4b49a55c98930813f7572158d22308e5b122adbc3fda1a0', '\xaecb1b3d5e6c8f1d5e6cff73f1a5ee1c995ba8a84bf08f5123bd6d3d444f69d0');
+INSERT INTO released_schema.movements VALUES ('golden', 78, 1935633600000000, 'release', 'lot-i', 'g-0003', 'dawn', 'heron-2', 'reserved', 'available', 'armament chief', '', 'no units left', '', '', 0, '', '\x', '\xaecb1b3d5e6c8f1d5e6cff73f1a5ee1c995ba8a84bf08f5123bd6d3d444f69d0', '\x036676b6c6ba5f2aa6a73b741371ea4c8b81d51fe48a882434671cfdec01d7a3');
+INSERT INTO released_schema.movements VALUES ('golden', 79, 1935633600000000, 'release', 'lot-i', 'g-0004', 'dawn', 'heron-2', 'reserved', 'available', 'armament chief', '', 'no units left', '', '', 0, '', '\x', '\x036676b6c6ba5f2aa6a73b741371ea4c8b81d51fe48a882434671cfdec01d7a3', '\x1bbf7eac3012adf8878eba15382eda90afde64311dce8e440388dec073fcbd09');
+INSERT INTO released_schema.movements VALUES ('golden', 80, 1935633600000000, 'scrub', '', '', 'dawn', 'heron-2', '', '', 'armament chief', '', 'no units left', '', '', 0, '', '\x', '\x1bbf7eac3012adf8878eba15382eda90afde64311dce8e440388dec073fcbd09', '\xfae65d22937546a68f3be463eaf7630895aed54dfdf001ac7e4d61cb2f43af74');
+INSERT INTO released_schema.movements VALUES ('golden', 81, 1935633600000000, 'close_plan', '', '', 'dawn', '', '', '', 'armament chief', '', '', '', '', 0, '', '\x', '\xfae65d22937546a68f3be463eaf7630895aed54dfdf001ac7e4d61cb2f43af74', '\x8fd6953130e08bb33904067b0eec6f72bded3ed8cf96f4fd65881bc2a649da45');
+INSERT INTO released_schema.movements VALUES ('golden', 82, 1935633600000000, 'suspend', 'lot-a', '', '', '', '', '', 'armament chief', '', 'a misfire', '', '', 0, '', '\x', '\x8fd6953130e08bb33904067b0eec6f72bded3ed8cf96f4fd65881bc2a649da45', '\x294852dc45ffd9d063aaff2df52340af6111be6ccee568f5514d3cf65c246583');
 
 
 --
@@ -708,66 +459,10 @@ INSERT INTO released_schema.reservations VALUES ('golden', 'g-0004', 47, 'dawn',
 
 
 --
--- Data for Name: river_job; Type: TABLE DATA; Schema: released_schema; Owner: -
---
-
-
-
---
--- Data for Name: river_leader; Type: TABLE DATA; Schema: released_schema; Owner: -
---
-
-
-
---
--- Data for Name: river_migration; Type: TABLE DATA; Schema: released_schema; Owner: -
---
-
-INSERT INTO released_schema.river_migration VALUES ('main', 1, '2026-11-25 09:58:24.331743+00');
-INSERT INTO released_schema.river_migration VALUES ('main', 2, '2026-11-25 09:58:24.344166+00');
-INSERT INTO released_schema.river_migration VALUES ('main', 3, '2026-11-25 09:58:24.392039+00');
-INSERT INTO released_schema.river_migration VALUES ('main', 4, '2026-11-25 09:58:24.403541+00');
-INSERT INTO released_schema.river_migration VALUES ('main', 5, '2026-11-25 09:58:24.423678+00');
-INSERT INTO released_schema.river_migration VALUES ('main', 6, '2026-11-25 09:58:24.543361+00');
-INSERT INTO released_schema.river_migration VALUES ('main', 7, '2026-11-25 09:58:24.559352+00');
-INSERT INTO released_schema.river_migration VALUES ('main', 8, '2026-11-25 09:58:24.737377+00');
-
-
---
--- Data for Name: river_notification; Type: TABLE DATA; Schema: released_schema; Owner: -
---
-
-
-
---
--- Data for Name: river_queue; Type: TABLE DATA; Schema: released_schema; Owner: -
---
-
-
-
---
 -- Data for Name: sites; Type: TABLE DATA; Schema: released_schema; Owner: -
 --
 
-INSERT INTO released_schema.sites VALUES ('golden', 'home', 82, '\x76f2fdba366a9e08d7b4b864b65926732021b4b19442fb7268e6351f08e9fa55');
-
-
---
--- Data for Name: sweep_chunks; Type: TABLE DATA; Schema: released_schema; Owner: -
---
-
-
-
---
--- Data for Name: sweep_results; Type: TABLE DATA; Schema: released_schema; Owner: -
---
-
-
-
---
--- Data for Name: sweeps; Type: TABLE DATA; Schema: released_schema; Owner: -
---
-
+INSERT INTO released_schema.sites VALUES ('golden', 'home', 82, '\x294852dc45ffd9d063aaff2df52340af6111be6ccee568f5514d3cf65c246583');
 
 
 --
@@ -792,21 +487,7 @@ INSERT INTO released_schema.units VALUES ('golden', 'g-0004', 'lot-i', 'availabl
 -- Name: goose_db_version_id_seq; Type: SEQUENCE SET; Schema: released_schema; Owner: -
 --
 
-SELECT pg_catalog.setval('released_schema.goose_db_version_id_seq', 5, true);
-
-
---
--- Name: river_job_id_seq; Type: SEQUENCE SET; Schema: released_schema; Owner: -
---
-
-SELECT pg_catalog.setval('released_schema.river_job_id_seq', 1, false);
-
-
---
--- Name: river_notification_id_seq; Type: SEQUENCE SET; Schema: released_schema; Owner: -
---
-
-SELECT pg_catalog.setval('released_schema.river_notification_id_seq', 1, false);
+SELECT pg_catalog.setval('released_schema.goose_db_version_id_seq', 4, true);
 
 
 --
@@ -898,75 +579,11 @@ ALTER TABLE ONLY released_schema.reservations
 
 
 --
--- Name: river_job river_job_pkey; Type: CONSTRAINT; Schema: released_schema; Owner: -
---
-
-ALTER TABLE ONLY released_schema.river_job
-    ADD CONSTRAINT river_job_pkey PRIMARY KEY (id);
-
-
---
--- Name: river_leader river_leader_pkey; Type: CONSTRAINT; Schema: released_schema; Owner: -
---
-
-ALTER TABLE ONLY released_schema.river_leader
-    ADD CONSTRAINT river_leader_pkey PRIMARY KEY (name);
-
-
---
--- Name: river_migration river_migration_pkey1; Type: CONSTRAINT; Schema: released_schema; Owner: -
---
-
-ALTER TABLE ONLY released_schema.river_migration
-    ADD CONSTRAINT river_migration_pkey1 PRIMARY KEY (line, version);
-
-
---
--- Name: river_notification river_notification_pkey; Type: CONSTRAINT; Schema: released_schema; Owner: -
---
-
-ALTER TABLE ONLY released_schema.river_notification
-    ADD CONSTRAINT river_notification_pkey PRIMARY KEY (id);
-
-
---
--- Name: river_queue river_queue_pkey; Type: CONSTRAINT; Schema: released_schema; Owner: -
---
-
-ALTER TABLE ONLY released_schema.river_queue
-    ADD CONSTRAINT river_queue_pkey PRIMARY KEY (name);
-
-
---
 -- Name: sites sites_pkey; Type: CONSTRAINT; Schema: released_schema; Owner: -
 --
 
 ALTER TABLE ONLY released_schema.sites
     ADD CONSTRAINT sites_pkey PRIMARY KEY (site);
-
-
---
--- Name: sweep_chunks sweep_chunks_pkey; Type: CONSTRAINT; Schema: released_schema; Owner: -
---
-
-ALTER TABLE ONLY released_schema.sweep_chunks
-    ADD CONSTRAINT sweep_chunks_pkey PRIMARY KEY (site, sweep, chunk);
-
-
---
--- Name: sweep_results sweep_results_pkey; Type: CONSTRAINT; Schema: released_schema; Owner: -
---
-
-ALTER TABLE ONLY released_schema.sweep_results
-    ADD CONSTRAINT sweep_results_pkey PRIMARY KEY (site, sweep, chunk);
-
-
---
--- Name: sweeps sweeps_pkey; Type: CONSTRAINT; Schema: released_schema; Owner: -
---
-
-ALTER TABLE ONLY released_schema.sweeps
-    ADD CONSTRAINT sweeps_pkey PRIMARY KEY (site, id);
 
 
 --
@@ -1038,62 +655,6 @@ CREATE INDEX reservations_by_until ON released_schema.reservations USING btree (
 --
 
 CREATE UNIQUE INDEX reservations_open ON released_schema.reservations USING btree (site, unit) WHERE (close_seq IS NULL);
-
-
---
--- Name: river_job_args_index; Type: INDEX; Schema: released_schema; Owner: -
---
-
-CREATE INDEX river_job_args_index ON released_schema.river_job USING gin (args);
-
-
---
--- Name: river_job_kind; Type: INDEX; Schema: released_schema; Owner: -
---
-
-CREATE INDEX river_job_kind ON released_schema.river_job USING btree (kind);
-
-
---
--- Name: river_job_metadata_index; Type: INDEX; Schema: released_schema; Owner: -
---
-
-CREATE INDEX river_job_metadata_index ON released_schema.river_job USING gin (metadata);
-
-
---
--- Name: river_job_prioritized_fetching_index; Type: INDEX; Schema: released_schema; Owner: -
---
-
-CREATE INDEX river_job_prioritized_fetching_index ON released_schema.river_job USING btree (state, queue, priority, scheduled_at, id);
-
-
---
--- Name: river_job_state_and_finalized_at_index; Type: INDEX; Schema: released_schema; Owner: -
---
-
-CREATE INDEX river_job_state_and_finalized_at_index ON released_schema.river_job USING btree (state, finalized_at) WHERE (finalized_at IS NOT NULL);
-
-
---
--- Name: river_job_unique_idx; Type: INDEX; Schema: released_schema; Owner: -
---
-
-CREATE UNIQUE INDEX river_job_unique_idx ON released_schema.river_job USING btree (unique_key) WHERE ((unique_key IS NOT NULL) AND (unique_states IS NOT NULL) AND released_schema.river_job_state_in_bitmask(unique_states, state));
-
-
---
--- Name: river_notification_created_at_idx; Type: INDEX; Schema: released_schema; Owner: -
---
-
-CREATE INDEX river_notification_created_at_idx ON released_schema.river_notification USING btree (created_at);
-
-
---
--- Name: river_notification_topic_id_idx; Type: INDEX; Schema: released_schema; Owner: -
---
-
-CREATE INDEX river_notification_topic_id_idx ON released_schema.river_notification USING btree (topic, id);
 
 
 --
@@ -1216,22 +777,6 @@ ALTER TABLE ONLY released_schema.reservations
 
 ALTER TABLE ONLY released_schema.reservations
     ADD CONSTRAINT reservations_site_unit_fkey FOREIGN KEY (site, unit) REFERENCES released_schema.units(site, id);
-
-
---
--- Name: sweep_chunks sweep_chunks_site_sweep_fkey; Type: FK CONSTRAINT; Schema: released_schema; Owner: -
---
-
-ALTER TABLE ONLY released_schema.sweep_chunks
-    ADD CONSTRAINT sweep_chunks_site_sweep_fkey FOREIGN KEY (site, sweep) REFERENCES released_schema.sweeps(site, id);
-
-
---
--- Name: sweeps sweeps_site_fkey; Type: FK CONSTRAINT; Schema: released_schema; Owner: -
---
-
-ALTER TABLE ONLY released_schema.sweeps
-    ADD CONSTRAINT sweeps_site_fkey FOREIGN KEY (site) REFERENCES released_schema.sites(site);
 
 
 --
