@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ssl
+import time
 import urllib.parse
 from typing import Any, Callable, Dict, Iterable, Iterator, List, Mapping, Optional, Sequence, Union
 
@@ -142,6 +143,43 @@ class Client:
         """Values published elsewhere beside what the model computes today."""
         return self.ask("model:check")
 
+    # Sweeps
+
+    def estimate_sweep(self, site: str, spec: Message) -> Answer:
+        """What a sweep would take: ``row_count``, ``cpu_s``, ``result_bytes``."""
+        return self.ask(f"{site}/sweeps:estimate", {"spec": spec})
+
+    def create_sweep(self, site: str, sweep_id: str, spec: Message, *, actor: str, request_id: str) -> Answer:
+        """A sweep kept at a site, ``sites/{id}``, and queued; its ``name`` is in the answer.
+
+        ``spec`` is a ``case``, the ``axes`` that vary (each a ``field`` of the
+        case with ``values``, ``words``, a ``range`` or a ``distribution``) and a
+        ``method``. The service computes it whether anybody waits or not.
+        """
+        body = {"sweep_id": sweep_id, "spec": spec, "actor": actor, "request_id": request_id}
+        return self.ask(f"{site}/sweeps", body)
+
+    def wait_sweep(self, name: str, *, every_s: float = 1.0, progress: Optional[Progress] = None) -> Answer:
+        """Waits until a sweep has ended, and returns it; look at its ``state``.
+
+        ``progress`` is called with the sweep each time that it was asked for:
+        ``row_done_count`` of ``row_count``, ``left_s`` where it is known.
+        """
+        while True:
+            sweep = self.ask(name)
+            if sweep["state"] not in ("SWEEP_STATE_QUEUED", "SWEEP_STATE_RUNNING"):
+                return sweep
+            if progress is not None:
+                progress(sweep)
+            time.sleep(every_s)
+
+    def sweep_rows(
+        self, name: str, *, first_row: Optional[int] = None, row_count: Optional[int] = None, timeout_s: float = 600.0
+    ) -> Stream:
+        """The rows of a sweep in their order: inputs, ``outcome``, ``goes`` and results."""
+        body = {"name": name, "format": "SWEEP_FORMAT_NDJSON", **_given(first_row=first_row, row_count=row_count)}
+        return self.stream("sweeps:read", body, timeout_s=timeout_s)
+
     # Observed runs
 
     def record_run(self, site: str, run_id: str, run: Message, *, actor: str, request_id: str) -> Answer:
@@ -212,7 +250,7 @@ def _path(path: str, query: Mapping[str, Any]) -> str:
 
 def _repeatable(verb: str, path: str, body: Optional[Message]) -> bool:
     family, _, command = path.partition(":")
-    if verb == "GET" or family in ("takeoffs", "windLimits", "cycles", "model") or command == "fitCorrection":
+    if verb == "GET" or family in ("takeoffs", "windLimits", "cycles", "model") or command in ("fitCorrection", "estimate"):
         return True
     return bool(body and body.get("request_id"))
 
