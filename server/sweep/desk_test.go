@@ -176,7 +176,7 @@ func TestPartsOfAnySizeGiveTheSameFiles(t *testing.T) {
 // computed, and makes a namesake at once.
 func TestLateResultsOfADeletedSweepAreRemoved(t *testing.T) {
 	var r *room
-	var deleted atomic.Bool
+	var deleted, made atomic.Bool
 	r = newRoom(t, sums{at: func(row []float64) {
 		if row[0] != 5 || !deleted.CompareAndSwap(false, true) {
 			return
@@ -188,6 +188,7 @@ func TestLateResultsOfADeletedSweepAreRemoved(t *testing.T) {
 		}
 		r.time = r.time.Add(time.Second)
 		r.keep("late", 10, 5, perf.ModelVersion)
+		made.Store(true)
 	}})
 	r.keep("late", 10, 10, perf.ModelVersion)
 	stop, err := r.Start(context.Background(), 1, DefaultRescue, zap.NewNop())
@@ -195,7 +196,7 @@ func TestLateResultsOfADeletedSweepAreRemoved(t *testing.T) {
 		t.Fatal(err)
 	}
 	for until := time.Now().Add(time.Minute); ; time.Sleep(5 * time.Millisecond) {
-		if deleted.Load() && r.find("late").State == store.SweepDone {
+		if made.Load() && r.find("late").State == store.SweepDone {
 			break
 		}
 		if time.Now().After(until) {
@@ -361,4 +362,39 @@ func TestIndexAndCombinationAreOneToOne(t *testing.T) {
 			}
 		}
 	})
+}
+
+// TestBackupsHoldTheResults backs a store up with its results, and restores it.
+func TestBackupsHoldTheResults(t *testing.T) {
+	r := newRoom(t, sums{})
+	r.keepAndCompute("kept", 100, 30)
+	folder := t.TempDir()
+	backup, restored := filepath.Join(folder, "backup.db"), filepath.Join(folder, "restored.db")
+	if err := sqlite.Backup(t.Context(), r.path, backup); err != nil {
+		t.Fatal(err)
+	}
+	if err := sqlite.Restore(t.Context(), backup, restored); err != nil {
+		t.Fatal(err)
+	}
+	kept, err := sqlite.Open(t.Context(), restored, sqlite.Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer kept.Close()
+	desk, err := NewDesk(kept, sums{}, func() time.Time { return noon })
+	if err != nil {
+		t.Fatal(err)
+	}
+	var want, got bytes.Buffer
+	for _, one := range []struct {
+		desk *Desk
+		file *bytes.Buffer
+	}{{r.Desk, &want}, {desk, &got}} {
+		if _, err := one.desk.Read(t.Context(), r.find("kept"), bowrollv1.SweepFormat_SWEEP_FORMAT_NDJSON, Rows{0, 100}, one.file); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if !bytes.Equal(got.Bytes(), want.Bytes()) || want.Len() == 0 {
+		t.Errorf("restored:\n%s\nwas:\n%s", got.Bytes(), want.Bytes())
+	}
 }

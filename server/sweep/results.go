@@ -140,7 +140,7 @@ func (f folder) remove(_ context.Context, k key) error {
 
 func missing(k key) error {
 	return store.Errorf(store.Refused, "SWEEP_RESULTS_MISSING",
-		"the results of part %d of sweep %s are not there: a store restored from a backup has none; bring the folder of results back, or run the sweep again", k.chunk, k.sweep).
+		"the results of part %d of sweep %s are not there: bring them back from a backup of the folder beside the store, or run the sweep again", k.chunk, k.sweep).
 		With("sweep", k.sweep)
 }
 

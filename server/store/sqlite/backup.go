@@ -22,8 +22,10 @@ func (s *Store) Backup(ctx context.Context, path string) error {
 }
 
 // Backup copies the store at from, which may be in use by another process, to
-// a new file at path, and reads the copy back whole. It refuses to write over a
-// file, and leaves none behind where it fails.
+// a new file at path, and reads the copy back whole. The results of sweeps, which
+// lie beside the store, are copied beside the copy, after it: whatever it counts
+// as done is among them. It refuses to write over a file, and leaves none behind
+// where it fails.
 func Backup(ctx context.Context, from, path string) (err error) {
 	if _, err := os.Stat(from); err != nil {
 		return &store.Error{Class: store.NotFound, Reason: "STORE_NOT_FOUND", Text: "the store cannot be read", Err: err}
@@ -69,7 +71,10 @@ func Backup(ctx context.Context, from, path string) (err error) {
 	if err := syncFile(path); err != nil {
 		return err
 	}
-	return readBack(ctx, path)
+	if err := readBack(ctx, path); err != nil {
+		return err
+	}
+	return copyResults(ctx, from, path)
 }
 
 // readBack reads a backup whole: one that was never read is none.
@@ -86,8 +91,8 @@ func readBack(ctx context.Context, path string) error {
 	return checkLogs(ctx, db)
 }
 
-// Restore makes a new store at path from the backup at from, and checks it
-// whole before it returns. It refuses to write over a file.
+// Restore makes a new store at path from the backup at from, with the results of
+// sweeps beside it, and checks it whole before it returns. It refuses to write over a file.
 func Restore(ctx context.Context, from, path string) (err error) {
 	source, err := os.Open(from)
 	if err != nil {
@@ -119,7 +124,10 @@ func Restore(ctx context.Context, from, path string) (err error) {
 	if err != nil {
 		return err
 	}
-	return restored.Close()
+	if err := restored.Close(); err != nil {
+		return err
+	}
+	return copyResults(ctx, from, path)
 }
 
 // syncFile makes the content of a file durable.

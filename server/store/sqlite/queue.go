@@ -25,4 +25,4 @@ func (s *Store) QueueDB() (*sql.DB, error) {
 
 // SweepFolder is where the results of sweeps lie: beside the file, which stays
 // small, quick to open and quick to copy however many rows there are.
-func (s *Store) SweepFolder() string { return s.path + ".sweeps" }
+func (s *Store) SweepFolder() string { return s.path + sweepSuffix }
