@@ -21,6 +21,7 @@ import (
 	"bowroll/server/certs"
 	"bowroll/server/certs/certstest"
 	"bowroll/server/rpc"
+	"bowroll/server/sweep"
 )
 
 // exported returns the labels of each metric that the service exports.
@@ -56,6 +57,8 @@ func exported(t *testing.T) map[string][]string {
 	if _, err := rpc.NewDriftWatch(registry); err != nil {
 		t.Fatal(err)
 	}
+
+	registry.MustRegister(sweep.NewMetrics())
 
 	descriptions := make(chan *prometheus.Desc)
 	go func() {

@@ -12,7 +12,8 @@ type Metrics struct {
 	waiting           prometheus.Gauge
 }
 
-func newMetrics() *Metrics {
+// NewMetrics counts from 0.
+func NewMetrics() *Metrics {
 	return &Metrics{
 		chunks:  prometheus.NewCounter(prometheus.CounterOpts{Name: "bowroll_sweep_chunks_done_total", Help: "Parts of sweeps that this service computed."}),
 		rows:    prometheus.NewCounter(prometheus.CounterOpts{Name: "bowroll_sweep_rows_done_total", Help: "Rows of sweeps that this service computed."}),

@@ -48,7 +48,7 @@ func NewDesk(kept store.Store, computer Computer, now func() time.Time) (*Desk, 
 	if err != nil {
 		return nil, err
 	}
-	return &Desk{store: kept, queue: q, results: results, computer: computer, now: now, metrics: newMetrics()}, nil
+	return &Desk{store: kept, queue: q, results: results, computer: computer, now: now, metrics: NewMetrics()}, nil
 }
 
 // Metrics are what the desk counts.
