@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"net/url"
+	"strings"
 	"time"
 
 	"go.uber.org/zap"
@@ -91,12 +92,15 @@ func (c *checkStoreCommand) Run(ctx context.Context, out streams) (err error) {
 
 // backupCommand copies a store.
 type backupCommand struct {
-	Store string `arg:"" type:"path" placeholder:"FILE" help:"The store."`
-	To    string `arg:"" type:"path" placeholder:"COPY" help:"The new file."`
+	Store string `arg:"" placeholder:"FILE" help:"The store."`
+	To    string `arg:"" placeholder:"COPY" help:"The new file."`
 }
 
 // Run copies.
 func (c *backupCommand) Run(ctx context.Context, out streams) error {
+	if err := aFile(c.Store, c.To); err != nil {
+		return err
+	}
 	if err := sqlite.Backup(ctx, c.Store, c.To); err != nil {
 		return err
 	}
@@ -106,15 +110,28 @@ func (c *backupCommand) Run(ctx context.Context, out streams) error {
 
 // restoreCommand makes a store from a backup.
 type restoreCommand struct {
-	From  string `arg:"" type:"path" placeholder:"COPY" help:"The backup."`
-	Store string `arg:"" type:"path" placeholder:"FILE" help:"The new store."`
+	From  string `arg:"" placeholder:"COPY" help:"The backup."`
+	Store string `arg:"" placeholder:"FILE" help:"The new store."`
 }
 
 // Run restores.
 func (c *restoreCommand) Run(ctx context.Context, out streams) error {
+	if err := aFile(c.From, c.Store); err != nil {
+		return err
+	}
 	if err := sqlite.Restore(ctx, c.From, c.Store); err != nil {
 		return err
 	}
 	fmt.Fprintf(out.out, "%s is restored from %s and checked\n", c.Store, c.From)
+	return nil
+}
+
+// aFile refuses addresses of PostgreSQL, which has tools of its own for this.
+func aFile(paths ...string) error {
+	for _, path := range paths {
+		if strings.HasPrefix(path, "postgres://") || strings.HasPrefix(path, "postgresql://") {
+			return fmt.Errorf("%s is no file: copy a store in PostgreSQL with pg_dump and bring it back with psql, into an empty database, then check it with store check", withoutPassword(path))
+		}
+	}
 	return nil
 }

@@ -48,6 +48,7 @@ func TestStoreCommands(t *testing.T) {
 	}
 	try(0, "read back and checked", "store", "backup", path, backup)
 	try(1, "exists already", "store", "backup", path, backup)
+	try(1, "pg_dump", "store", "backup", "postgres://u@127.0.0.1/x", backup)
 	try(1, "in use", "store", "check", path)
 	if err := kept.Close(); err != nil {
 		t.Fatal(err)
