@@ -73,7 +73,8 @@ func fault(err error) error {
 		text = "another program holds the store file: end it, then try again"
 	case code&0xff == codeIOErr || code&0xff == codeCantOpen:
 		class, reason = store.Unavailable, "STORE_IO"
-		text = "the store file cannot be read or written: look at the disk, then try again"
+		// The driver passes a full disk on as this where the system says so.
+		text = "the store file cannot be read or written, because the disk is full or fails: nothing was written; look at the disk, make room, then try again"
 	case code&0xff == codeInterrupt:
 		return context.Canceled
 	case code == codeTrigger || code&0xff == codeConstraint:
