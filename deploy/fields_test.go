@@ -13,15 +13,15 @@ import (
 const fields = `accessModes allowPrivilegeEscalation annotations apiVersion appProtocol args
 automountServiceAccountToken averageUtilization behavior capabilities claimName clusterIP configMap containerPort
 containers cpu data defaultMode drop egress enableServiceLinks env failureThreshold from fsGroup grpc httpGet image
-ingress kind labelSelector labels lifecycle limits livenessProbe matchLabels maxReplicas maxSkew maxUnavailable
+ingress kind labelSelector labels lifecycle limits livenessProbe matchLabels maxReplicas maxSkew maxSurge maxUnavailable
 memory metadata metrics minReadySeconds minReplicas mountPath name namespace namespaceSelector path periodSeconds
 persistentVolumeClaim podSelector policies policyTypes port ports preStop protocol readOnly readOnlyRootFilesystem
 readinessProbe replicas requests resource resources revisionHistoryLimit rollingUpdate runAsGroup runAsNonRoot
 runAsUser scaleDown scaleTargetRef scaleUp scheme seccompProfile seconds secret secretKeyRef secretName
 securityContext selector serviceAccountName sleep spec stabilizationWindowSeconds startupProbe storage strategy
 target targetPort template terminationGracePeriodSeconds timeoutSeconds to topologyKey topologySpreadConstraints type
-unhealthyPodEvictionPolicy value valueFrom volumeMounts volumes whenUnsatisfiable key periodSeconds minAvailable
-service httpHeaders volumeMode storageClassName volumeName strategy subPath items optional emptyDir medium sizeLimit`
+unhealthyPodEvictionPolicy value valueFrom volumeMounts volumes whenUnsatisfiable key minAvailable
+service httpHeaders volumeMode storageClassName volumeName subPath items optional emptyDir medium sizeLimit`
 
 // free are the fields whose keys are the writer's own.
 var free = []string{"labels", "annotations", "matchLabels", "data", "limits", "requests", "selector"}
