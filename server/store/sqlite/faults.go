@@ -74,7 +74,7 @@ func fault(err error) error {
 	case code&0xff == codeIOErr || code&0xff == codeCantOpen:
 		class, reason = store.Unavailable, "STORE_IO"
 		// The driver passes a full disk on as this where the system says so.
-		text = "the store file cannot be read or written, because the disk is full or fails: nothing was written; look at the disk, make room, then try again"
+		text = "the store file cannot be read or written, because the disk is full or fails: look at the disk, make room, then send the same request again"
 	case code&0xff == codeInterrupt:
 		return context.Canceled
 	case code == codeTrigger || code&0xff == codeConstraint:
