@@ -1,6 +1,6 @@
 // Package board serves pages for people: a launch cycle from its file to its
-// cards, the plans that a site keeps, wind limits, stock and the checks of the
-// model.
+// cards, the plans that a site keeps, wind limits, stock, observed runs and the
+// checks of the model.
 //
 // The board is a client. It calls the service over a connection, with the
 // identity of whoever looks, and every interceptor runs as for any caller; it
