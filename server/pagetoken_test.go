@@ -39,7 +39,7 @@ func TestAPageTokenOfAnotherSiteOpensNothing(t *testing.T) {
 				continue
 			}
 			w := worked{Call: examples.Call{Method: string(service.Name()) + "." + string(method.Name())}, method: method}
-			list := func(token, site, page string) (next string, over error, web answer) {
+			list := func(token, site, page string) (next string, web answer, over error) {
 				request := map[string]any{"parent": "sites/" + site, "page_size": 1}
 				if page != "" {
 					request["page_token"] = page
@@ -54,9 +54,9 @@ func TestAPageTokenOfAnotherSiteOpensNothing(t *testing.T) {
 				if err == nil {
 					next = reply.ProtoReflect().Get(method.Output().Fields().ByName("next_page_token")).String()
 				}
-				return next, err, web
+				return next, web, err
 			}
-			next, err, web := list(fleet, "varrow", "")
+			next, web, err := list(fleet, "varrow", "")
 			if err != nil || web.code != http.StatusOK {
 				t.Errorf("%s: %v; %d %.300s", w.Method, err, web.code, web.text)
 				continue
@@ -65,10 +65,10 @@ func TestAPageTokenOfAnotherSiteOpensNothing(t *testing.T) {
 				continue // the worked calls leave one such thing, or none
 			}
 			tried = append(tried, w.Method)
-			if _, err, web := list(fleet, "varrow", next); err != nil || web.code != http.StatusOK {
+			if _, web, err := list(fleet, "varrow", next); err != nil || web.code != http.StatusOK {
 				t.Errorf("%s: its own token: %v; %d %.300s", w.Method, err, web.code, web.text)
 			}
-			_, err, web = list(fleet, "skarn-field", next)
+			_, web, err = list(fleet, "skarn-field", next)
 			if got := violations(err); !slices.ContainsFunc(got, func(v string) bool { return strings.HasPrefix(v, "page_token ") }) {
 				t.Errorf("%s with another site's token: %v", w.Method, err)
 			}
@@ -76,7 +76,7 @@ func TestAPageTokenOfAnotherSiteOpensNothing(t *testing.T) {
 			if code, _ := web.refused(t); web.code != http.StatusBadRequest || code != "INVALID_ARGUMENT" {
 				t.Errorf("%s with another site's token over JSON: %d %.300s", w.Method, web.code, web.text)
 			}
-			_, err, web = list(foreign, "varrow", next)
+			_, web, err = list(foreign, "varrow", next)
 			wantCode(t, err, codes.PermissionDenied)
 			if web.code != http.StatusForbidden {
 				t.Errorf("%s of a foreign site over JSON: %d %.300s", w.Method, web.code, web.text)

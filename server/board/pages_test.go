@@ -31,15 +31,6 @@ func attribute(n *html.Node, name string) string {
 	return ""
 }
 
-func has(n *html.Node, name string) bool {
-	for _, a := range n.Attr {
-		if a.Key == name {
-			return true
-		}
-	}
-	return false
-}
-
 func inside(n *html.Node) string {
 	var b strings.Builder
 	var collect func(*html.Node)
