@@ -209,7 +209,7 @@ func (r *run) answer(a *takeoff.Assessment, want sections) *bowrollv1.Takeoff {
 		out.Worth = worthAnswer(a)
 	}
 	out.Findings = r.findings(a)
-	out.Limiting = limiting(a)
+	out.Limiting = limitingOf(out.Findings, a)
 	if want[bowrollv1.Section_SECTION_LIMITS] {
 		out.Limits = r.limits(a)
 		r.addChanges(out, a)

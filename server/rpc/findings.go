@@ -58,7 +58,26 @@ func limiting(a *takeoff.Assessment) string {
 	if !ok {
 		return ""
 	}
-	text := sentence(f, a)
+	return withLeg(sentence(f, a), f, a)
+}
+
+// limitingOf is limiting where the findings are worded already.
+func limitingOf(findings []*bowrollv1.Finding, a *takeoff.Assessment) string {
+	f, ok := a.Verdict.Decisive()
+	if !ok {
+		return ""
+	}
+	decisive := outcome(f.Outcome)
+	for _, finding := range findings {
+		if finding.GetOutcome() == decisive {
+			return withLeg(finding.GetText(), f, a)
+		}
+	}
+	return ""
+}
+
+// withLeg adds to a sentence the leg relied on, where the aircraft goes by one.
+func withLeg(text string, f takeoff.Finding, a *takeoff.Assessment) string {
 	if a.Legs != nil && a.Legs.Limiting >= 0 && (f.Outcome == takeoff.GetsOff || f.Outcome == takeoff.Marginal) {
 		leg := &a.Legs.Legs[a.Legs.Limiting]
 		if leg.Accepted && leg.ReliedOn != takeoff.LegNeither {
