@@ -36,8 +36,16 @@ func TestScripts(t *testing.T) {
 		t.Fatal(err)
 	}
 	address := serve(t)
+	scripts, err := filepath.Glob("testdata/script/*.txtar")
+	if err != nil || len(scripts) < 10 {
+		t.Fatal(scripts, err)
+	}
+	if testing.Short() {
+		// Under the race detector every line of a script starts a slow program.
+		scripts = []string{"testdata/script/plan.txtar", "testdata/script/network.txtar"}
+	}
 	testscript.Run(t, testscript.Params{
-		Dir: "testdata/script",
+		Files: scripts,
 		Setup: func(env *testscript.Env) error {
 			env.Setenv("CYCLES", filepath.Join(root, "cycles"))
 			env.Setenv("FLEETS", filepath.Join(root, "fleets"))
