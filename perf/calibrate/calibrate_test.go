@@ -19,7 +19,10 @@ import (
 // BOWROLL_CALIBRATE_REPLICATES asks for more.
 func replicates(t *testing.T) int {
 	text := os.Getenv("BOWROLL_CALIBRATE_REPLICATES")
-	if text == "" {
+	switch {
+	case text == "" && testing.Short():
+		return 10
+	case text == "":
 		return 40
 	}
 	n, err := strconv.Atoi(text)

@@ -39,6 +39,9 @@ type browser struct {
 // newBrowser starts Chromium, or skips where there is none.
 func newBrowser(t *testing.T) *browser {
 	t.Helper()
+	if testing.Short() {
+		t.Skip("a browser takes its time")
+	}
 	path, err := exec.LookPath("chromium")
 	if err != nil {
 		if os.Getenv("CI") != "" {

@@ -46,6 +46,9 @@ func service(t *testing.T) *httptest.Server {
 // browser starts Chromium, or skips where there is none outside CI.
 func browser(t *testing.T) context.Context {
 	t.Helper()
+	if testing.Short() {
+		t.Skip("a browser takes its time")
+	}
 	program, err := exec.LookPath("chromium")
 	if err != nil {
 		if os.Getenv("CI") == "true" {

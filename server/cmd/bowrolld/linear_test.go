@@ -267,9 +267,15 @@ func linearSeeds(t *testing.T, store func() string) {
 }
 
 func TestLinearizableThroughKillsOverAFile(t *testing.T) {
+	if testing.Short() {
+		t.Skip("starts and kills the program many times")
+	}
 	linearSeeds(t, func() string { return filepath.Join(t.TempDir(), "bowroll.db") })
 }
 
 func TestLinearizableThroughKillsOverPostgres(t *testing.T) {
+	if testing.Short() {
+		t.Skip("starts and kills the program many times")
+	}
 	linearSeeds(t, func() string { return ownSchema(t) })
 }

@@ -159,6 +159,9 @@ func killSweep(t *testing.T, store string, asked *bowrollv1.CreateSweepRequest, 
 // against those of one that nobody disturbed, byte for byte, and looks for every
 // row, once, in order. BOWROLL_SWEEP_KILLS kills more often.
 func TestKillInTheMiddleOfASweep(t *testing.T) {
+	if testing.Short() {
+		t.Skip("starts and kills the program many times")
+	}
 	overFile, overPostgres := 4, 1 // a part of a dead service waits up to a minute there
 	if text := os.Getenv("BOWROLL_SWEEP_KILLS"); text != "" {
 		n, err := strconv.Atoi(text)
