@@ -75,32 +75,49 @@ func Write(w io.Writer, site string, entries []*bowrollv1.Movement, key ed25519.
 	}
 	out.Write(append(line, '\n'))
 	for _, m := range entries {
-		loose, err := protojson.MarshalOptions{UseProtoNames: true}.Marshal(m)
-		if err != nil {
+		if err := AppendEntry(&out, m); err != nil {
 			return err
 		}
-		// protojson varies its white space.
-		if err := json.Compact(&out, loose); err != nil {
-			return err
-		}
-		out.WriteByte('\n')
 	}
 	_, err = w.Write(out.Bytes())
 	return err
 }
 
+// AppendEntry writes an entry as one line of JSON, always the same for the same
+// entry.
+func AppendEntry(out *bytes.Buffer, m *bowrollv1.Movement) error {
+	loose, err := protojson.MarshalOptions{UseProtoNames: true}.Marshal(m)
+	if err != nil {
+		return err
+	}
+	// protojson varies its white space.
+	if err := json.Compact(out, loose); err != nil {
+		return err
+	}
+	return out.WriteByte('\n')
+}
+
+// Follows returns an error where an entry is not the next after the one with that
+// number and hash.
+func Follows(m *bowrollv1.Movement, sequence int32, hash string) error {
+	if m.GetSequence() != sequence+1 || m.GetPreviousHash() != hash {
+		return fmt.Errorf("entry %d does not follow from entry %d", m.GetSequence(), sequence)
+	}
+	return nil
+}
+
 // chained checks that entries are those that the part names, each following from
 // the one before it.
 func (p Part) chained(entries []*bowrollv1.Movement) error {
-	sequence, previous := p.FirstSequence, p.PreviousHash
+	last, hash := p.FirstSequence-1, p.PreviousHash
 	for _, m := range entries {
-		if m.GetSequence() != sequence || m.GetPreviousHash() != previous {
-			return fmt.Errorf("entry %d does not follow from entry %d", m.GetSequence(), sequence-1)
+		if err := Follows(m, last, hash); err != nil {
+			return err
 		}
-		sequence, previous = sequence+1, m.GetHash()
+		last, hash = m.GetSequence(), m.GetHash()
 	}
-	if sequence-1 != p.LastSequence || previous != p.Hash {
-		return fmt.Errorf("the part ends at entry %d, and should at entry %d with hash %s", sequence-1, p.LastSequence, p.Hash)
+	if last != p.LastSequence || hash != p.Hash {
+		return fmt.Errorf("the part ends at entry %d, and should at entry %d with hash %s", last, p.LastSequence, p.Hash)
 	}
 	return nil
 }

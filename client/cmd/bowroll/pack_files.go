@@ -18,6 +18,7 @@ import (
 	"bowroll/client/pack"
 	"bowroll/client/sheet/cyclesheet"
 	"bowroll/client/sheet/paper"
+	"bowroll/client/sitelog"
 	"bowroll/perf/quantity"
 	bowrollv1 "bowroll/proto/bowroll/v1"
 )
@@ -109,13 +110,6 @@ func printed(whole *pack.Pack, name string, doc paper.Document) error {
 // packIssued puts in the cards that are out. They are drawn from the catalog as
 // it is now, so only where that is still the one of the plan.
 func packIssued(p *program, to *client.Client, plan *bowrollv1.Plan, whole *pack.Pack) error {
-	model, err := to.Model.GetModel(p.ctx, &bowrollv1.GetModelRequest{})
-	if err != nil {
-		return err
-	}
-	if model.GetProvenance().GetCatalogRevision() != plan.GetPinned().GetCatalogRevision() {
-		return nil
-	}
 	out := map[string]*bowrollv1.PlanSortie{}
 	for _, s := range plan.GetSorties() {
 		if s.GetCardRevision() > 0 {
@@ -123,6 +117,13 @@ func packIssued(p *program, to *client.Client, plan *bowrollv1.Plan, whole *pack
 		}
 	}
 	if len(out) == 0 {
+		return nil
+	}
+	model, err := to.Model.GetModel(p.ctx, &bowrollv1.GetModelRequest{})
+	if err != nil {
+		return err
+	}
+	if model.GetProvenance().GetCatalogRevision() != plan.GetPinned().GetCatalogRevision() {
 		return nil
 	}
 	// In one system of units, as when they were issued, so that the digests are those.
@@ -161,7 +162,7 @@ func packLog(p *program, to *client.Client, plan *bowrollv1.Plan, whole *pack.Pa
 			return err
 		}
 		for _, m := range page.GetMovements() {
-			if err := appendLine(&out, m); err != nil {
+			if err := sitelog.AppendEntry(&out, m); err != nil {
 				return err
 			}
 			last = m.GetSequence()
@@ -198,19 +199,6 @@ func firstEntry(p *program, to *client.Client, site, id string, plan *bowrollv1.
 		}
 	}
 	return max(1, first), nil
-}
-
-// appendLine writes a message as one line of JSON.
-func appendLine(out *bytes.Buffer, m proto.Message) error {
-	loose, err := protojson.MarshalOptions{UseProtoNames: true}.Marshal(m)
-	if err != nil {
-		return err
-	}
-	// protojson varies its white space.
-	if err := json.Compact(out, loose); err != nil {
-		return err
-	}
-	return out.WriteByte('\n')
 }
 
 // packRevision puts in the catalog at the revision that the plan was computed
@@ -274,8 +262,10 @@ func chained(text []byte) error {
 		if err := protojson.Unmarshal(line, m); err != nil {
 			return fmt.Errorf("line %d: %w", number, err)
 		}
-		if before != nil && (m.GetSequence() != before.GetSequence()+1 || m.GetPreviousHash() != before.GetHash()) {
-			return fmt.Errorf("line %d: entry %d does not follow from entry %d", number, m.GetSequence(), before.GetSequence())
+		if before != nil {
+			if err := sitelog.Follows(m, before.GetSequence(), before.GetHash()); err != nil {
+				return fmt.Errorf("line %d: %w", number, err)
+			}
 		}
 		before = m
 	}
