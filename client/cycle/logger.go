@@ -64,11 +64,12 @@ func ReadLogger(file string, source []byte, place, from string) ([]*bowrollv1.Re
 		if errors.Is(err, io.EOF) {
 			break
 		}
-		line, _ := reader.FieldPos(0)
-		if err != nil {
-			fault(line, 1, "", "", err.Error(), "")
+		var broken *csv.ParseError
+		if errors.As(err, &broken) { // a line may be broken before its first field
+			fault(broken.Line, broken.Column, "", "", broken.Err.Error(), "")
 			break
 		}
+		line, _ := reader.FieldPos(0)
 		if len(record) != len(names) {
 			fault(line, 1, "", "", fmt.Sprintf("has %d fields, and the first line %d", len(record), len(names)), "")
 			continue

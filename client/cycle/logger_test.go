@@ -33,7 +33,7 @@ func TestReadLoggerNamesEveryFault(t *testing.T) {
 			t.Errorf("%v does not begin with %s", faults[i], want)
 		}
 	}
-	for _, text := range []string{"", "time\n", "time,temp\n", "time,temperature_c\n"} {
+	for _, text := range []string{"", "time\n", "time,temp\n", "time,temperature_c\n", "time,temperature_c\nx\"y,18\n", "time,temperature_c\n\"x"} {
 		if _, err := cycle.ReadLogger("l.csv", []byte(text), "", ""); !errors.As(err, &faults) {
 			t.Errorf("%q: %v", text, err)
 		}
@@ -43,6 +43,7 @@ func TestReadLoggerNamesEveryFault(t *testing.T) {
 func FuzzReadLogger(f *testing.F) {
 	f.Add([]byte("time,temperature_c\n2041-03-06T04:00:00Z,18\n"))
 	f.Add([]byte("time,temperature,place\n2041-03-06T04:00:00Z,64 degF,\"mag,1\"\n"))
+	f.Add([]byte("time,temperature_c\nx\"y,18\n"))
 	f.Fuzz(func(t *testing.T, data []byte) {
 		list, err := cycle.ReadLogger("l.csv", data, "", "")
 		if (err == nil) != (len(list) > 0) {
