@@ -40,7 +40,7 @@ func newGateway(conn *grpc.ClientConn, origins []string, health *health.Server, 
 		runtime.WithDisablePathLengthFallback(),
 		runtime.WithDisableHTTPMethodOverride(),
 		runtime.WithWriteContentLength(),
-		runtime.WithMiddlewares(g.strictQuery),
+		runtime.WithMiddlewares(g.strictAddress),
 	)
 	probes := http.NewServeMux()
 	probes.HandleFunc("GET /healthz", healthz)

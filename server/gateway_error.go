@@ -6,6 +6,7 @@ import (
 	"math"
 	"net/http"
 	"strconv"
+	"strings"
 
 	"github.com/grpc-ecosystem/grpc-gateway/v2/runtime"
 	"google.golang.org/grpc/codes"
@@ -81,10 +82,12 @@ func (rs routes) writeRoutingError(_ context.Context, _ *runtime.ServeMux, _ run
 	refuse(w, code, refusal.Routing(grpcCode, message, fault))
 }
 
+// shorten is what of a text is said back: its beginning, and U+FFFD for what is
+// not UTF-8, which no answer could hold.
 func shorten(s string) string {
 	const most = 120
 	if len(s) > most {
-		return s[:most] + "..."
+		s = s[:most] + "..."
 	}
-	return s
+	return strings.ToValidUTF8(s, "\uFFFD")
 }

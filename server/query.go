@@ -1,11 +1,13 @@
 package server
 
 import (
+	"maps"
 	"net/http"
 	"net/url"
 	"slices"
 	"strconv"
 	"strings"
+	"unicode/utf8"
 
 	"github.com/grpc-ecosystem/grpc-gateway/v2/runtime"
 	"google.golang.org/protobuf/reflect/protoreflect"
@@ -15,10 +17,15 @@ import (
 	"bowroll/server/refusal"
 )
 
-// strictQuery refuses query parameters that the call does not take, before the
-// library drops them in silence.
-func (g *gateway) strictQuery(next runtime.HandlerFunc) runtime.HandlerFunc {
+// strictAddress refuses what a path or a query must not hold: names that are not
+// text, which no message can carry, and query parameters that the call does not
+// take, before the library drops them in silence.
+func (g *gateway) strictAddress(next runtime.HandlerFunc) runtime.HandlerFunc {
 	return func(w http.ResponseWriter, r *http.Request, pathParams map[string]string) {
+		if err := refusal.Invalid(pathFaults(pathParams)); err != nil {
+			refuse(w, http.StatusBadRequest, err)
+			return
+		}
 		if pattern, ok := runtime.HTTPPattern(r.Context()); ok && r.URL.RawQuery != "" {
 			if route := g.routes[r.Method+" "+pattern.String()]; route != nil {
 				if err := refusal.Invalid(route.queryFaults(r)); err != nil {
@@ -31,6 +38,21 @@ func (g *gateway) strictQuery(next runtime.HandlerFunc) runtime.HandlerFunc {
 	}
 }
 
+// pathFaults returns every fault of what a path binds, in the order of the fields.
+func pathFaults(params map[string]string) []*bowrollv1.Violation {
+	var faults []*bowrollv1.Violation
+	for _, field := range slices.Sorted(maps.Keys(params)) {
+		if !utf8.ValidString(params[field]) {
+			faults = append(faults, notText(field, params[field]))
+		}
+	}
+	return faults
+}
+
+func notText(field, value string) *bowrollv1.Violation {
+	return &bowrollv1.Violation{Field: field, Value: shorten(value), Rule: "format", Allowed: "text in UTF-8"}
+}
+
 // queryFaults returns every fault of a request's query, in the order of the keys.
 func (rt *route) queryFaults(r *http.Request) []*bowrollv1.Violation {
 	values, err := url.ParseQuery(r.URL.RawQuery)
@@ -38,13 +60,8 @@ func (rt *route) queryFaults(r *http.Request) []*bowrollv1.Violation {
 		return []*bowrollv1.Violation{{Field: "query", Value: shorten(r.URL.RawQuery), Rule: "format", Allowed: "key=value pairs joined by &"}}
 	}
 	fields := rt.queryFields()
-	keys := make([]string, 0, len(values))
-	for key := range values {
-		keys = append(keys, key)
-	}
-	slices.Sort(keys)
 	var faults []*bowrollv1.Violation
-	for _, key := range keys {
+	for _, key := range slices.Sorted(maps.Keys(values)) {
 		fd := fields[key]
 		switch sent := values[key]; {
 		case fd == nil:
@@ -79,11 +96,7 @@ func (rt *route) queryFields() map[string]protoreflect.FieldDescriptor {
 }
 
 func (rt *route) unknownParameter(key, value string, fields map[string]protoreflect.FieldDescriptor) *bowrollv1.Violation {
-	known := make([]string, 0, len(fields))
-	for name := range fields {
-		known = append(known, name)
-	}
-	slices.Sort(known)
+	known := slices.Sorted(maps.Keys(fields))
 	fault := &bowrollv1.Violation{Field: shorten(key), Value: shorten(value), Rule: "known"}
 	switch {
 	case rt.hasBody:
@@ -103,6 +116,10 @@ func parameterFault(key, text string, fd protoreflect.FieldDescriptor) *bowrollv
 	var err error
 	allowed := ""
 	switch fd.Kind() {
+	case protoreflect.StringKind:
+		if !utf8.ValidString(text) {
+			return notText(key, text)
+		}
 	case protoreflect.Int32Kind:
 		_, err = strconv.ParseInt(text, 10, 32)
 		allowed = "a whole number"
