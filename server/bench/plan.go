@@ -2,7 +2,6 @@ package main
 
 import (
 	"context"
-	"errors"
 	"fmt"
 	"math/rand/v2"
 	"strings"
@@ -10,6 +9,7 @@ import (
 
 	"bowroll/client"
 	"bowroll/client/cycle"
+	"bowroll/client/gather"
 	bowrollv1 "bowroll/proto/bowroll/v1"
 	"bowroll/server/assembly"
 )
@@ -39,7 +39,7 @@ func plans(ctx context.Context) ([]figure, error) {
 			if err != nil {
 				return nil, err
 			}
-			plan, err := planned(ctx, c, &bowrollv1.CyclesPlanRequest{Cycle: asked})
+			plan, err := gather.Plan(ctx, c, &bowrollv1.CyclesPlanRequest{Cycle: asked}, nil)
 			if err != nil {
 				return nil, err
 			}
@@ -53,25 +53,6 @@ func plans(ctx context.Context) ([]figure, error) {
 		list = append(list, figure{name: fmt.Sprintf("plan_%dx%d", size.sorties, size.lots), value: median(times), unit: "s", bar: size.bar})
 	}
 	return list, nil
-}
-
-// planned is the plan that a stream ends with.
-func planned(ctx context.Context, c *client.Client, req *bowrollv1.CyclesPlanRequest) (*bowrollv1.CyclePlan, error) {
-	stream, err := c.Cycles.PlanStream(ctx, req)
-	if err != nil {
-		return nil, err
-	}
-	for {
-		answer, err := stream.Recv()
-		switch {
-		case err != nil:
-			return nil, err
-		case answer.GetItem() != nil:
-			return answer.GetItem(), nil
-		case answer.GetProgress() == nil:
-			return nil, errors.New("an empty message on the stream")
-		}
-	}
 }
 
 // cycleFile is a random cycle as a planner would write it: four types, masses to

@@ -2,14 +2,13 @@ package board
 
 import (
 	"context"
-	"errors"
 	"fmt"
-	"io"
 	"sync"
 	"time"
 
 	"bowroll/client"
 	"bowroll/client/cycle"
+	"bowroll/client/gather"
 	bowrollv1 "bowroll/proto/bowroll/v1"
 )
 
@@ -68,38 +67,11 @@ func (j *job) change(how func()) {
 	j.changed = make(chan struct{})
 }
 
-// errCut says that a plan's stream ended before the plan.
-var errCut = errors.New("the service ended the answer before its plan: ask again")
-
 // run plans the cycle and ends the job.
 func (j *job) run(ctx context.Context, to *client.Client, request *bowrollv1.CyclesPlanRequest) {
 	defer j.cancel()
-	plan, err := j.follow(ctx, to, request)
+	plan, err := gather.Plan(ctx, to, request, func(at *bowrollv1.PlanProgress) { j.change(func() { j.at = at }) })
 	j.change(func() { j.ended, j.plan, j.err = true, plan, err })
-}
-
-// follow reads the stream of a plan to its end.
-func (j *job) follow(ctx context.Context, to *client.Client, request *bowrollv1.CyclesPlanRequest) (*bowrollv1.CyclePlan, error) {
-	stream, err := to.Cycles.PlanStream(ctx, request)
-	if err != nil {
-		return nil, err
-	}
-	var plan *bowrollv1.CyclePlan
-	for {
-		answer, err := stream.Recv()
-		switch {
-		case errors.Is(err, io.EOF) && plan != nil:
-			return plan, nil
-		case errors.Is(err, io.EOF):
-			return nil, errCut
-		case err != nil:
-			return nil, err
-		case answer.GetItem() != nil:
-			plan = answer.GetItem()
-		default:
-			j.change(func() { j.at = answer.GetProgress() })
-		}
-	}
 }
 
 // jobs are the plans that a board holds.

@@ -2,6 +2,7 @@ package board
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"net/http"
 
@@ -25,15 +26,12 @@ func (b *board) keptCards(w http.ResponseWriter, r *http.Request, v *visitor) er
 	if err != nil {
 		return at(err, "/plans/"+site, "The plans of "+site)
 	}
-	// Cards are drawn from the catalog as it is now: with another one they would not
-	// be those that were issued.
-	model, err := b.to.Model.GetModel(ctx, &bowrollv1.GetModelRequest{})
-	if err != nil {
-		return err
-	}
-	if now, then := model.GetProvenance().GetCatalogRevision(), plan.GetPinned().GetCatalogRevision(); now != then {
+	var changed *gather.CatalogChanged
+	if err := gather.SameCatalog(ctx, b.to, plan); errors.As(err, &changed) {
 		return &problem{Code: http.StatusConflict, Title: "The catalog has changed since", Back: back, BackName: "Back to the plan",
-			Text: fmt.Sprintf("The plan was made with catalog %s and this service has %s now. Keep the cycle as a new plan and issue its cards.", then, now)}
+			Text: fmt.Sprintf("The plan was made with catalog %s and this service has %s now. Keep the cycle as a new plan and issue its cards.", changed.Then, changed.Now)}
+	} else if err != nil {
+		return err
 	}
 	// One system of units whatever is shown, so that a card has one digest: the mark
 	// of its check is put at a whole number of them.

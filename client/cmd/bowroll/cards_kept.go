@@ -121,14 +121,11 @@ func (c *cardsCommand) sources(p *program, to *client.Client) (*bowrollv1.Plan, 
 			return nil, nil, badInput{fmt.Errorf("--sortie %s: %s launches %s", wanted, c.name(), strings.Join(ids, ", "))}
 		}
 	}
-	// Cards are drawn from the catalog as it is now: with another one they would not
-	// be those that were issued.
-	model, err := to.Model.GetModel(p.ctx, &bowrollv1.GetModelRequest{})
-	if err != nil {
+	var changed *gather.CatalogChanged
+	if err := gather.SameCatalog(p.ctx, to, plan); errors.As(err, &changed) {
+		return nil, nil, badInput{err}
+	} else if err != nil {
 		return nil, nil, err
-	}
-	if now, then := model.GetProvenance().GetCatalogRevision(), plan.GetPinned().GetCatalogRevision(); now != then {
-		return nil, nil, badInput{fmt.Errorf("%s was planned with catalog %s and this service has %s now: save the cycle as a new plan and issue its cards", c.name(), then, now)}
 	}
 	// One system of units whatever is printed, so that a card has one digest: the
 	// mark of its check is put at a whole number of them.

@@ -107,8 +107,7 @@ func printed(whole *pack.Pack, name string, doc paper.Document) error {
 	return errors.Join(whole.Add(name+".html", page.Bytes()), whole.Add(name+".txt", text.Bytes()))
 }
 
-// packIssued puts in the cards that are out. They are drawn from the catalog as
-// it is now, so only where that is still the one of the plan.
+// packIssued puts in the cards that are out, unless the catalog has changed since.
 func packIssued(p *program, to *client.Client, plan *bowrollv1.Plan, whole *pack.Pack) error {
 	out := map[string]*bowrollv1.PlanSortie{}
 	for _, s := range plan.GetSorties() {
@@ -119,12 +118,11 @@ func packIssued(p *program, to *client.Client, plan *bowrollv1.Plan, whole *pack
 	if len(out) == 0 {
 		return nil
 	}
-	model, err := to.Model.GetModel(p.ctx, &bowrollv1.GetModelRequest{})
-	if err != nil {
-		return err
-	}
-	if model.GetProvenance().GetCatalogRevision() != plan.GetPinned().GetCatalogRevision() {
+	var changed *gather.CatalogChanged
+	if err := gather.SameCatalog(p.ctx, to, plan); errors.As(err, &changed) {
 		return nil
+	} else if err != nil {
+		return err
 	}
 	// In one system of units, as when they were issued, so that the digests are those.
 	sources, err := gather.Cards(p.ctx, to, plan.GetCycle(), plan.GetAnswer(), quantity.Trade)

@@ -2,7 +2,6 @@ package main
 
 import (
 	"context"
-	"errors"
 	"fmt"
 	"io"
 	"os"
@@ -13,37 +12,19 @@ import (
 
 	"bowroll/client"
 	"bowroll/client/cycle"
+	"bowroll/client/gather"
 	"bowroll/perf/quantity"
 	bowrollv1 "bowroll/proto/bowroll/v1"
 )
 
-// planStream plans over the stream and reports how far it is. A stream that ends
-// without its plan was cut.
+// planStream plans over the stream and reports how far it is.
 func (p *program) planStream(to *client.Client, request *bowrollv1.CyclesPlanRequest, report *report) (*bowrollv1.CyclePlan, error) {
 	ctx, cancel := context.WithTimeout(p.ctx, p.line.Timeout)
 	defer cancel()
-	stream, err := to.Cycles.PlanStream(ctx, request)
-	if err != nil {
-		return nil, err
-	}
-	var plan *bowrollv1.CyclePlan
-	for {
-		answer, err := stream.Recv()
-		switch {
-		case errors.Is(err, io.EOF) && plan != nil:
-			return plan, nil
-		case errors.Is(err, io.EOF):
-			return nil, fmt.Errorf("the service ended the answer before its plan; ask again")
-		case err != nil:
-			return nil, err
-		case answer.GetItem() != nil:
-			plan = answer.GetItem()
-		default:
-			at := answer.GetProgress()
-			report.say(stage(at))
-			report.counted(int(at.GetDoneCount()), int(at.GetTotalCount()))
-		}
-	}
+	return gather.Plan(ctx, to, request, func(at *bowrollv1.PlanProgress) {
+		report.say(stage(at))
+		report.counted(int(at.GetDoneCount()), int(at.GetTotalCount()))
+	})
 }
 
 // stage says in a few words how far a plan is.

@@ -1,0 +1,116 @@
+package gather_test
+
+import (
+	"context"
+	"errors"
+	"net"
+	"testing"
+
+	"google.golang.org/grpc"
+	"google.golang.org/grpc/codes"
+	"google.golang.org/grpc/credentials/insecure"
+	"google.golang.org/grpc/status"
+	"google.golang.org/grpc/test/bufconn"
+
+	"bowroll/client"
+	"bowroll/client/gather"
+	bowrollv1 "bowroll/proto/bowroll/v1"
+)
+
+// A service sends what a test says.
+type service struct {
+	bowrollv1.UnimplementedCyclesServer
+	bowrollv1.UnimplementedModelServer
+	stream   []*bowrollv1.CyclesPlanStreamResponse
+	err      error // ends the stream, and answers GetModel
+	revision string
+}
+
+func (s *service) PlanStream(_ *bowrollv1.CyclesPlanRequest, to grpc.ServerStreamingServer[bowrollv1.CyclesPlanStreamResponse]) error {
+	for _, m := range s.stream {
+		if err := to.Send(m); err != nil {
+			return err
+		}
+	}
+	return s.err
+}
+
+func (s *service) GetModel(context.Context, *bowrollv1.GetModelRequest) (*bowrollv1.ModelInfo, error) {
+	return &bowrollv1.ModelInfo{Provenance: &bowrollv1.Provenance{CatalogRevision: s.revision}}, s.err
+}
+
+// dial serves s over memory and connects to it.
+func dial(t *testing.T, s *service) *client.Client {
+	t.Helper()
+	listener, server := bufconn.Listen(1<<16), grpc.NewServer()
+	bowrollv1.RegisterCyclesServer(server, s)
+	bowrollv1.RegisterModelServer(server, s)
+	go func() { _ = server.Serve(listener) }() // ends with Stop
+	t.Cleanup(server.Stop)
+	c, err := client.Dial("passthrough:///memory", client.WithTransportCredentials(insecure.NewCredentials()),
+		client.WithDialOptions(grpc.WithContextDialer(func(ctx context.Context, _ string) (net.Conn, error) { return listener.DialContext(ctx) })))
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { _ = c.Close() })
+	return c
+}
+
+func TestPlanReadsTheStreamToItsEnd(t *testing.T) {
+	progress := &bowrollv1.CyclesPlanStreamResponse{Event: &bowrollv1.CyclesPlanStreamResponse_Progress{Progress: &bowrollv1.PlanProgress{DoneCount: 3}}}
+	item := &bowrollv1.CyclesPlanStreamResponse{Event: &bowrollv1.CyclesPlanStreamResponse_Item{Item: &bowrollv1.CyclePlan{Optimal: true}}}
+	gone := status.Error(codes.Unavailable, "gone")
+	for _, tt := range []struct {
+		name   string
+		stream []*bowrollv1.CyclesPlanStreamResponse
+		err    error
+		told   int
+		failed func(error) bool // nil: there is a plan
+	}{
+		{"to its plan", []*bowrollv1.CyclesPlanStreamResponse{progress, progress, item}, nil, 2, nil},
+		{"cut after progress", []*bowrollv1.CyclesPlanStreamResponse{progress}, nil, 1, func(err error) bool { return errors.Is(err, gather.ErrCut) }},
+		{"empty", nil, nil, 0, func(err error) bool { return errors.Is(err, gather.ErrCut) }},
+		{"failed before its plan", []*bowrollv1.CyclesPlanStreamResponse{progress}, gone, 1, func(err error) bool { return status.Code(err) == codes.Unavailable }},
+		{"failed after its plan", []*bowrollv1.CyclesPlanStreamResponse{item}, gone, 0, func(err error) bool { return status.Code(err) == codes.Unavailable }},
+	} {
+		t.Run(tt.name, func(t *testing.T) {
+			c, told := dial(t, &service{stream: tt.stream, err: tt.err}), 0
+			plan, err := gather.Plan(t.Context(), c, &bowrollv1.CyclesPlanRequest{}, func(at *bowrollv1.PlanProgress) {
+				if at.GetDoneCount() != 3 {
+					t.Errorf("told %v", at)
+				}
+				told++
+			})
+			if told != tt.told {
+				t.Errorf("told %d times, want %d", told, tt.told)
+			}
+			if tt.failed != nil {
+				if plan != nil || !tt.failed(err) {
+					t.Errorf("a plan %v, error %v", plan, err)
+				}
+			} else if err != nil || !plan.GetOptimal() {
+				t.Errorf("a plan %v, error %v", plan, err)
+			}
+			// Nobody needs to be told.
+			if again, _ := gather.Plan(t.Context(), c, &bowrollv1.CyclesPlanRequest{}, nil); (again == nil) != (plan == nil) {
+				t.Errorf("untold, the plan is %v", again)
+			}
+		})
+	}
+}
+
+func TestSameCatalog(t *testing.T) {
+	plan := &bowrollv1.Plan{Name: "sites/varrow/plans/dawn", Pinned: &bowrollv1.Provenance{CatalogRevision: "r1"}}
+	if err := gather.SameCatalog(t.Context(), dial(t, &service{revision: "r1"}), plan); err != nil {
+		t.Errorf("the same catalog: %v", err)
+	}
+	var changed *gather.CatalogChanged
+	err := gather.SameCatalog(t.Context(), dial(t, &service{revision: "r2"}), plan)
+	if !errors.As(err, &changed) || *changed != (gather.CatalogChanged{Plan: plan.GetName(), Then: "r1", Now: "r2"}) {
+		t.Errorf("another catalog: %v", err)
+	}
+	gone := status.Error(codes.Unavailable, "gone")
+	if err := gather.SameCatalog(t.Context(), dial(t, &service{err: gone}), plan); status.Code(err) != codes.Unavailable || errors.As(err, &changed) {
+		t.Errorf("a lost service: %v", err)
+	}
+}
