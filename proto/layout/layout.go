@@ -1,17 +1,17 @@
 // Package layout says where the generated Go structs keep the fields of messages,
 // for the few places that every request passes: the contract's rules, the digest,
-// JSON. Read by it a field costs a tenth of what it costs by the reflection of the
-// protobuf library, which answers the same.
+// JSON. Read by it a field costs a thirtieth of what it costs by the reflection of
+// the protobuf library, which answers the same.
 package layout
 
 import (
 	"fmt"
-	"math"
 	"reflect"
 	"slices"
 	"strconv"
 	"strings"
 	"sync"
+	"unsafe"
 
 	"google.golang.org/protobuf/proto"
 	"google.golang.org/protobuf/reflect/protoreflect"
@@ -20,13 +20,18 @@ import (
 
 // A Message is where messages of one type keep their fields. It is only read.
 type Message struct {
+	// Name is the full name of the type.
+	Name protoreflect.FullName
 	// Descriptor is the type.
 	Descriptor protoreflect.MessageDescriptor
 	// Fields are all fields in the order of the .proto file.
 	Fields []*Field
 	// ByNumber are the same in the order of their numbers.
 	ByNumber []*Field
-	unknown  int
+
+	of      reflect.Type // the struct
+	empty   unsafe.Pointer
+	unknown uintptr
 }
 
 // A Field is where one field is kept.
@@ -37,42 +42,39 @@ type Field struct {
 	Number protoreflect.FieldNumber
 	// Kind is that of its value, or of the elements of a list.
 	Kind protoreflect.Kind
-	// List and Map tell fields of many values.
-	List, Map bool
+	// List tells fields of many values.
+	List bool
+	// Presence tells fields that may be absent, and not only zero.
+	Presence bool
 	// Message is the layout of a message, or of the elements of a list of them;
-	// nil for other kinds and for maps.
+	// nil for other kinds.
 	Message *Message
 
-	index   int
-	pointer bool         // kept behind a pointer that is nil where there is none
-	bytes   bool         // bytes with presence: nil where there is none
-	oneof   reflect.Type // of the struct around a member of a oneof
+	form   form
+	offset uintptr
+	stride uintptr      // from one element of a list to the next
+	field  reflect.Type // as the struct declares it
+	member reflect.Type // the struct around a member of a oneof
 }
 
 // known holds what is derived from the program's own types, once for each.
 var known sync.Map // reflect.Type to *Message
 
-// Of returns the layout of m and its struct, an empty one where m is nil. It panics for a message that was not
-// generated as an open struct, as every one of the contract is.
-func Of(m proto.Message) (*Message, reflect.Value) {
+// Of returns the layout of m and where m is, an empty message where m is nil. It
+// panics for a message that was not generated as an open struct or holds a map:
+// the contract has neither.
+func Of(m proto.Message) (*Message, Value) {
 	v := reflect.ValueOf(m)
-	if found, ok := known.Load(v.Type()); ok {
-		return found.(*Message), structOf(v)
+	found, ok := known.Load(v.Type())
+	if !ok {
+		made := map[reflect.Type]*Message{}
+		found = build(m.ProtoReflect().Type(), made)
+		for of, l := range made {
+			known.LoadOrStore(of, l)
+		}
 	}
-	made := map[reflect.Type]*Message{}
-	layout := build(m.ProtoReflect().Type(), made)
-	for of, l := range made {
-		known.LoadOrStore(of, l)
-	}
-	return layout, structOf(v)
-}
-
-// structOf is what a pointer points to; nothing is an empty message.
-func structOf(pointer reflect.Value) reflect.Value {
-	if pointer.IsNil() {
-		return reflect.New(pointer.Type().Elem()).Elem()
-	}
-	return pointer.Elem()
+	l := found.(*Message)
+	return l, l.or(v.UnsafePointer())
 }
 
 // Named returns the layout of a message type of this program.
@@ -90,19 +92,23 @@ func build(of protoreflect.MessageType, made map[reflect.Type]*Message) *Message
 	if l := made[pointer]; l != nil {
 		return l
 	}
-	l := &Message{Descriptor: of.Descriptor(), unknown: -1}
+	l := &Message{Name: of.Descriptor().FullName(), Descriptor: of.Descriptor(), of: pointer.Elem()}
 	made[pointer] = l
-	byNumber := structFields(of, pointer.Elem(), l)
+	l.empty = reflect.New(l.of).UnsafePointer()
+	byNumber := structFields(of, l)
 	fields := of.Descriptor().Fields()
 	for i := range fields.Len() {
 		fd := fields.Get(i)
 		f := byNumber[fd.Number()]
-		if f == nil {
-			panic(fmt.Sprintf("%s is not in its struct", fd.FullName()))
+		if f == nil || fd.IsMap() {
+			panic(fmt.Sprintf("%s is a map or not in its struct", fd.FullName()))
 		}
-		f.Descriptor, f.Number, f.Kind, f.List, f.Map = fd, fd.Number(), fd.Kind(), fd.IsList(), fd.IsMap()
-		f.bytes = f.Kind == protoreflect.BytesKind && fd.HasPresence() && !f.List
-		if fd.Message() != nil && !f.Map {
+		f.Descriptor, f.Number, f.Kind, f.List, f.Presence = fd, fd.Number(), fd.Kind(), fd.IsList(), fd.HasPresence()
+		f.form = formOf(f)
+		if f.List {
+			f.stride = f.field.Elem().Size()
+		}
+		if fd.Message() != nil {
 			sub, err := protoregistry.GlobalTypes.FindMessageByName(fd.Message().FullName())
 			if err != nil {
 				panic(fmt.Sprintf("%s: %v", fd.FullName(), err))
@@ -118,15 +124,15 @@ func build(of protoreflect.MessageType, made map[reflect.Type]*Message) *Message
 }
 
 // structFields finds the fields in a generated struct by the numbers in its tags.
-func structFields(of protoreflect.MessageType, s reflect.Type, l *Message) map[protoreflect.FieldNumber]*Field {
+func structFields(of protoreflect.MessageType, l *Message) map[protoreflect.FieldNumber]*Field {
 	found := map[protoreflect.FieldNumber]*Field{}
-	for i := range s.NumField() {
-		field := s.Field(i)
+	for i := range l.of.NumField() {
+		field := l.of.Field(i)
 		switch {
 		case field.Name == "unknownFields":
-			l.unknown = i
+			l.unknown = field.Offset
 		case field.Tag.Get("protobuf") != "":
-			found[number(field)] = &Field{index: i, pointer: field.Type.Kind() == reflect.Pointer}
+			found[number(field)] = &Field{offset: field.Offset, field: field.Type}
 		case field.Tag.Get("protobuf_oneof") != "":
 			one := of.Descriptor().Oneofs().ByName(protoreflect.Name(field.Tag.Get("protobuf_oneof")))
 			for j := range one.Fields().Len() {
@@ -134,8 +140,8 @@ func structFields(of protoreflect.MessageType, s reflect.Type, l *Message) map[p
 				m := of.New()
 				fd := one.Fields().Get(j)
 				m.Set(fd, m.NewField(fd))
-				around := reflect.ValueOf(m.Interface()).Elem().Field(i).Elem().Type()
-				found[fd.Number()] = &Field{index: i, oneof: around, pointer: fd.Message() != nil}
+				member := reflect.ValueOf(m.Interface()).Elem().Field(i).Elem().Type()
+				found[fd.Number()] = &Field{offset: field.Offset, field: field.Type, member: member}
 			}
 		}
 	}
@@ -147,54 +153,4 @@ func number(field reflect.StructField) protoreflect.FieldNumber {
 	words := strings.SplitN(field.Tag.Get("protobuf"), ",", 3)
 	n, _ := strconv.Atoi(words[1]) // as generated
 	return protoreflect.FieldNumber(n)
-}
-
-// HasUnknown tells whether a message holds what its type does not know.
-func (l *Message) HasUnknown(m reflect.Value) bool { return m.Field(l.unknown).Len() > 0 }
-
-// Get returns a field's value: of a message its struct, of a scalar the scalar, of
-// a list or map itself. Present is as protobuf has it: what has no presence is
-// present where it is not its zero value. Without presence the value is zero.
-func (f *Field) Get(m reflect.Value) (v reflect.Value, present bool) {
-	v = m.Field(f.index)
-	if f.oneof != nil {
-		if v = v.Elem(); !v.IsValid() || v.Type() != f.oneof {
-			return reflect.Value{}, false
-		}
-		if v = v.Elem().Field(0); !f.pointer {
-			return v, true
-		}
-	}
-	switch {
-	case f.pointer:
-		if v.IsNil() {
-			return reflect.Value{}, false
-		}
-		return v.Elem(), true
-	case f.List || f.Map:
-		return v, v.Len() > 0
-	case f.bytes:
-		return v, !v.IsNil()
-	}
-	switch v.Kind() {
-	case reflect.String, reflect.Slice:
-		return v, v.Len() > 0
-	case reflect.Bool:
-		return v, v.Bool()
-	case reflect.Float64, reflect.Float32:
-		return v, math.Float64bits(v.Float()) != 0
-	case reflect.Int32, reflect.Int64:
-		return v, v.Int() != 0
-	default:
-		return v, v.Uint() != 0
-	}
-}
-
-// At returns an element of a list as [Field.Get] returns values.
-func (f *Field) At(list reflect.Value, i int) reflect.Value {
-	v := list.Index(i)
-	if f.Message != nil {
-		return structOf(v)
-	}
-	return v
 }

@@ -2,10 +2,8 @@ package layout_test
 
 import (
 	"math/rand/v2"
-	"reflect"
 	"testing"
 
-	"google.golang.org/protobuf/proto"
 	"google.golang.org/protobuf/reflect/protoreflect"
 
 	bowrollv1 "bowroll/proto/bowroll/v1"
@@ -62,7 +60,6 @@ func compare(t *testing.T, m protoreflect.Message) {
 		}
 		want := m.Get(f.Descriptor)
 		switch {
-		case f.Map:
 		case f.List:
 			for j := range got.Len() {
 				same(t, f, f.At(got, j), want.List().Get(j))
@@ -73,20 +70,39 @@ func compare(t *testing.T, m protoreflect.Message) {
 	}
 }
 
-func same(t *testing.T, f *layout.Field, got reflect.Value, want protoreflect.Value) {
+func same(t *testing.T, f *layout.Field, got layout.Value, want protoreflect.Value) {
 	if f.Message != nil {
-		if got.Addr().Interface().(proto.Message) != want.Message().Interface() {
+		if f.Message.Message(got) != want.Message().Interface() {
 			t.Errorf("%s is another message", f.Descriptor.FullName())
 		}
 		return
 	}
-	var read protoreflect.Value
-	if f.Kind == protoreflect.EnumKind {
-		read = protoreflect.ValueOfEnum(protoreflect.EnumNumber(got.Int()))
-	} else {
-		read = protoreflect.ValueOf(got.Interface())
+	if read := scalar(f.Kind, got); !read.Equal(want) {
+		t.Errorf("%s is %v, want %v", f.Descriptor.FullName(), read, want)
 	}
-	if !read.Equal(want) {
-		t.Errorf("%s is %v, want %v", f.Descriptor.FullName(), got, want)
+}
+
+func scalar(kind protoreflect.Kind, v layout.Value) protoreflect.Value {
+	switch kind {
+	case protoreflect.DoubleKind:
+		return protoreflect.ValueOfFloat64(v.Float())
+	case protoreflect.FloatKind:
+		return protoreflect.ValueOfFloat32(v.Float32())
+	case protoreflect.StringKind:
+		return protoreflect.ValueOfString(v.String())
+	case protoreflect.BytesKind:
+		return protoreflect.ValueOfBytes(v.Bytes())
+	case protoreflect.BoolKind:
+		return protoreflect.ValueOfBool(v.Bool())
+	case protoreflect.EnumKind:
+		return protoreflect.ValueOfEnum(protoreflect.EnumNumber(v.Int32()))
+	case protoreflect.Int32Kind, protoreflect.Sint32Kind, protoreflect.Sfixed32Kind:
+		return protoreflect.ValueOfInt32(v.Int32())
+	case protoreflect.Uint32Kind, protoreflect.Fixed32Kind:
+		return protoreflect.ValueOfUint32(v.Uint32())
+	case protoreflect.Uint64Kind, protoreflect.Fixed64Kind:
+		return protoreflect.ValueOfUint64(v.Uint64())
+	default:
+		return protoreflect.ValueOfInt64(v.Int64())
 	}
 }

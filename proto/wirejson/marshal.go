@@ -3,10 +3,7 @@ package wirejson
 import (
 	"encoding/base64"
 	"fmt"
-	"reflect"
-	"slices"
 	"strconv"
-	"strings"
 
 	"google.golang.org/protobuf/encoding/protojson"
 	"google.golang.org/protobuf/proto"
@@ -36,10 +33,10 @@ func AppendFields(b []byte, m proto.Message) ([]byte, error) {
 	return appendFields(b, l, v, true)
 }
 
-func appendMessage(b []byte, l *layout.Message, m reflect.Value) ([]byte, error) {
+func appendMessage(b []byte, l *layout.Message, m layout.Value) ([]byte, error) {
 	if l.Descriptor.ParentFile().Package() == "google.protobuf" {
 		// Instants, durations and their like have JSON forms of their own.
-		text, err := protojson.Marshal(m.Addr().Interface().(proto.Message))
+		text, err := protojson.Marshal(l.Message(m))
 		return append(b, text...), err
 	}
 	b = append(b, '{')
@@ -47,7 +44,7 @@ func appendMessage(b []byte, l *layout.Message, m reflect.Value) ([]byte, error)
 	return append(b, '}'), err
 }
 
-func appendFields(b []byte, l *layout.Message, m reflect.Value, comma bool) ([]byte, error) {
+func appendFields(b []byte, l *layout.Message, m layout.Value, comma bool) ([]byte, error) {
 	var err error
 	for _, f := range l.Fields {
 		if comma {
@@ -64,21 +61,19 @@ func appendFields(b []byte, l *layout.Message, m reflect.Value, comma bool) ([]b
 	return b, nil
 }
 
-func appendField(b []byte, f *layout.Field, m reflect.Value) ([]byte, error) {
+func appendField(b []byte, f *layout.Field, m layout.Value) ([]byte, error) {
 	v, present := f.Get(m)
 	switch {
-	case f.Map:
-		return appendMap(b, f.Descriptor, v)
 	case f.List:
 		return appendList(b, f, v)
-	case !present && f.Descriptor.HasPresence():
+	case !present && f.Presence:
 		return append(b, "null"...), nil
 	default:
 		return appendValue(b, f.Descriptor, f.Message, v)
 	}
 }
 
-func appendList(b []byte, f *layout.Field, list reflect.Value) ([]byte, error) {
+func appendList(b []byte, f *layout.Field, list layout.Value) ([]byte, error) {
 	var err error
 	b = append(b, '[')
 	for i := range list.Len() {
@@ -92,37 +87,12 @@ func appendList(b []byte, f *layout.Field, list reflect.Value) ([]byte, error) {
 	return append(b, ']'), nil
 }
 
-// appendMap writes the entries in the order of their keys as text.
-func appendMap(b []byte, fd protoreflect.FieldDescriptor, entries reflect.Value) ([]byte, error) {
-	keys := entries.MapKeys()
-	slices.SortFunc(keys, func(a, b reflect.Value) int { return strings.Compare(fmt.Sprint(a), fmt.Sprint(b)) })
-	var err error
-	b = append(b, '{')
-	for i, k := range keys {
-		if i > 0 {
-			b = append(b, ',')
-		}
-		if b, err = appendString(b, fmt.Sprint(k)); err != nil {
-			return b, err
-		}
-		b = append(b, ':')
-		v, l := entries.MapIndex(k), (*layout.Message)(nil)
-		if fd.MapValue().Message() != nil {
-			l, v = layout.Of(v.Interface().(proto.Message))
-		}
-		if b, err = appendValue(b, fd.MapValue(), l, v); err != nil {
-			return b, err
-		}
-	}
-	return append(b, '}'), nil
-}
-
-func appendValue(b []byte, fd protoreflect.FieldDescriptor, l *layout.Message, v reflect.Value) ([]byte, error) {
+func appendValue(b []byte, fd protoreflect.FieldDescriptor, l *layout.Message, v layout.Value) ([]byte, error) {
 	switch fd.Kind() {
 	case protoreflect.DoubleKind:
 		return appendFloat(b, fd, v.Float(), 64)
 	case protoreflect.FloatKind:
-		return appendFloat(b, fd, v.Float(), 32)
+		return appendFloat(b, fd, float64(v.Float32()), 32)
 	case protoreflect.StringKind:
 		b, err := appendString(b, v.String())
 		if err != nil {
@@ -132,12 +102,12 @@ func appendValue(b []byte, fd protoreflect.FieldDescriptor, l *layout.Message, v
 	case protoreflect.BoolKind:
 		return strconv.AppendBool(b, v.Bool()), nil
 	case protoreflect.EnumKind:
-		if value := fd.Enum().Values().ByNumber(protoreflect.EnumNumber(v.Int())); value != nil {
+		if value := fd.Enum().Values().ByNumber(protoreflect.EnumNumber(v.Int32())); value != nil {
 			b = append(b, '"')
 			b = append(b, value.Name()...)
 			return append(b, '"'), nil
 		}
-		return strconv.AppendInt(b, v.Int(), 10), nil
+		return strconv.AppendInt(b, int64(v.Int32()), 10), nil
 	case protoreflect.MessageKind, protoreflect.GroupKind:
 		return appendMessage(b, l, v)
 	case protoreflect.BytesKind:
@@ -145,16 +115,16 @@ func appendValue(b []byte, fd protoreflect.FieldDescriptor, l *layout.Message, v
 		b = base64.StdEncoding.AppendEncode(b, v.Bytes())
 		return append(b, '"'), nil
 	case protoreflect.Int32Kind, protoreflect.Sint32Kind, protoreflect.Sfixed32Kind:
-		return strconv.AppendInt(b, v.Int(), 10), nil
+		return strconv.AppendInt(b, int64(v.Int32()), 10), nil
 	case protoreflect.Uint32Kind, protoreflect.Fixed32Kind:
-		return strconv.AppendUint(b, v.Uint(), 10), nil
+		return strconv.AppendUint(b, uint64(v.Uint32()), 10), nil
 	case protoreflect.Uint64Kind, protoreflect.Fixed64Kind:
 		b = append(b, '"')
-		b = strconv.AppendUint(b, v.Uint(), 10)
+		b = strconv.AppendUint(b, v.Uint64(), 10)
 		return append(b, '"'), nil
 	default:
 		b = append(b, '"')
-		b = strconv.AppendInt(b, v.Int(), 10)
+		b = strconv.AppendInt(b, v.Int64(), 10)
 		return append(b, '"'), nil
 	}
 }

@@ -24,8 +24,6 @@ package canonical
 import (
 	"encoding/binary"
 	"math"
-	"reflect"
-	"slices"
 
 	"google.golang.org/protobuf/proto"
 	"google.golang.org/protobuf/reflect/protoreflect"
@@ -48,9 +46,9 @@ func Append(b []byte, m proto.Message) []byte {
 	return (*Seals)(nil).appendMessage(b, l, v)
 }
 
-func (s *Seals) appendMessage(b []byte, l *layout.Message, m reflect.Value) []byte {
+func (s *Seals) appendMessage(b []byte, l *layout.Message, m layout.Value) []byte {
 	for _, f := range l.ByNumber {
-		if f.Message != nil && f.Message.Descriptor.FullName() == provenance {
+		if f.Message != nil && f.Message.Name == provenance {
 			continue
 		}
 		if v, present := f.Get(m); present {
@@ -61,55 +59,29 @@ func (s *Seals) appendMessage(b []byte, l *layout.Message, m reflect.Value) []by
 	return binary.BigEndian.AppendUint32(b, 0)
 }
 
-func (s *Seals) appendField(b []byte, f *layout.Field, v reflect.Value) []byte {
-	switch {
-	case f.Map:
-		return s.appendMap(b, f.Descriptor, v)
-	case f.List:
-		b = binary.BigEndian.AppendUint32(b, uint32(v.Len()))
-		for i := range v.Len() {
-			b = s.appendValue(b, f.Kind, f.Message, f.At(v, i))
-		}
-		return b
-	default:
+func (s *Seals) appendField(b []byte, f *layout.Field, v layout.Value) []byte {
+	if !f.List {
 		return s.appendValue(b, f.Kind, f.Message, v)
 	}
-}
-
-// appendMap writes a map as a list of keys and values in the order of the
-// keys' own canonical bytes.
-func (s *Seals) appendMap(b []byte, fd protoreflect.FieldDescriptor, m reflect.Value) []byte {
-	entries := make([]string, 0, m.Len())
-	for each := m.MapRange(); each.Next(); {
-		value, of := each.Value(), (*layout.Message)(nil)
-		if fd.MapValue().Message() != nil {
-			of, value = layout.Of(value.Interface().(proto.Message))
-		}
-		e := s.appendValue(nil, fd.MapKey().Kind(), nil, each.Key())
-		entries = append(entries, string(s.appendValue(e, fd.MapValue().Kind(), of, value)))
-	}
-	slices.Sort(entries)
-	b = binary.BigEndian.AppendUint32(b, uint32(len(entries)))
-	for _, e := range entries {
-		b = append(b, e...)
+	b = binary.BigEndian.AppendUint32(b, uint32(v.Len()))
+	for i := range v.Len() {
+		b = s.appendValue(b, f.Kind, f.Message, f.At(v, i))
 	}
 	return b
 }
 
-func (s *Seals) appendValue(b []byte, kind protoreflect.Kind, of *layout.Message, v reflect.Value) []byte {
+func (s *Seals) appendValue(b []byte, kind protoreflect.Kind, of *layout.Message, v layout.Value) []byte {
 	switch kind {
 	case protoreflect.MessageKind, protoreflect.GroupKind:
-		if sealed(of.Descriptor.FullName()) {
+		if sealed(of.Name) {
 			sum := s.sum(of, v)
 			return append(b, sum[:]...)
 		}
 		return s.appendMessage(b, of, v)
-	case protoreflect.DoubleKind, protoreflect.FloatKind:
-		f := v.Float()
-		if f == 0 {
-			f = 0 // negative zero is zero
-		}
-		return binary.BigEndian.AppendUint64(b, math.Float64bits(f))
+	case protoreflect.DoubleKind:
+		return appendFloat(b, v.Float())
+	case protoreflect.FloatKind:
+		return appendFloat(b, float64(v.Float32()))
 	case protoreflect.StringKind:
 		text := v.String()
 		return append(binary.BigEndian.AppendUint32(b, uint32(len(text))), text...)
@@ -121,9 +93,20 @@ func (s *Seals) appendValue(b []byte, kind protoreflect.Kind, of *layout.Message
 			return binary.BigEndian.AppendUint64(b, 1)
 		}
 		return binary.BigEndian.AppendUint64(b, 0)
-	case protoreflect.Uint32Kind, protoreflect.Uint64Kind, protoreflect.Fixed32Kind, protoreflect.Fixed64Kind:
-		return binary.BigEndian.AppendUint64(b, v.Uint())
+	case protoreflect.Uint32Kind, protoreflect.Fixed32Kind:
+		return binary.BigEndian.AppendUint64(b, uint64(v.Uint32()))
+	case protoreflect.Uint64Kind, protoreflect.Fixed64Kind:
+		return binary.BigEndian.AppendUint64(b, v.Uint64())
+	case protoreflect.EnumKind, protoreflect.Int32Kind, protoreflect.Sint32Kind, protoreflect.Sfixed32Kind:
+		return binary.BigEndian.AppendUint64(b, uint64(v.Int32()))
 	default:
-		return binary.BigEndian.AppendUint64(b, uint64(v.Int()))
+		return binary.BigEndian.AppendUint64(b, uint64(v.Int64()))
 	}
+}
+
+func appendFloat(b []byte, f float64) []byte {
+	if f == 0 {
+		f = 0 // negative zero is zero
+	}
+	return binary.BigEndian.AppendUint64(b, math.Float64bits(f))
 }

@@ -3,7 +3,6 @@ package canonical
 import (
 	"crypto/sha256"
 	"encoding/hex"
-	"reflect"
 	"sync"
 
 	"google.golang.org/protobuf/proto"
@@ -16,7 +15,7 @@ import (
 // catalog. It changes no digest, only how long one takes. Once filled it may be
 // used by any number of goroutines. A nil Seals remembers nothing.
 type Seals struct {
-	sums  map[proto.Message][sha256.Size]byte
+	sums  map[layout.Value][sha256.Size]byte
 	forms sync.Pool // of *[]byte, to write canonical forms into
 }
 
@@ -37,10 +36,11 @@ func (s *Seals) scratch() *[]byte {
 // Seal remembers the sums of messages, which must not change any more.
 func Seal[M proto.Message](s *Seals, messages []M) {
 	if s.sums == nil {
-		s.sums = map[proto.Message][sha256.Size]byte{}
+		s.sums = map[layout.Value][sha256.Size]byte{}
 	}
 	for _, m := range messages {
-		s.sums[m] = sha256.Sum256(Append(nil, m))
+		_, at := layout.Of(m)
+		s.sums[at] = sha256.Sum256(Append(nil, m))
 	}
 }
 
@@ -64,9 +64,9 @@ func (s *Seals) Digest(messages ...proto.Message) string {
 }
 
 // sum is the sum over a sealed message's own form.
-func (s *Seals) sum(l *layout.Message, m reflect.Value) [sha256.Size]byte {
+func (s *Seals) sum(l *layout.Message, m layout.Value) [sha256.Size]byte {
 	if s != nil {
-		if sum, ok := s.sums[m.Addr().Interface().(proto.Message)]; ok {
+		if sum, ok := s.sums[m]; ok {
 			return sum
 		}
 	}

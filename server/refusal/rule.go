@@ -2,12 +2,13 @@ package refusal
 
 import (
 	"math"
-	"reflect"
 	"regexp"
 	"strings"
 
 	"buf.build/gen/go/bufbuild/protovalidate/protocolbuffers/go/buf/validate"
 	"google.golang.org/protobuf/reflect/protoreflect"
+
+	"bowroll/proto/layout"
 )
 
 // rule is what the quick look knows of one value. A value for which it does not
@@ -16,7 +17,7 @@ type rule struct {
 	unsure      bool // there is a rule that is not known here
 	kind        protoreflect.Kind
 	least, most float64
-	names       map[int64]bool
+	names       map[int32]bool
 	text        func(string) bool
 	shortest    int
 	longest     int
@@ -74,25 +75,25 @@ func newRule(fd protoreflect.FieldDescriptor, of *validate.FieldRules) rule {
 }
 
 // namesOf are the numbers that an enum may have; nil means any.
-func namesOf(e protoreflect.EnumDescriptor, of *validate.EnumRules) map[int64]bool {
+func namesOf(e protoreflect.EnumDescriptor, of *validate.EnumRules) map[int32]bool {
 	if !of.GetDefinedOnly() {
 		if len(of.GetNotIn()) == 0 {
 			return nil
 		}
-		return map[int64]bool{} // any number but those: not known here
+		return map[int32]bool{} // any number but those: not known here
 	}
-	names := map[int64]bool{}
+	names := map[int32]bool{}
 	for i := range e.Values().Len() {
-		names[int64(e.Values().Get(i).Number())] = true
+		names[int32(e.Values().Get(i).Number())] = true
 	}
 	for _, number := range of.GetNotIn() {
-		delete(names, int64(number))
+		delete(names, number)
 	}
 	return names
 }
 
 // holds judges one value.
-func (r *rule) holds(v reflect.Value) bool {
+func (r *rule) holds(v layout.Value) bool {
 	switch r.kind {
 	case protoreflect.DoubleKind:
 		f := v.Float()
@@ -102,10 +103,10 @@ func (r *rule) holds(v reflect.Value) bool {
 		s := v.String()
 		return plain(s) && len(s) >= r.shortest && len(s) <= r.longest && (r.text == nil || r.text(s))
 	case protoreflect.Int32Kind:
-		n := float64(v.Int())
+		n := float64(v.Int32())
 		return n >= r.least && n <= r.most
 	case protoreflect.EnumKind:
-		return r.names == nil || r.names[v.Int()]
+		return r.names == nil || r.names[v.Int32()]
 	}
 	return true
 }

@@ -2,7 +2,6 @@ package refusal
 
 import (
 	"math"
-	"reflect"
 
 	"buf.build/gen/go/bufbuild/protovalidate/protocolbuffers/go/buf/validate"
 	"buf.build/go/protovalidate"
@@ -100,8 +99,6 @@ func newQuickField(f *layout.Field) quickField {
 	switch {
 	case of.GetIgnore() != validate.Ignore_IGNORE_UNSPECIFIED:
 		q.unsure = !q.apart
-	case f.Map:
-		q.unsure = true
 	case f.List:
 		list := of.GetRepeated()
 		q.unsure = !only(of, "required", "repeated") || !only(list, "min_items", "max_items", "unique", "items")
@@ -146,7 +143,7 @@ func (r *rules) sound(m proto.Message, skipApart bool) bool {
 	return q != nil && q.sound(l, v, skipApart)
 }
 
-func (q *quickMessage) sound(l *layout.Message, m reflect.Value, skipApart bool) bool {
+func (q *quickMessage) sound(l *layout.Message, m layout.Value, skipApart bool) bool {
 	if q.unsure || l.HasUnknown(m) {
 		return false
 	}
@@ -171,13 +168,13 @@ func (q *quickMessage) sound(l *layout.Message, m reflect.Value, skipApart bool)
 	return true
 }
 
-func (f *quickField) sound(v reflect.Value, present, skipApart bool) bool {
+func (f *quickField) sound(v layout.Value, present, skipApart bool) bool {
 	switch {
 	case f.unsure:
 		// A rule that is not known may ask for what is absent.
 		return false
 	case f.List:
-		if v.Len() < f.leastSize || v.Len() > f.mostSize || f.unique && repeats(v) {
+		if v.Len() < f.leastSize || v.Len() > f.mostSize || f.unique && repeats(f.Field, v) {
 			return false
 		}
 		if f.apart {
@@ -191,14 +188,14 @@ func (f *quickField) sound(v reflect.Value, present, skipApart bool) bool {
 		return true
 	case f.apart:
 		return skipApart || !present
-	case !present && f.Descriptor.HasPresence():
+	case !present && f.Presence:
 		return true
 	}
 	return f.one(v)
 }
 
 // one judges one value.
-func (f *quickField) one(v reflect.Value) bool {
+func (f *quickField) one(v layout.Value) bool {
 	if f.Message != nil {
 		return f.message.sound(f.Field.Message, v, false)
 	}
@@ -206,10 +203,10 @@ func (f *quickField) one(v reflect.Value) bool {
 }
 
 // repeats tells whether an element of a list of names stands twice.
-func repeats(list reflect.Value) bool {
+func repeats(f *layout.Field, list layout.Value) bool {
 	for i := range list.Len() {
 		for j := range i {
-			if list.Index(i).Int() == list.Index(j).Int() {
+			if f.At(list, i).Int32() == f.At(list, j).Int32() {
 				return true
 			}
 		}
