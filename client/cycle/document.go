@@ -81,8 +81,8 @@ func unreadable(name string, err error) Fault {
 
 // Set writes a value at a path of keys, e.g. air.temperature, in place of what
 // stood there; loads[0] leads into the first item of a list. flag is how the
-// value is called in faults, e.g. --temperature. The error says that the path
-// leads through something that is no mapping.
+// value is called in faults, e.g. --temperature. The error is a [Fault] that says
+// that the path leads through something that is no mapping.
 func (d *Document) Set(path, text, flag string) error {
 	return d.put(path, flag, &yaml.Node{Kind: yaml.ScalarNode, Value: text})
 }
@@ -98,31 +98,33 @@ func (d *Document) SetList(path string, texts []string, flag string) error {
 	return d.put(path, flag, list)
 }
 
-// put writes a node at a path of keys.
+// put writes a node at a path of keys. Without a flag the nodes on the way there
+// stand where the value does.
 func (d *Document) put(path, flag string, value *yaml.Node) error {
 	at, steps := d.root, strings.Split(path, ".")
+	line, column := value.Line, value.Column
 	for i, step := range steps {
 		step, item := strings.CutSuffix(step, "[0]")
 		if at.Kind != yaml.MappingNode {
-			return fmt.Errorf("%s: %s holds no keys, so %s cannot be set", flag, strings.Join(steps[:i], "."), path)
+			return Fault{Place: Place{d.name, line, column, flag}, Value: value.Value, Problem: fmt.Sprintf("%s holds no keys, so %s cannot be set", strings.Join(steps[:i], "."), path)}
 		}
 		child := valueOf(at, step)
 		if child == nil {
-			child = &yaml.Node{Kind: yaml.MappingNode}
+			child = &yaml.Node{Kind: yaml.MappingNode, Line: line, Column: column}
 			if item {
 				child.Kind = yaml.SequenceNode
 			}
-			name := &yaml.Node{Kind: yaml.ScalarNode, Value: step}
+			name := &yaml.Node{Kind: yaml.ScalarNode, Value: step, Line: line, Column: column}
 			at.Content = append(at.Content, name, child)
 			d.mark(name, flag)
 			d.mark(child, flag)
 		}
 		if item {
 			if child.Kind != yaml.SequenceNode {
-				return fmt.Errorf("%s: %s is no list, so %s cannot be set", flag, step, path)
+				return Fault{Place: Place{d.name, line, column, flag}, Value: value.Value, Problem: fmt.Sprintf("%s is no list, so %s cannot be set", step, path)}
 			}
 			if len(child.Content) == 0 {
-				first := &yaml.Node{Kind: yaml.MappingNode}
+				first := &yaml.Node{Kind: yaml.MappingNode, Line: line, Column: column}
 				child.Content = append(child.Content, first)
 				d.mark(first, flag)
 			}
@@ -139,6 +141,9 @@ func (d *Document) put(path, flag string, value *yaml.Node) error {
 }
 
 func (d *Document) mark(node *yaml.Node, flag string) {
+	if flag == "" {
+		return
+	}
 	if d.flag == nil {
 		d.flag = map[*yaml.Node]string{}
 	}
@@ -166,12 +171,17 @@ func (d *Document) Has(name string) bool {
 // Decode reads the document into a message. The error is a [Faults]; the
 // message then holds what could be read.
 func (d *Document) Decode(into proto.Message) (*Index, error) {
+	index, faults := d.decode(into)
+	if len(faults) > 0 {
+		return index, faults.sorted()
+	}
+	return index, nil
+}
+
+func (d *Document) decode(into proto.Message) (*Index, Faults) {
 	r := &reader{document: d, index: newIndex()}
 	r.message(d.root, "", "", into.ProtoReflect())
-	if len(r.faults) > 0 {
-		return r.index, r.faults.sorted()
-	}
-	return r.index, nil
+	return r.index, r.faults
 }
 
 // place returns where a node was written.

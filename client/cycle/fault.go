@@ -37,6 +37,9 @@ type Fault struct {
 	Hint    string // what to do about it; empty where that is plain
 }
 
+// missing is the problem of what is required and was not written.
+const missing = "is missing"
+
 // Error gives the fault as one line.
 func (f Fault) Error() string {
 	var b strings.Builder

@@ -1,11 +1,6 @@
 package cycle
 
 import (
-	"bytes"
-	"encoding/csv"
-	"errors"
-	"fmt"
-	"io"
 	"strconv"
 	"time"
 
@@ -33,61 +28,38 @@ var loggerColumns = map[string]string{
 // the column or beside the number. Place and source are those of lines that name
 // none. An error is [Faults], all of them at once.
 func ReadLogger(file string, source []byte, place, from string) ([]*bowrollv1.Reading, error) {
-	reader := csv.NewReader(bytes.NewReader(bytes.TrimPrefix(source, []byte("\xef\xbb\xbf"))))
-	reader.FieldsPerRecord = -1
-	reader.TrimLeadingSpace = true
-	var faults Faults
-	fault := func(line, at int, column, value, problem, allowed string) {
-		faults = append(faults, Fault{Place: Place{File: file, Line: line, Column: at}, Path: column, Value: value, Problem: problem, Allowed: allowed})
+	names, rows, faults := readTable(file, source)
+	fault := func(at Place, column, value, problem, allowed string) {
+		faults = append(faults, Fault{Place: at, Path: column, Value: value, Problem: problem, Allowed: allowed})
 	}
-	names, err := reader.Read()
-	if err != nil {
-		fault(1, 1, "", "", "has no line of column names", "time, temperature_c and as needed relative_humidity, place, source")
+	if names == nil {
 		return nil, faults
 	}
-	has := map[string]bool{}
+	has, first := map[string]bool{}, Place{File: file, Line: 1, Column: 1}
 	for _, name := range names {
-		if loggerColumns[name] == "" {
-			fault(1, 1, name, "", "is no column of a logger's file", "time, temperature_c, temperature_f, temperature, relative_humidity, relative_humidity_pct, place, source")
+		if loggerColumns[name.text] == "" {
+			fault(name.place, name.text, "", "is no column of a logger's file", "time, temperature_c, temperature_f, temperature, relative_humidity, relative_humidity_pct, place, source")
 		}
-		has[name] = true
+		has[name.text] = true
 	}
 	if !has["time"] || !has["temperature"] && !has["temperature_c"] && !has["temperature_f"] {
-		fault(1, 1, "", "", "lacks a column", "time, and temperature_c, temperature_f or temperature")
-	}
-	if len(faults) > 0 {
-		return nil, faults
+		fault(first, "", "", "lacks a column", "time, and temperature_c, temperature_f or temperature")
 	}
 	var list []*bowrollv1.Reading
-	for {
-		record, err := reader.Read()
-		if errors.Is(err, io.EOF) {
-			break
-		}
-		var broken *csv.ParseError
-		if errors.As(err, &broken) { // a line may be broken before its first field
-			fault(broken.Line, broken.Column, "", "", broken.Err.Error(), "")
-			break
-		}
-		line, _ := reader.FieldPos(0)
-		if len(record) != len(names) {
-			fault(line, 1, "", "", fmt.Sprintf("has %d fields, and the first line %d", len(record), len(names)), "")
-			continue
-		}
+	for _, row := range rows {
 		reading := &bowrollv1.Reading{Place: place, Source: from}
-		for i, text := range record {
-			if !readLogged(reading, names[i], text) {
-				line, at := reader.FieldPos(i)
-				fault(line, at, names[i], text, "cannot be read", loggerColumns[names[i]])
+		for i, cell := range row {
+			if column := names[i].text; !readLogged(reading, column, cell.text) {
+				fault(cell.place, column, cell.text, "cannot be read", loggerColumns[column])
 			}
 		}
 		list = append(list, reading)
 	}
 	if len(faults) > 0 {
-		return nil, faults
+		return nil, faults.sorted()
 	}
 	if len(list) == 0 {
-		fault(2, 1, "", "", "holds no readings", "one line a reading")
+		fault(Place{File: file, Line: 2, Column: 1}, "", "", "holds no readings", "one line a reading")
 		return nil, faults
 	}
 	return list, nil

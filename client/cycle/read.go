@@ -61,7 +61,7 @@ func (r *reader) message(node *yaml.Node, path, field string, into protoreflect.
 	}
 	for _, k := range keys {
 		if k.required && written[k.name] == nil && !r.supplied[join(path, k.name)] {
-			r.faults = append(r.faults, Fault{Place: r.document.place(node), Path: join(path, k.name), Problem: "is missing", Hint: k.missing()})
+			r.faults = append(r.faults, Fault{Place: r.document.place(node), Path: join(path, k.name), Problem: missing, Hint: k.missing()})
 		}
 	}
 }

@@ -82,7 +82,7 @@ func (r *reader) entries(node *yaml.Node, path string, known []string) (map[stri
 // need notes that a key is missing.
 func (r *reader) need(node *yaml.Node, found map[string]*yaml.Node, path, key, hint string) {
 	if _, written := found[key]; !written {
-		r.faults = append(r.faults, Fault{Place: r.document.place(node), Path: join(path, key), Problem: "is missing", Hint: hint})
+		r.faults = append(r.faults, Fault{Place: r.document.place(node), Path: join(path, key), Problem: missing, Hint: hint})
 	}
 }
 

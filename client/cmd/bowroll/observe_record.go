@@ -1,11 +1,9 @@
 package main
 
 import (
-	"encoding/csv"
 	"errors"
 	"fmt"
 	"io"
-	"strconv"
 	"strings"
 
 	"google.golang.org/protobuf/proto"
@@ -32,7 +30,8 @@ recorded one by one, each once: the same file again changes nothing.`
 }
 
 func (c *observeRecordCommand) Run(p *program) error {
-	runs, indexes, err := c.runs(p)
+	p.changing = true
+	runs, err := c.runs(p)
 	if err != nil {
 		return err
 	}
@@ -43,9 +42,9 @@ func (c *observeRecordCommand) Run(p *program) error {
 			id = "" // each run has an id of its own, so that a file sent again changes nothing
 		}
 		for i, run := range runs {
-			made, err := c.record(p, to, id, run)
+			made, err := c.record(p, to, id, run.Run)
 			if err != nil {
-				return nil, refused{fmt.Errorf("run %d of %d, %s (%d recorded before it): %w", i+1, len(runs), run.GetName(), i, err), indexes[i], "observed_run."}
+				return nil, refused{fmt.Errorf("run %d of %d, %s (%d recorded before it): %w", i+1, len(runs), run.Run.GetName(), i, err), run.Index, "observed_run."}
 			}
 			last.ObservedRuns, last.Provenance = append(last.ObservedRuns, made), made.GetProvenance()
 		}
@@ -82,98 +81,21 @@ func (c *observeRecordCommand) record(p *program, to *client.Client, id string, 
 	})
 }
 
-// runs reads the runs, each with where its values stand.
-func (c *observeRecordCommand) runs(p *program) ([]*bowrollv1.ObservedRun, []*cycle.Index, error) {
+// runs reads the runs.
+func (c *observeRecordCommand) runs(p *program) ([]cycle.ObservedRun, error) {
 	switch {
 	case (c.File == "") == (len(c.Set) == 0):
-		return nil, nil, badInput{errors.New("runs are read from a file, or one from --set: give one of the two")}
+		return nil, badInput{errors.New("runs are read from a file, or one from --set: give one of the two")}
 	case c.File == "":
-		return c.single()
+		run, err := cycle.ReadRunKeys(commandLineName, "--set", c.Set)
+		return []cycle.ObservedRun{run}, err
 	}
 	source, err := p.read(c.File)
 	if err != nil {
-		return nil, nil, err
+		return nil, err
 	}
 	if strings.HasSuffix(c.File, ".csv") {
-		return readRunsCSV(c.File, source)
+		return cycle.ReadRunsCSV(c.File, source)
 	}
-	document, err := cycle.Parse(c.File, source)
-	if err != nil {
-		return nil, nil, err
-	}
-	list := &bowrollv1.ListObservedRunsResponse{}
-	index, err := document.Decode(list)
-	if err != nil {
-		return nil, nil, err
-	}
-	indexes := make([]*cycle.Index, len(list.GetObservedRuns()))
-	for i := range indexes {
-		indexes[i] = index
-	}
-	return named(list.GetObservedRuns(), indexes)
-}
-
-// single makes one run of flags.
-func (c *observeRecordCommand) single() ([]*bowrollv1.ObservedRun, []*cycle.Index, error) {
-	document := cycle.New(commandLineName)
-	for _, path := range sortedKeys(c.Set) {
-		if err := document.Set(path, c.Set[path], "--set "+path); err != nil {
-			return nil, nil, badInput{err}
-		}
-	}
-	run := &bowrollv1.ObservedRun{}
-	index, err := document.Decode(run)
-	if err != nil {
-		return nil, nil, err
-	}
-	return named([]*bowrollv1.ObservedRun{run}, []*cycle.Index{index})
-}
-
-// readRunsCSV reads a row as a document of its cells.
-func readRunsCSV(file string, source []byte) ([]*bowrollv1.ObservedRun, []*cycle.Index, error) {
-	r := csv.NewReader(strings.NewReader(string(source)))
-	head, err := r.Read()
-	if err != nil {
-		return nil, nil, badInput{fmt.Errorf("%s: %w", file, err)}
-	}
-	var runs []*bowrollv1.ObservedRun
-	var indexes []*cycle.Index
-	for {
-		cells, err := r.Read()
-		if errors.Is(err, io.EOF) {
-			return named(runs, indexes)
-		}
-		if err != nil {
-			return nil, nil, badInput{fmt.Errorf("%s: %w", file, err)}
-		}
-		line, _ := r.FieldPos(0)
-		document := cycle.New(file + ":" + strconv.Itoa(line))
-		for i, cell := range cells {
-			if cell == "" {
-				continue // an empty cell is a value that is not given
-			}
-			if err := document.Set(head[i], cell, "column "+head[i]); err != nil {
-				return nil, nil, badInput{fmt.Errorf("%s:%d: %w", file, line, err)}
-			}
-		}
-		run := &bowrollv1.ObservedRun{}
-		index, err := document.Decode(run)
-		if err != nil {
-			return nil, nil, err
-		}
-		runs, indexes = append(runs, run), append(indexes, index)
-	}
-}
-
-// named refuses runs without a name.
-func named(runs []*bowrollv1.ObservedRun, indexes []*cycle.Index) ([]*bowrollv1.ObservedRun, []*cycle.Index, error) {
-	if len(runs) == 0 {
-		return nil, nil, badInput{errors.New("there is no run to record: give a list observed_runs")}
-	}
-	for i, run := range runs {
-		if run.GetName() == "" {
-			return nil, nil, badInput{fmt.Errorf("run %d has no name: give each one, e.g. name: noon-1", i+1)}
-		}
-	}
-	return runs, indexes, nil
+	return cycle.ReadRuns(c.File, source)
 }
