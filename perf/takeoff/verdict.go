@@ -1,6 +1,9 @@
 package takeoff
 
-import "sort"
+import (
+	"cmp"
+	"slices"
+)
 
 // Outcome is what was found of a take-off. Several may hold at once.
 type Outcome uint8
@@ -97,7 +100,7 @@ func (v *Verdict) over(o Outcome, quantity string, value, limit float64) {
 
 // sorted puts the findings in order of outcome.
 func (v Verdict) sorted() Verdict {
-	sort.SliceStable(v, func(i, j int) bool { return v[i].Outcome < v[j].Outcome })
+	slices.SortStableFunc(v, func(a, b Finding) int { return cmp.Compare(a.Outcome, b.Outcome) })
 	return v
 }
 

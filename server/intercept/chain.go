@@ -47,13 +47,40 @@ func (c Chain) ServerOptions() ([]grpc.ServerOption, *Places) {
 	accounts := newAccounts(c.Quota, c.Now, c.Metrics)
 	return []grpc.ServerOption{
 		grpc.InTapHandle(c.tap(places)),
-		grpc.ChainUnaryInterceptor(
+		grpc.ChainUnaryInterceptor(inTurn(
 			c.identifyUnary, c.observeUnary, settleUnary, c.recoverUnary(),
-			c.authorizeUnary, accounts.admitUnary, places.admitUnary, c.boundUnary, c.screenUnary),
+			c.authorizeUnary, accounts.admitUnary, places.admitUnary, c.boundUnary, c.screenUnary)),
 		grpc.ChainStreamInterceptor(
 			c.identifyStream, c.observeStream, settleStream, c.recoverStream(),
 			c.authorizeStream, accounts.admitStream, places.admitStream, c.boundStream, c.screenStream),
 	}, places
+}
+
+// inTurn makes one interceptor of several, each of which calls the next at most
+// once. The library's own chain allocates for every one of them in every call.
+func inTurn(steps ...grpc.UnaryServerInterceptor) grpc.UnaryServerInterceptor {
+	return func(ctx context.Context, req any, info *grpc.UnaryServerInfo, handler grpc.UnaryHandler) (any, error) {
+		p := &passage{steps: steps, info: info, handler: handler}
+		p.next = p.pass
+		return p.pass(ctx, req)
+	}
+}
+
+// passage is where one call stands among the interceptors.
+type passage struct {
+	steps   []grpc.UnaryServerInterceptor // still to come
+	info    *grpc.UnaryServerInfo
+	handler grpc.UnaryHandler
+	next    grpc.UnaryHandler
+}
+
+func (p *passage) pass(ctx context.Context, req any) (any, error) {
+	if len(p.steps) == 0 {
+		return p.handler(ctx, req)
+	}
+	step := p.steps[0]
+	p.steps = p.steps[1:]
+	return step(ctx, req, p.info, p.next)
 }
 
 // stream is a server stream with another context.

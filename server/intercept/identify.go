@@ -25,6 +25,20 @@ type call struct {
 
 type callKey struct{}
 
+// called is the context of a call that is known.
+type called struct {
+	context.Context
+	call call
+}
+
+// Value is the call itself, or what the context around it has.
+func (c *called) Value(key any) any {
+	if key == (callKey{}) {
+		return &c.call
+	}
+	return c.Context.Value(key)
+}
+
 func callOf(ctx context.Context) *call {
 	if c, ok := ctx.Value(callKey{}).(*call); ok {
 		return c
@@ -42,7 +56,7 @@ func (c Chain) identify(ctx context.Context) (context.Context, metadata.MD) {
 	} else {
 		id = c.NewID()
 	}
-	return context.WithValue(ctx, callKey{}, &call{requestID: id}), metadata.MD{RequestIDKey: {id}}
+	return &called{ctx, call{requestID: id}}, metadata.MD{RequestIDKey: {id}}
 }
 
 // wellFormed keeps what callers send out of logs unless it is a plain word.

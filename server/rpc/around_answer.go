@@ -69,7 +69,7 @@ func (r *run) otherFits() (fewer, more []booster.Unit) {
 		if count == 0 {
 			return []booster.Unit{}
 		}
-		return fitUnits(units[0].Type, stationsFor(r.res, count, &faults{}), units[0].GrainTemperatureC)
+		return fitUnits(nil, units[0].Type, stationsFor(nil, r.res, count, &faults{}), units[0].GrainTemperatureC)
 	}
 	for _, count := range counts {
 		if count < len(units) {

@@ -78,7 +78,7 @@ func (r *run) fits() [][]booster.Unit {
 	fits := [][]booster.Unit{{}}
 	for _, l := range r.res.Case.GetAircraft().GetLoadings() {
 		count := int(l.GetUnitCount())
-		fits = append(fits, fitUnits(units[0].Type, stationsFor(r.res, count, &faults{}), units[0].GrainTemperatureC))
+		fits = append(fits, fitUnits(nil, units[0].Type, stationsFor(nil, r.res, count, &faults{}), units[0].GrainTemperatureC))
 	}
 	return fits
 }

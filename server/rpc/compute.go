@@ -32,9 +32,9 @@ func sectionSet(list []bowrollv1.Section) sections {
 type run struct {
 	res      *resolved
 	runner   *takeoff.Runner
-	own      takeoff.Runner // what runner points to, reused from answer to answer
+	own      takeoff.Runner // what runner points to where its memory is reused
 	schedule booster.Schedule
-	parts    *bowrollv1.Takeoff // what is around the take-off, where asked for
+	parts    around
 }
 
 // prepare makes the model's runner. The faults are those that only the model
@@ -70,25 +70,28 @@ func bare(res *resolved) (*takeoff.Runner, error) {
 	return takeoff.NewRunner(setting)
 }
 
-// computeTakeoff answers a resolved case.
-func (rs resolver) computeTakeoff(ctx context.Context, prefix string, res *resolved, want sections) (*bowrollv1.Takeoff, []*bowrollv1.Violation, error) {
-	if found := checkSections(prefix, res.Case, want); len(found) > 0 {
-		return nil, found, nil
-	}
-	r, err := rs.catalog.runs.begin(res)
-	if err != nil {
-		return nil, refusal.FromModel(prefix, err), nil
-	}
+// computeTakeoff resolves and answers a case.
+func (rs resolver) computeTakeoff(ctx context.Context, prefix string, c *bowrollv1.TakeoffCase, want sections) (*bowrollv1.Takeoff, []*bowrollv1.Violation, error) {
+	r := rs.catalog.runs.begin()
 	// Not deferred: memory that a panic left half written is not used again.
-	answer, found, err := rs.compute(ctx, prefix, r, want)
+	answer, found, err := rs.compute(ctx, prefix, r, c, want)
 	rs.catalog.runs.end(r)
 	return answer, found, err
 }
 
-// compute answers what r was made ready for.
-func (rs resolver) compute(ctx context.Context, prefix string, r *run, want sections) (*bowrollv1.Takeoff, []*bowrollv1.Violation, error) {
-	var err error
+// compute answers a case in the memory of r.
+func (rs resolver) compute(ctx context.Context, prefix string, r *run, c *bowrollv1.TakeoffCase, want sections) (*bowrollv1.Takeoff, []*bowrollv1.Violation, error) {
 	res := r.res
+	found, err := rs.resolveInto(res, prefix, c)
+	if err != nil || len(found) > 0 {
+		return nil, found, err
+	}
+	if found := checkSections(prefix, res.Case, want); len(found) > 0 {
+		return nil, found, nil
+	}
+	if err := r.own.Reset(res.Setting); err != nil {
+		return nil, refusal.FromModel(prefix, err), nil
+	}
 	plan := nominalPlan(res, want)
 	if want[bowrollv1.Section_SECTION_WORTH] && len(res.Setting.Units) > 0 {
 		if plan.Bare, err = bare(res); err != nil {
@@ -105,8 +108,7 @@ func (rs resolver) compute(ctx context.Context, prefix string, r *run, want sect
 		plan.Firing, plan.Failures = planned.Firing, true
 	}
 	a := r.runner.Assess(&r.schedule, plan, demand(res))
-	r.parts = new(bowrollv1.Takeoff)
-	if found := r.safety(prefix, r.parts, &a, want); len(found) > 0 {
+	if found := r.safety(prefix, &a, want); len(found) > 0 {
 		return nil, found, nil
 	}
 	if err := ctx.Err(); err != nil {
@@ -116,9 +118,10 @@ func (rs resolver) compute(ctx context.Context, prefix string, r *run, want sect
 	if err != nil {
 		return nil, nil, err
 	}
-	out := r.answer(&a, want)
+	s := new(slab)
+	out := r.answer(s, &a, want)
 	out.Chance = sampled
-	out.KeepClear, out.DropZone, out.FiringLines = r.parts.GetKeepClear(), r.parts.GetDropZone(), r.parts.GetFiringLines()
+	out.KeepClear, out.DropZone, out.FiringLines = r.parts.keepClear, r.parts.dropZone, r.parts.firingLines
 	if planned != nil {
 		out.PlannedFiring = r.plannedAnswer(planned)
 	}
@@ -128,6 +131,8 @@ func (rs resolver) compute(ctx context.Context, prefix string, r *run, want sect
 	if want[bowrollv1.Section_SECTION_BOX] {
 		out.Box = r.box(&a)
 	}
+	out.Provenance = &s.provenance
+	provenanceInto(out.Provenance, rs.catalog, res.Case)
 	return out, nil, nil
 }
 
@@ -162,36 +167,35 @@ func (r *run) around(out *bowrollv1.Takeoff, a *takeoff.Assessment, want section
 }
 
 // answer puts an assessment into the contract's message.
-func (r *run) answer(a *takeoff.Assessment, want sections) *bowrollv1.Takeoff {
+func (r *run) answer(s *slab, a *takeoff.Assessment, want sections) *bowrollv1.Takeoff {
 	res := r.res
-	out := &bowrollv1.Takeoff{
-		Id:           res.Case.GetId(),
-		Outcome:      outcome(a.Verdict.Outcome()),
-		Air:          airAnswer(res.Setting.Air),
-		Wind:         res.Wind,
-		Roll:         rollAnswer(a.Roll),
-		AvailableM:   proto.Float64(res.Available),
-		RequiredRunM: finite(a.RequiredM),
-		MarginM:      finite(a.MarginM),
-		Policy:       res.Policy,
-	}
+	out := &s.takeoff
+	out.Id = res.Case.GetId()
+	out.Outcome = outcome(a.Verdict.Outcome())
+	out.Air = s.airAnswer(res.Setting.Air)
+	out.Wind = res.Wind
+	out.Roll = s.rollAnswer(&a.Roll)
+	out.AvailableM = s.number(res.Available)
+	out.RequiredRunM = s.finite(a.RequiredM)
+	out.MarginM = s.finite(a.MarginM)
+	out.Policy = res.Policy
 	if a.Roll.LiftsOff {
-		out.RunM = proto.Float64(a.Roll.RunM)
+		out.RunM = s.number(a.Roll.RunM)
 	}
 	if a.AirDistance != nil {
 		out.AirDistance = airDistanceAnswer(*a.AirDistance)
 		if a.AirDistance.Reached {
-			out.TakeoffDistanceM = proto.Float64(a.Roll.RunM + a.AirDistance.DistanceM)
+			out.TakeoffDistanceM = s.number(a.Roll.RunM + a.AirDistance.DistanceM)
 		}
 	}
 	if a.OffBow != nil {
 		out.OffBow = r.offBowAnswer(a)
 	}
 	if a.Climb != nil {
-		out.Climb = climbAnswer(*a.Climb, a.Firing)
+		out.Climb = s.climbAnswer(*a.Climb, a.Firing)
 	}
 	if len(res.Setting.Units) > 0 {
-		out.Firing = firingAnswer(r.runner, &r.schedule, a.Firing, res.Best || res.Planned, res.Wind.GetHeadwindMps())
+		out.Firing = s.firingAnswer(r.runner, &r.schedule, a.Firing, res.Best || res.Planned, res.Wind.GetHeadwindMps())
 	}
 	if a.Best != nil && want[bowrollv1.Section_SECTION_BEST_FIRING] {
 		out.BestFiring = r.bestAnswer(a.Best)
@@ -203,20 +207,22 @@ func (r *run) answer(a *takeoff.Assessment, want sections) *bowrollv1.Takeoff {
 		}
 	}
 	if a.Asymmetry != nil {
-		out.Asymmetry = asymmetryAnswer(a.Asymmetry)
+		out.Asymmetry = s.asymmetryAnswer(a.Asymmetry)
 	}
 	if a.Bare != nil {
 		out.Worth = worthAnswer(a)
 	}
-	out.Findings = r.findings(a)
+	out.Findings = s.findingsAnswer(a)
 	out.Limiting = limitingOf(out.Findings, a)
 	if want[bowrollv1.Section_SECTION_LIMITS] {
 		out.Limits = r.limits(a)
 		r.addChanges(out, a)
 	}
 	out.Cautions = r.cautions(a)
-	// The searches above use the schedule as scratch memory.
-	a.Firing.Schedule(&r.schedule, res.Setting.Units)
+	if len(want) > 0 {
+		// The searches above use the schedule as scratch memory.
+		a.Firing.Schedule(&r.schedule, res.Setting.Units)
+	}
 	return out
 }
 
@@ -233,12 +239,13 @@ func (r *run) offBowAnswer(a *takeoff.Assessment) *bowrollv1.OffBow {
 	return out
 }
 
-func climbAnswer(c takeoff.Climb, f takeoff.Firing) *bowrollv1.Climb {
-	out := &bowrollv1.Climb{GradientWithoutBoosters: proto.Float64(c.GradientUnlit)}
+func (s *slab) climbAnswer(c takeoff.Climb, f takeoff.Firing) *bowrollv1.Climb {
+	out := &s.climb
+	out.GradientWithoutBoosters = s.number(c.GradientUnlit)
 	if c.HasBurn && f.Mode != takeoff.Unlit {
-		out.BurnEndMinusLiftoffS = proto.Float64(-c.LiftoffAfterBurnoutS)
+		out.BurnEndMinusLiftoffS = s.number(-c.LiftoffAfterBurnoutS)
 		if c.LiftoffAfterBurnoutS <= 0 {
-			out.GradientWithBoosters = proto.Float64(c.GradientLit)
+			out.GradientWithBoosters = s.number(c.GradientLit)
 		}
 	}
 	return out

@@ -61,7 +61,7 @@ func (p *planner) answer(ctx context.Context) (*bowrollv1.CyclePlan, error) {
 	out.Gap = out.Bound - float64(res.Objective.Priority)
 	if len(rc.sorties) > 0 {
 		out.Wind = rc.sorties[0].base.Wind
-		out.Air = airAnswer(rc.sorties[0].base.Setting.Air)
+		out.Air = new(slab).airAnswer(rc.sorties[0].base.Setting.Air)
 	}
 	if err := p.sorties(ctx, out); err != nil {
 		return nil, err
@@ -156,7 +156,7 @@ func (p *planner) goes(ctx context.Context, s *resolvedSortie, fit *cycleFit) (t
 	question.Replanned = false
 	out := takeoffAnswer{least: limitAnswer(runner.LeastHeadwind(&r.schedule, question)), leg: reliedOn(&a)}
 	r.fire(&a)
-	out.takeoff = r.answer(&a, sections{bowrollv1.Section_SECTION_BEST_FIRING: true})
+	out.takeoff = r.answer(new(slab), &a, sections{bowrollv1.Section_SECTION_BEST_FIRING: true})
 	out.takeoff.Box = r.box(&a)
 	if out.takeoff.PlannedFiring, err = r.plannedFor(ctx, p.rc.sampler, &a); err != nil {
 		return takeoffAnswer{}, err
@@ -205,7 +205,7 @@ func (p *planner) release(s *resolvedSortie, fit *cycleFit) (takeoffAnswer, erro
 	r := &run{res: res, runner: runner}
 	a := *fit.a
 	r.fire(&a)
-	out := takeoffAnswer{takeoff: r.answer(&a, sections{bowrollv1.Section_SECTION_LIMITS: true})}
+	out := takeoffAnswer{takeoff: r.answer(new(slab), &a, sections{bowrollv1.Section_SECTION_LIMITS: true})}
 	out.releases = clearing(&a, out.takeoff.GetFindings())
 	return out, nil
 }

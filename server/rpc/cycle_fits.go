@@ -66,7 +66,7 @@ func (rc *resolvedCycle) fits(s *resolvedSortie) []*cycleFit {
 // sidesOf cuts the stations of a loading into those that one lot must serve:
 // mirror images together, a centre-line station alone.
 func sidesOf(base *resolved, count int) [][]aircraft.Station {
-	stations := stationsFor(base, count, &faults{})
+	stations := stationsFor(nil, base, count, &faults{})
 	var sides [][]aircraft.Station
 	taken := map[string]bool{}
 	for i, s := range stations {

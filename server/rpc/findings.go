@@ -3,6 +3,7 @@ package rpc
 import (
 	"fmt"
 	"math"
+	"strconv"
 	"strings"
 
 	"google.golang.org/protobuf/proto"
@@ -34,18 +35,22 @@ var outcomes = [...]bowrollv1.Outcome{
 func outcome(o takeoff.Outcome) bowrollv1.Outcome { return outcomes[o] }
 
 // findings puts the verdict into the contract's messages.
-func (r *run) findings(a *takeoff.Assessment) []*bowrollv1.Finding {
-	out := make([]*bowrollv1.Finding, 0, len(a.Verdict))
-	for _, f := range a.Verdict {
-		finding := &bowrollv1.Finding{Outcome: outcome(f.Outcome), Quantity: f.Quantity, Text: sentence(f, a)}
+func (s *slab) findingsAnswer(a *takeoff.Assessment) []*bowrollv1.Finding {
+	out := s.findings[:0]
+	for i, f := range a.Verdict {
+		finding := &s.finding
+		if i > 0 {
+			finding = new(bowrollv1.Finding)
+		}
+		finding.Outcome, finding.Quantity, finding.Text = outcome(f.Outcome), f.Quantity, sentence(f, a)
 		if f.HasValue {
-			finding.Value = finite(f.Value)
+			finding.Value = s.finite(f.Value)
 		}
 		if f.HasLimit {
-			finding.Limit = finite(f.Limit)
+			finding.Limit = s.finite(f.Limit)
 		}
 		if short := f.Shortfall(); short > 0 {
-			finding.Shortfall = finite(short)
+			finding.Shortfall = s.finite(short)
 		}
 		out = append(out, finding)
 	}
@@ -92,7 +97,11 @@ func withLeg(text string, f takeoff.Finding, a *takeoff.Assessment) string {
 func sentence(f takeoff.Finding, a *takeoff.Assessment) string {
 	switch f.Outcome {
 	case takeoff.GetsOff:
-		return fmt.Sprintf("Gets off: required run %.1f m of %.1f m available, %.1f m to spare.", f.Value, f.Limit, f.Limit-f.Value)
+		// Nearly every answer says this, so it is written without a format.
+		b := append(make([]byte, 0, 96), "Gets off: required run "...)
+		b = append(strconv.AppendFloat(b, f.Value, 'f', 1, 64), " m of "...)
+		b = append(strconv.AppendFloat(b, f.Limit, 'f', 1, 64), " m available, "...)
+		return string(append(strconv.AppendFloat(b, f.Limit-f.Value, 'f', 1, 64), " m to spare."...))
 	case takeoff.Marginal:
 		if f.Quantity == "sink_m" {
 			return fmt.Sprintf("Leaves the edge below lift-off speed and sinks %.1f m; %.1f m is permitted.", f.Value, f.Limit)

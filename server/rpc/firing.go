@@ -135,6 +135,6 @@ func (t *Takeoffs) foundAnswer(res *resolved, r *run, plan *chance.Planned, req 
 	a := r.runner.Assess(&r.schedule, takeoff.Plan{Firing: plan.Firing, Failures: true}, demand(res))
 	out.Cautions = r.cautions(&a)
 	a.Firing.Schedule(&r.schedule, res.Setting.Units)
-	out.Firing = firingAnswer(r.runner, &r.schedule, a.Firing, true, res.Wind.GetHeadwindMps())
+	out.Firing = new(slab).firingAnswer(r.runner, &r.schedule, a.Firing, true, res.Wind.GetHeadwindMps())
 	return out
 }

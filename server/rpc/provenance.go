@@ -16,9 +16,13 @@ type source interface {
 // provenance says where an answer comes from; request is the request as
 // resolved.
 func provenance(snapshot source, request ...proto.Message) *bowrollv1.Provenance {
-	return &bowrollv1.Provenance{
-		ModelVersion:    perf.ModelVersion,
-		CatalogRevision: snapshot.Revision(),
-		RequestDigest:   snapshot.Digest(request...),
-	}
+	out := new(bowrollv1.Provenance)
+	provenanceInto(out, snapshot, request...)
+	return out
+}
+
+func provenanceInto(out *bowrollv1.Provenance, snapshot source, request ...proto.Message) {
+	out.ModelVersion = perf.ModelVersion
+	out.CatalogRevision = snapshot.Revision()
+	out.RequestDigest = snapshot.Digest(request...)
 }

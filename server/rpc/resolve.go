@@ -51,6 +51,8 @@ type resolved struct {
 	// The greatest tailwind and wind over deck of any state of the wind, for the
 	// limits; a wind over deck of 0 was not worked out.
 	TailwindMPS, GreatestWindMPS float64
+
+	memory *caseMemory
 }
 
 // windLimits are the limits of deck and type together; nil where neither states
@@ -83,15 +85,25 @@ func (f *faults) has(field string) bool {
 // contract's rules already refuse a field, what depends on it is not judged. An
 // error is a fault of the service, not of the case.
 func (r resolver) resolve(prefix string, c *bowrollv1.TakeoffCase) (*resolved, []*bowrollv1.Violation, error) {
+	out := &resolved{memory: new(caseMemory)}
+	found, err := r.resolveInto(out, prefix, c)
+	if err != nil || len(found) > 0 {
+		return nil, found, err
+	}
+	return out, nil, nil
+}
+
+// resolveInto is resolve into the memory of out.
+func (r resolver) resolveInto(out *resolved, prefix string, c *bowrollv1.TakeoffCase) ([]*bowrollv1.Violation, error) {
 	if c == nil {
-		return nil, []*bowrollv1.Violation{{Field: prefix, Rule: "required", Allowed: "given"}}, nil
+		return []*bowrollv1.Violation{{Field: prefix, Rule: "required", Allowed: "given"}}, nil
 	}
 	found, err := refusal.Check(r.validator, prefix, c)
 	if err != nil {
-		return nil, nil, fmt.Errorf("checking %s: %w", prefix, err)
+		return nil, fmt.Errorf("checking %s: %w", prefix, err)
 	}
 	f := &faults{prefix: prefix, list: found}
-	out := &resolved{Case: shallowCase(c)}
+	*out = resolved{memory: out.memory, Case: out.memory.shallowCase(c)}
 
 	r.resolveAircraft(out, f)
 	deck := r.resolveDeck(out, f)
@@ -104,17 +116,14 @@ func (r resolver) resolve(prefix string, c *bowrollv1.TakeoffCase) (*resolved, [
 		r.resolveAir(out, f)
 	}
 	if len(f.list) > 0 {
-		return nil, f.list, nil
+		return f.list, nil
 	}
 	out.Policy = r.catalog.policy(c.GetPolicy(), deck)
 	out.Case.Policy = out.Policy
 	r.resolveFiring(out)
 	r.resolveWind(out, deck, f)
 	out.TrackDeg = track(out.Case, deck, site)
-	if len(f.list) > 0 {
-		return nil, f.list, nil
-	}
-	return out, nil, nil
+	return f.list, nil
 }
 
 // resolveAircraft fills in the type and the flap, and holds the mass to the
@@ -157,12 +166,17 @@ func (r resolver) resolveAircraft(out *resolved, f *faults) {
 // named, if one was.
 func (r resolver) resolveDeck(out *resolved, f *faults) *bowrollv1.Deck {
 	c := out.Case
-	deck := new(bowrollv1.Deck)
-	if c.GetDeck() != "" {
+	var deck *bowrollv1.Deck
+	if c.GetDeck() == "" {
+		deck = new(bowrollv1.Deck)
+		if c.GetSpot() != "" {
+			f.add("spot", strconv.Quote(c.GetSpot()), "goes-with", "", "a spot goes with a deck named from the catalog")
+		}
+	} else {
 		d, ok := r.catalog.Deck(c.GetDeck())
 		if !ok {
 			f.add("deck", strconv.Quote(c.GetDeck()), "known", oneOf(r.catalog.DeckNames()), "see the catalog")
-			return deck
+			return new(bowrollv1.Deck)
 		}
 		deck = d
 		c.Surface = d.GetSurface()
@@ -175,8 +189,6 @@ func (r resolver) resolveDeck(out *resolved, f *faults) *bowrollv1.Deck {
 		if c.GetSpot() != "" {
 			resolveSpot(c, d, f)
 		}
-	} else if c.GetSpot() != "" {
-		f.add("spot", strconv.Quote(c.GetSpot()), "goes-with", "", "a spot goes with a deck named from the catalog")
 	}
 	surface := c.GetSurface()
 	out.Setting.Surface = takeoff.Surface{
@@ -227,7 +239,7 @@ func (r resolver) resolveBoosters(out *resolved, f *faults) {
 	if out.Case.GetBoosters() == nil {
 		return
 	}
-	b := shallowBoosters(out.Case.GetBoosters())
+	b := out.memory.shallowBoosters(out.Case.GetBoosters())
 	out.Case.Boosters = b
 	if b.GetBoosterType() != "" {
 		t, ok := r.catalog.BoosterType(b.GetBoosterType())
@@ -257,8 +269,10 @@ func (r resolver) resolveBoosters(out *resolved, f *faults) {
 		return
 	}
 	out.Duds = int(b.GetDuds())
-	stations := stationsFor(out, int(b.GetCount()), f)
-	out.Setting.Units = fitUnits(r.catalog.boosterModel(b.GetType()), stations, b.GetGrainTemperatureC())
+	stations := stationsFor(out.memory.stations[:0], out, int(b.GetCount()), f)
+	out.memory.stations = stations
+	out.Setting.Units = fitUnits(out.memory.units[:0], r.catalog.boosterModel(b.GetType()), stations, b.GetGrainTemperatureC())
+	out.memory.units = out.Setting.Units
 	for i, u := range b.GetUnitTemperatures() {
 		at := stationAt(stations, u.GetStation())
 		if at < 0 {
@@ -291,12 +305,12 @@ func stationAt(stations []aircraft.Station, id string) int {
 	return slices.IndexFunc(stations, func(s aircraft.Station) bool { return s.ID == id && id != "" })
 }
 
-// stationsFor gives the stations of the loading with this count. A type without
+// stationsFor appends the stations of the loading with this count. A type without
 // stations carries its units without any: no yaw can be worked out then.
-func stationsFor(out *resolved, count int, f *faults) []aircraft.Station {
+func stationsFor(stations []aircraft.Station, out *resolved, count int, f *faults) []aircraft.Station {
 	p := out.Case.GetAircraft()
 	if len(p.GetStations()) == 0 {
-		return make([]aircraft.Station, count)
+		return append(stations, make([]aircraft.Station, count)...)
 	}
 	var counts []string
 	for _, l := range p.GetLoadings() {
@@ -304,7 +318,6 @@ func stationsFor(out *resolved, count int, f *faults) []aircraft.Station {
 			counts = append(counts, strconv.Itoa(int(l.GetUnitCount())))
 			continue
 		}
-		stations := make([]aircraft.Station, 0, count)
 		for _, id := range l.GetStations() {
 			if i := out.Setting.Aircraft.StationIndex(id); i >= 0 {
 				stations = append(stations, out.Setting.Aircraft.Stations[i])
@@ -313,17 +326,16 @@ func stationsFor(out *resolved, count int, f *faults) []aircraft.Station {
 		return stations
 	}
 	f.add("boosters.count", strconv.Itoa(count), "loading", oneOf(counts), "a loading of the aircraft type")
-	return nil
+	return stations
 }
 
-// fitUnits hangs one unit from each station.
-func fitUnits(t *booster.Type, stations []aircraft.Station, grainC float64) []booster.Unit {
-	units := make([]booster.Unit, len(stations))
-	for i, s := range stations {
-		units[i] = booster.Unit{
+// fitUnits appends one unit for each station, hung from it.
+func fitUnits(units []booster.Unit, t *booster.Type, stations []aircraft.Station, grainC float64) []booster.Unit {
+	for _, s := range stations {
+		units = append(units, booster.Unit{
 			Type: t, GrainTemperatureC: grainC,
 			LateralM: s.LateralM, LongitudinalM: s.LongitudinalM, Line: s.Line,
-		}
+		})
 	}
 	return units
 }

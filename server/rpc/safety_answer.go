@@ -39,26 +39,32 @@ func checkSections(prefix string, c *bowrollv1.TakeoffCase, want sections) []*bo
 	return found
 }
 
-// safety adds the parts asked for. The faults are those that only the model can
+// around is what surrounds a take-off, where it was asked for.
+type around struct {
+	keepClear   *bowrollv1.KeepClear
+	dropZone    *bowrollv1.DropZone
+	firingLines []*bowrollv1.FiringLineCheck
+}
+
+// safety works out the parts asked for. The faults are those that only the model can
 // tell.
-func (r *run) safety(prefix string, out *bowrollv1.Takeoff, a *takeoff.Assessment, want sections) []*bowrollv1.Violation {
+func (r *run) safety(prefix string, a *takeoff.Assessment, want sections) []*bowrollv1.Violation {
 	if len(r.res.Setting.Units) == 0 {
 		return nil
 	}
-	prefix += ".boosters"
 	if want[bowrollv1.Section_SECTION_EXHAUST] {
-		out.KeepClear = r.keepClear(a)
+		r.parts.keepClear = r.keepClear(a)
 	}
 	var found []*bowrollv1.Violation
 	if want[bowrollv1.Section_SECTION_DROP_ZONE] {
 		zone, err := r.dropZone(a)
-		out.DropZone = zone
-		found = append(found, refusal.FromModel(prefix+".release", err)...)
+		r.parts.dropZone = zone
+		found = append(found, refusal.FromModel(prefix+".boosters.release", err)...)
 	}
 	if want[bowrollv1.Section_SECTION_CIRCUIT] {
 		lines, err := r.firingLines(a)
-		out.FiringLines = lines
-		found = append(found, refusal.FromModel(prefix+".firing_supply", err)...)
+		r.parts.firingLines = lines
+		found = append(found, refusal.FromModel(prefix+".boosters.firing_supply", err)...)
 	}
 	return found
 }
@@ -194,19 +200,20 @@ func lineSentence(name string, c booster.CircuitCheck) string {
 
 // asymmetryAnswer gives the moments of uneven thrust. More thrust to starboard
 // turns the nose to port, and positive is to starboard.
-func asymmetryAnswer(a *takeoff.Asymmetry) *bowrollv1.Asymmetry {
-	out := &bowrollv1.Asymmetry{BurnMomentNm: turning(a.BurnNM), TailMomentNm: turning(a.TailNM)}
+func (s *slab) asymmetryAnswer(a *takeoff.Asymmetry) *bowrollv1.Asymmetry {
+	out := &s.asymmetry
+	out.BurnMomentNm, out.TailMomentNm = turning(a.BurnNM), turning(a.TailNM)
 	if !a.HasControl {
 		return out
 	}
 	out.Controlled = proto.Bool(a.Controlled)
-	out.BurnControlAirspeedMps = finite(a.BurnControlMPS)
-	out.TailControlAirspeedMps = finite(a.TailControlMPS)
+	out.BurnControlAirspeedMps = s.finite(a.BurnControlMPS)
+	out.TailControlAirspeedMps = s.finite(a.TailControlMPS)
 	if a.BurnNM != 0 {
-		out.BurnAirspeedMps = finite(a.BurnAirspeedMPS)
+		out.BurnAirspeedMps = s.finite(a.BurnAirspeedMPS)
 	}
 	if a.TailNM != 0 {
-		out.TailAirspeedMps = finite(a.TailAirspeedMPS)
+		out.TailAirspeedMps = s.finite(a.TailAirspeedMPS)
 	}
 	return out
 }

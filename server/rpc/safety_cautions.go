@@ -9,7 +9,7 @@ import (
 // that looks like another unit's.
 func (r *run) safetyCautions(a *takeoff.Assessment, add func(bowrollv1.Severity, string, string, ...any)) {
 	const note, caution, warning = bowrollv1.Severity_SEVERITY_NOTE, bowrollv1.Severity_SEVERITY_CAUTION, bowrollv1.Severity_SEVERITY_WARNING
-	for _, line := range r.parts.GetFiringLines() {
+	for _, line := range r.parts.firingLines {
 		switch {
 		case line.GetIgnition() != bowrollv1.Ignition_IGNITION_SURE || !line.GetTestSafe():
 			add(warning, "firing-line", "%s", line.GetText())
@@ -17,7 +17,7 @@ func (r *run) safetyCautions(a *takeoff.Assessment, add func(bowrollv1.Severity,
 			add(caution, "firing-line", "%s", line.GetText())
 		}
 	}
-	if clear := r.parts.GetKeepClear(); clear != nil {
+	if clear := r.parts.keepClear; clear != nil {
 		switch {
 		case clear.GetBasis() == bowrollv1.KeepClearBasis_KEEP_CLEAR_BASIS_ESTIMATE:
 			add(caution, "exhaust-estimated", "The keep-clear distance of %.0f m is an estimate of a free jet: heat, debris and the deck beneath are not in it, and no test is stated.",

@@ -1,13 +1,25 @@
 package rpc
 
-import bowrollv1 "bowroll/proto/bowroll/v1"
+import (
+	"bowroll/perf/aircraft"
+	"bowroll/perf/booster"
+	bowrollv1 "bowroll/proto/bowroll/v1"
+)
+
+// caseMemory is what a resolved case is kept in, for the next one to use again.
+type caseMemory struct {
+	takeoff  bowrollv1.TakeoffCase
+	boosters bowrollv1.Boosters
+	units    []booster.Unit
+	stations []aircraft.Station
+}
 
 // The copies here share what they hold with the original, so that single fields
 // can be replaced without touching it. They are written out because a request's
 // path leads through them; a test sees to it that no field is left behind.
 
-func shallowCase(c *bowrollv1.TakeoffCase) *bowrollv1.TakeoffCase {
-	return &bowrollv1.TakeoffCase{
+func (m *caseMemory) shallowCase(c *bowrollv1.TakeoffCase) *bowrollv1.TakeoffCase {
+	m.takeoff = bowrollv1.TakeoffCase{
 		Id:             c.Id,
 		AircraftType:   c.AircraftType,
 		Aircraft:       c.Aircraft,
@@ -33,10 +45,11 @@ func shallowCase(c *bowrollv1.TakeoffCase) *bowrollv1.TakeoffCase {
 		StaticFriction: c.StaticFriction,
 		UntilTime:      c.UntilTime,
 	}
+	return &m.takeoff
 }
 
-func shallowBoosters(b *bowrollv1.Boosters) *bowrollv1.Boosters {
-	return &bowrollv1.Boosters{
+func (m *caseMemory) shallowBoosters(b *bowrollv1.Boosters) *bowrollv1.Boosters {
+	m.boosters = bowrollv1.Boosters{
 		Count:             b.Count,
 		Duds:              b.Duds,
 		BoosterType:       b.BoosterType,
@@ -48,4 +61,5 @@ func shallowBoosters(b *bowrollv1.Boosters) *bowrollv1.Boosters {
 		Release:           b.Release,
 		FiringSupply:      b.FiringSupply,
 	}
+	return &m.boosters
 }

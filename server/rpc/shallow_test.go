@@ -33,10 +33,10 @@ func TestShallowCopiesLeaveNoFieldBehind(t *testing.T) {
 	c, b := new(bowrollv1.TakeoffCase), new(bowrollv1.Boosters)
 	populate(c.ProtoReflect())
 	populate(b.ProtoReflect())
-	if got := shallowCase(c); !proto.Equal(got, c) {
+	if got := new(caseMemory).shallowCase(c); !proto.Equal(got, c) {
 		t.Errorf("case: %v, want %v", got, c)
 	}
-	if got := shallowBoosters(b); !proto.Equal(got, b) {
+	if got := new(caseMemory).shallowBoosters(b); !proto.Equal(got, b) {
 		t.Errorf("boosters: %v, want %v", got, b)
 	}
 }

@@ -14,34 +14,33 @@ import (
 // The functions here put results of the model into the contract's messages. A
 // number that the model does not have is absent in the answer.
 
-func airAnswer(a air.Air) *bowrollv1.AirState {
-	return &bowrollv1.AirState{
-		DensityKgM3:       a.DensityKgM3,
-		PressurePa:        a.PressurePa,
-		TemperatureC:      a.TemperatureC,
-		PressureAltitudeM: a.PressureAltitudeM,
-		DensityAltitudeM:  a.DensityAltitudeM,
-	}
-}
-
-func rollAnswer(r takeoff.Roll) *bowrollv1.Roll {
-	out := &bowrollv1.Roll{
-		LiftsOff:           r.LiftsOff,
-		End:                rollEnd(r),
-		LiftoffAirspeedMps: proto.Float64(r.LiftoffAirspeedMPS),
-	}
-	if !r.LiftsOff {
-		out.SteadyAirspeedMps = finite(r.SteadyAirspeedMPS)
-		return out
-	}
-	out.TimeS = proto.Float64(r.TimeS)
-	out.DistanceM = proto.Float64(r.DistanceM)
-	out.GroundSpeedMps = proto.Float64(r.GroundSpeedMPS)
-	out.LiftoffMassKg = proto.Float64(r.MassKG)
+func (s *slab) airAnswer(a air.Air) *bowrollv1.AirState {
+	out := &s.air
+	out.DensityKgM3 = a.DensityKgM3
+	out.PressurePa = a.PressurePa
+	out.TemperatureC = a.TemperatureC
+	out.PressureAltitudeM = a.PressureAltitudeM
+	out.DensityAltitudeM = a.DensityAltitudeM
 	return out
 }
 
-func rollEnd(r takeoff.Roll) bowrollv1.RollEnd {
+func (s *slab) rollAnswer(r *takeoff.Roll) *bowrollv1.Roll {
+	out := &s.roll
+	out.LiftsOff = r.LiftsOff
+	out.End = rollEnd(r)
+	out.LiftoffAirspeedMps = s.number(r.LiftoffAirspeedMPS)
+	if !r.LiftsOff {
+		out.SteadyAirspeedMps = s.finite(r.SteadyAirspeedMPS)
+		return out
+	}
+	out.TimeS = s.number(r.TimeS)
+	out.DistanceM = s.number(r.DistanceM)
+	out.GroundSpeedMps = s.number(r.GroundSpeedMPS)
+	out.LiftoffMassKg = s.number(r.MassKG)
+	return out
+}
+
+func rollEnd(r *takeoff.Roll) bowrollv1.RollEnd {
 	switch {
 	case r.LiftsOff:
 		return bowrollv1.RollEnd_ROLL_END_LIFT_OFF
@@ -66,25 +65,27 @@ func airDistanceAnswer(a takeoff.AirDistance) *bowrollv1.AirDistance {
 
 // firingAnswer says how the units were fired and gives the cue in three ways
 // that agree: the same state of the same roll.
-func firingAnswer(r *takeoff.Runner, s *booster.Schedule, f takeoff.Firing, searched bool, nominalHeadwindMPS float64) *bowrollv1.FiringUsed {
-	out := &bowrollv1.FiringUsed{Mode: firingMode(f.Mode), Searched: searched}
+func (s *slab) firingAnswer(r *takeoff.Runner, schedule *booster.Schedule, f takeoff.Firing, searched bool, nominalHeadwindMPS float64) *bowrollv1.FiringUsed {
+	out := &s.firing
+	out.Mode, out.Searched = firingMode(f.Mode), searched
 	if f.Mode == takeoff.Unlit {
 		return out
 	}
-	out.FirstThrustS = finite(s.FirstThrustS())
-	out.LastThrustS = finite(s.LastThrustS())
-	cue := &bowrollv1.Cue{TimeS: f.CommandS(r.Setting().Units)}
+	out.FirstThrustS = s.finite(schedule.FirstThrustS())
+	out.LastThrustS = s.finite(schedule.LastThrustS())
+	cue := &s.cue
+	cue.TimeS = f.CommandS(r.Setting().Units)
 	if f.Mode == takeoff.OnBrakes {
-		out.ReactionS = proto.Float64(f.ReactionS)
+		out.ReactionS = s.number(f.ReactionS)
 		cue.OnBrakes = true
-		cue.DistanceM = proto.Float64(0)
+		cue.DistanceM = s.number(0)
 	} else {
-		out.DelayS = proto.Float64(f.DelayS)
-		at := r.RollFor(s, f.DelayS)
+		out.DelayS = s.number(f.DelayS)
+		at := r.RollFor(schedule, f.DelayS)
 		credited := r.AirspeedMPS(at)
-		cue.DistanceM = proto.Float64(at.DistanceM)
-		cue.CreditedAirspeedMps = proto.Float64(credited)
-		cue.AirspeedMps = proto.Float64(credited - r.Setting().HeadwindMPS + nominalHeadwindMPS)
+		cue.DistanceM = s.number(at.DistanceM)
+		cue.CreditedAirspeedMps = s.number(credited)
+		cue.AirspeedMps = s.number(credited - r.Setting().HeadwindMPS + nominalHeadwindMPS)
 	}
 	out.Cue = cue
 	return out

@@ -45,16 +45,7 @@ func (t *Takeoffs) one(ctx context.Context, prefix string, c *bowrollv1.TakeoffC
 	if err := ctx.Err(); err != nil {
 		return nil, nil, status.FromContextError(err).Err()
 	}
-	res, found, err := t.resolver.resolve(prefix, c)
-	if err != nil || len(found) > 0 {
-		return nil, found, err
-	}
-	answer, found, err := t.resolver.computeTakeoff(ctx, prefix, res, sectionSet(sections))
-	if err != nil || len(found) > 0 {
-		return nil, found, err
-	}
-	answer.Provenance = provenance(t.resolver.catalog, res.Case)
-	return answer, nil, nil
+	return t.resolver.computeTakeoff(ctx, prefix, c, sectionSet(sections))
 }
 
 // BatchCompute answers many take-offs, each with a status of its own.
@@ -180,7 +171,7 @@ func (t *Takeoffs) Trace(ctx context.Context, req *bowrollv1.TakeoffsTraceReques
 		}})
 	}
 	out := traceAnswer(run, req.GetStepS())
-	out.Roll = rollAnswer(roll)
+	out.Roll = new(slab).rollAnswer(&roll)
 	out.Provenance = provenance(t.resolver.catalog, res.Case, req)
 	return out, nil
 }
