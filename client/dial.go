@@ -2,6 +2,7 @@ package client
 
 import (
 	"crypto/tls"
+	"crypto/x509"
 	"net"
 	"time"
 
@@ -46,6 +47,8 @@ type Option func(*settings)
 type settings struct {
 	timeout     func(method string) time.Duration
 	credentials credentials.TransportCredentials
+	authorities *x509.CertPool
+	certificate *tls.Certificate
 	dial        []grpc.DialOption
 }
 
@@ -64,9 +67,23 @@ func WithTimeout(timeout time.Duration) Option {
 	return func(s *settings) { s.timeout = func(string) time.Duration { return timeout } }
 }
 
-// WithTransportCredentials sets how the connection is secured. Without it a
-// loopback address is reached in the clear and any other over TLS with the
-// certificates that this machine trusts.
+// WithAuthorities sets who must have signed the service's certificate, in place of
+// those that this machine trusts. With it a loopback address is reached over TLS
+// too.
+func WithAuthorities(pool *x509.CertPool) Option {
+	return func(s *settings) { s.authorities = pool }
+}
+
+// WithCertificate shows a certificate with its key to the service, which knows by
+// it who calls. With it a loopback address is reached over TLS too.
+func WithCertificate(c tls.Certificate) Option {
+	return func(s *settings) { s.certificate = &c }
+}
+
+// WithTransportCredentials sets how the connection is secured, whatever
+// [WithAuthorities] and [WithCertificate] say. Without any of the three a loopback
+// address is reached in the clear and any other over TLS with the certificates
+// that this machine trusts.
 func WithTransportCredentials(c credentials.TransportCredentials) Option {
 	return func(s *settings) { s.credentials = c }
 }
@@ -82,10 +99,7 @@ func WithDialOptions(options ...grpc.DialOption) Option {
 func Dial(target string, options ...Option) (*Client, error) {
 	s := gather(options)
 	if s.credentials == nil {
-		s.credentials = credentials.NewTLS(&tls.Config{MinVersion: tls.VersionTLS12})
-		if onLoopback(target) {
-			s.credentials = insecure.NewCredentials()
-		}
+		s.credentials = s.secured(onLoopback(target))
 	}
 	conn, err := grpc.NewClient(target, append([]grpc.DialOption{
 		grpc.WithTransportCredentials(s.credentials),
@@ -97,6 +111,20 @@ func Dial(target string, options ...Option) (*Client, error) {
 		return nil, err
 	}
 	return newClient(conn, s, conn.Close), nil
+}
+
+// secured is how a connection is secured where nothing else is said.
+func (s *settings) secured(near bool) credentials.TransportCredentials {
+	if near && s.authorities == nil && s.certificate == nil {
+		return insecure.NewCredentials()
+	}
+	config := &tls.Config{MinVersion: tls.VersionTLS12, RootCAs: s.authorities}
+	if s.certificate != nil {
+		// Shown whoever the service says it takes certificates from: without this one
+		// that it does not name would be kept back, and the refusal say nothing of it.
+		config.GetClientCertificate = func(*tls.CertificateRequestInfo) (*tls.Certificate, error) { return s.certificate, nil }
+	}
+	return credentials.NewTLS(config)
 }
 
 // onLoopback reports whether a target can only be this machine.

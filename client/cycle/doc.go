@@ -1,5 +1,6 @@
-// Package cycle reads the files that people write: launch cycles, take-off
-// cases, sweeps and observed runs, as YAML (runs and readings as CSV too) in which every dimensioned value carries its unit.
+// Package cycle reads the files that people write: launch cycles, take-off cases,
+// sweeps and observed runs, as YAML (runs and a logger's readings as CSV) in which
+// every dimensioned value carries its unit.
 //
 // A file's keys are the fields of the contract's message without the unit at
 // the end of their names, because the value says its unit: gross_mass_kg is

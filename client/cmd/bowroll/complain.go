@@ -157,6 +157,9 @@ func refusal(err error, r *client.Refusal) *problem {
 	if r.Code == codes.Unimplemented {
 		body.Message += "; the service does not offer this: it keeps no stock and plans unless bowrolld is started with --store, or it is another version than this program"
 	}
+	if r.Code == codes.Unauthenticated {
+		body.Message += "\n  help: --client-certificate and --client-key say who calls"
+	}
 	var asked refused
 	_ = errors.As(err, &asked)
 	for _, v := range r.Violations {

@@ -1,15 +1,12 @@
 package main
 
 import (
-	"crypto/x509"
 	"errors"
 	"fmt"
-	"os"
 	"strings"
 	"time"
 
 	"google.golang.org/grpc/codes"
-	"google.golang.org/grpc/credentials"
 
 	"bowroll/client"
 )
@@ -30,40 +27,23 @@ func (p *program) connect() (*client.Client, error) {
 	case p.line.Server == "":
 		return client.InProcess(p.ctx, p.start, timeout)
 	}
-	options := []client.Option{timeout}
-	if p.line.CA != "" {
-		secured, err := p.authority()
-		if err != nil {
-			return nil, err
-		}
-		options = append(options, client.WithTransportCredentials(secured))
+	options, err := p.secured()
+	if err != nil {
+		return nil, err
 	}
-	c, err := client.Dial(p.line.Server, options...)
+	c, err := client.Dial(p.line.Server, append(options, timeout)...)
 	if err != nil {
 		return nil, badInput{fmt.Errorf("--server %s: %w; write host:port", p.line.Server, err)}
 	}
 	if err := c.Await(p.ctx, min(reach, p.line.Timeout)); err != nil {
 		_ = c.Close()
-		return nil, unreachable(p.line.Server, err)
+		return nil, p.unreachable(err)
 	}
 	return c, nil
 }
 
-// authority reads the certificates that the service's own is checked with.
-func (p *program) authority() (credentials.TransportCredentials, error) {
-	pem, err := os.ReadFile(p.line.CA)
-	if err != nil {
-		return nil, badInput{err}
-	}
-	pool := x509.NewCertPool()
-	if !pool.AppendCertsFromPEM(pem) {
-		return nil, badInput{fmt.Errorf("--ca %s holds no certificate in PEM form", p.line.CA)}
-	}
-	return credentials.NewClientTLSFromCert(pool, ""), nil
-}
-
 // unreachable says why a service could not be reached, and what to do.
-func unreachable(server string, err error) error {
+func (p *program) unreachable(err error) error {
 	r, ok := client.AsRefusal(err)
 	if !ok || r.Code == codes.Canceled {
 		return err
@@ -72,5 +52,12 @@ func unreachable(server string, err error) error {
 	if _, dialing, found := strings.Cut(why, "while dialing: "); found {
 		why = strings.TrimRight(dialing, `"`) // without the layers that gRPC wraps it in
 	}
-	return fmt.Errorf("no service answers at %s: %s\n  help: start one with bowrolld, or leave --server out to plan inside this program", server, why)
+	help := "start one with bowrolld, or leave --server out to plan inside this program"
+	switch {
+	case strings.Contains(why, "x509: "):
+		help = "name who signed the service's certificate with --ca"
+	case p.line.ClientCertificate != "":
+		help = "is it running, and does it take what the authority of --client-certificate signed?"
+	}
+	return fmt.Errorf("no service answers at %s: %s\n  help: %s", p.line.Server, why, help)
 }

@@ -62,8 +62,12 @@ type program struct {
 
 // commandLine is every command and flag.
 type commandLine struct {
-	Server  string        `help:"Service to ask. Without it one is started inside this program." placeholder:"HOST:PORT" env:"BOWROLL_SERVER"`
-	CA      string        `name:"ca" help:"Certificates (PEM) that the service's own is checked with; this machine's otherwise. A loopback address needs none." placeholder:"FILE" type:"existingfile"`
+	Server string `help:"Service to ask. Without it one is started inside this program." placeholder:"HOST:PORT" env:"BOWROLL_SERVER"`
+	CA     string `name:"ca" help:"Certificates (PEM) that the service's own is checked with; this machine's otherwise. A loopback address needs none." placeholder:"FILE" type:"path" env:"BOWROLL_CA"`
+
+	ClientCertificate string `name:"client-certificate" help:"Certificate (PEM) that tells the service who calls; needs --client-key." placeholder:"FILE" type:"path" env:"BOWROLL_CLIENT_CERTIFICATE"`
+	ClientKey         string `name:"client-key" help:"Key of the certificate (PEM, not readable by others)." placeholder:"FILE" type:"path" env:"BOWROLL_CLIENT_KEY"`
+
 	Store   string        `help:"Keep stock and plans in this file, made where there is none, or in a PostgreSQL database, with the service inside this program. A file that a service has open is not shared: name the service with --server." placeholder:"FILE|postgres://…" env:"BOWROLL_STORE" group:"Stock and plans"`
 	Units   string        `help:"Units of tables: ${enum} (trade: kt, ft, lb, inHg)." enum:"trade,si" default:"trade"`
 	Format  string        `help:"Form of the answer: ${enum}. JSON is SI, with the contract's own names." enum:"table,json" default:"table"`

@@ -119,14 +119,7 @@ func entriesText(n int) string {
 
 // siteKey reads the key of a site, which nobody else may read.
 func siteKey(name string) (ed25519.PrivateKey, error) {
-	info, err := os.Stat(name)
-	if err != nil {
-		return nil, badInput{err}
-	}
-	if mode := info.Mode().Perm(); mode&0o077 != 0 {
-		return nil, badInput{fmt.Errorf("--key %s can be read by others (mode %o): chmod 600 it", name, mode)}
-	}
-	text, err := os.ReadFile(name)
+	text, err := readSecret("--key", name)
 	if err != nil {
 		return nil, badInput{err}
 	}

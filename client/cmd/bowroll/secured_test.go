@@ -1,0 +1,136 @@
+package main
+
+import (
+	"context"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/prometheus/client_golang/prometheus"
+	"go.uber.org/zap"
+
+	"bowroll/server"
+	"bowroll/server/access"
+	"bowroll/server/assembly"
+	"bowroll/server/certs"
+	"bowroll/server/certs/certstest"
+)
+
+// secrets are an authority and what it signed, as files.
+type secrets struct {
+	authority        *certstest.Authority
+	folder           string
+	ca, server, keys string // keys is the server's
+}
+
+func newSecrets(t *testing.T) *secrets {
+	t.Helper()
+	s := &secrets{authority: certstest.New(t, "authority"), folder: t.TempDir()}
+	s.ca = filepath.Join(s.folder, "ca.crt")
+	if err := os.WriteFile(s.ca, s.authority.PEM(), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	s.server, s.keys = s.issue(t, s.authority, "bowrolld")
+	return s
+}
+
+// issue writes a certificate and its key.
+func (s *secrets) issue(t *testing.T, by *certstest.Authority, name string) (certificate, key string) {
+	t.Helper()
+	certificate, key = filepath.Join(s.folder, name+".crt"), filepath.Join(s.folder, name+".key")
+	certstest.Write(t, by.Issue(t, certstest.Leaf{CommonName: name}), certificate, key)
+	return certificate, key
+}
+
+// serveSecured runs a service that asks who calls until the test ends: planner may
+// read everywhere.
+func serveSecured(t *testing.T, s *secrets) (address string) {
+	t.Helper()
+	held, err := certs.Open(certs.Files{Certificate: s.server, Key: s.keys, Clients: s.ca})
+	if err != nil {
+		t.Fatal(err)
+	}
+	registry := prometheus.NewRegistry()
+	guard, err := access.New(access.Config{Certificates: map[string][]string{"cn:planner": {"reader@*"}}}, time.Now, registry)
+	if err != nil {
+		t.Fatal(err)
+	}
+	catalog, err := assembly.BuiltInCatalog()
+	if err != nil {
+		t.Fatal(err)
+	}
+	service, err := assembly.New(server.Config{
+		GRPCAddress: "127.0.0.1:0", Grace: time.Second, Certificates: held, Access: guard,
+		Log: zap.NewNop(), NewID: assembly.NewID, Registry: registry,
+	}, catalog)
+	if err != nil {
+		t.Fatal(err)
+	}
+	ctx, stop := context.WithCancel(context.Background())
+	ready, ended := make(chan server.Addresses, 1), make(chan error, 1)
+	go func() { ended <- service.Run(ctx, func(at server.Addresses) { ready <- at }) }()
+	t.Cleanup(func() {
+		stop()
+		if err := <-ended; err != nil {
+			t.Error(err)
+		}
+	})
+	select {
+	case at := <-ready:
+		return at.GRPC
+	case err := <-ended:
+		ended <- nil
+		t.Fatal(err)
+	}
+	return ""
+}
+
+func TestAServiceThatAsksWhoCalls(t *testing.T) {
+	s := newSecrets(t)
+	address := serveSecured(t, s)
+	planner, plannerKey := s.issue(t, s.authority, "planner")
+	visitor, visitorKey := s.issue(t, s.authority, "visitor")
+	stranger, strangerKey := s.issue(t, certstest.New(t, "another"), "stranger")
+	shared := filepath.Join(s.folder, "shared.key")
+	text, err := os.ReadFile(plannerKey)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := os.WriteFile(shared, text, 0o600); err != nil {
+		t.Fatal(err)
+	}
+	if err := os.Chmod(shared, 0o640); err != nil {
+		t.Fatal(err)
+	}
+	for _, c := range []struct {
+		name string
+		args []string
+		code int
+		said []string
+	}{
+		{"one it knows", []string{"--ca", s.ca, "--client-certificate", planner, "--client-key", plannerKey}, exitAnswered, nil},
+		{"nobody", []string{"--ca", s.ca}, exitService, []string{"a client certificate\n", "--client-certificate and --client-key"}},
+		{"one without a grant", []string{"--ca", s.ca, "--client-certificate", visitor, "--client-key", visitorKey}, exitService, []string{"the name in the certificate is not known here"}},
+		{"one that another authority signed", []string{"--timeout", "500ms", "--ca", s.ca, "--client-certificate", stranger, "--client-key", strangerKey}, exitService, []string{"no service answers", "does it take what the authority of --client-certificate signed"}},
+		{"a service that nobody here trusts", []string{"--timeout", "500ms", "--client-certificate", planner, "--client-key", plannerKey}, exitService, []string{"no service answers", "unknown authority", "--ca"}},
+		{"a certificate without its key", []string{"--client-certificate", planner}, exitBadInput, []string{"--client-certificate is given: so must be --client-key"}},
+		{"a key without its certificate", []string{"--client-key", plannerKey}, exitBadInput, []string{"--client-key is given: so must be --client-certificate"}},
+		{"every fault of the files", []string{"--ca", plannerKey, "--client-certificate", "/no/such.crt", "--client-key", shared}, exitBadInput,
+			[]string{"--ca " + plannerKey + " holds no certificate", "--client-certificate: open /no/such.crt", "--client-key " + shared + " can be read by others (mode 640): chmod 600 it"}},
+		{"halves that do not fit", []string{"--client-certificate", planner, "--client-key", visitorKey}, exitBadInput, []string{"--client-certificate " + planner + " with --client-key " + visitorKey}},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			code, stdout, stderr := run(t.Context(), nil, append(c.args, "--server", address, "catalog", "list")...)
+			if code != c.code || (code == exitAnswered) != strings.Contains(stdout, "corvane") {
+				t.Errorf("exit code %d, stdout %q, stderr %q", code, stdout, stderr)
+			}
+			for _, phrase := range c.said {
+				if !strings.Contains(stderr, phrase) {
+					t.Errorf("%q is not in %q", phrase, stderr)
+				}
+			}
+		})
+	}
+}
