@@ -4,6 +4,7 @@ import (
 	"math/rand/v2"
 	"testing"
 
+	"google.golang.org/protobuf/proto"
 	"google.golang.org/protobuf/reflect/protoreflect"
 
 	bowrollv1 "bowroll/proto/bowroll/v1"
@@ -44,6 +45,9 @@ func TestNoMessageIsAnEmptyOne(t *testing.T) {
 
 func compare(t *testing.T, m protoreflect.Message) {
 	l, s := layout.Of(m.Interface())
+	if most, size := l.MostBytes(s), proto.Size(m.Interface()); most < size || most > 30*size {
+		t.Fatalf("%s takes %d bytes, and at most %d are said", l.Name, size, most)
+	}
 	if l.HasUnknown(s) != (len(m.GetUnknown()) > 0) || len(l.Fields) != m.Descriptor().Fields().Len() {
 		t.Fatalf("%s: unknown fields or their number differ", m.Descriptor().FullName())
 	}

@@ -15,6 +15,9 @@ import (
 // they are the same place.
 type Value struct{ at unsafe.Pointer }
 
+// Zero reads as the zero of every kind of scalar.
+func Zero() Value { return Value{unsafe.Pointer(new([3]uint64))} }
+
 // Float is a double.
 func (v Value) Float() float64 { return *(*float64)(v.at) }
 
@@ -107,6 +110,38 @@ func (l *Message) Message(m Value) proto.Message {
 // HasUnknown tells whether a message holds what its type does not know.
 func (l *Message) HasUnknown(m Value) bool {
 	return len(*(*[]byte)(unsafe.Add(m.at, l.unknown))) > 0
+}
+
+// MostBytes is no less than a message takes in binary form, and sooner known.
+func (l *Message) MostBytes(m Value) int {
+	n := len(*(*[]byte)(unsafe.Add(m.at, l.unknown)))
+	for _, f := range l.Fields {
+		v, present := f.Get(m)
+		switch {
+		case !present:
+		case f.List:
+			for i := range v.Len() {
+				n += f.mostBytes(f.At(v, i))
+			}
+		default:
+			n += f.mostBytes(v)
+		}
+	}
+	return n
+}
+
+// mostBytes is for one value of a field, its number and length with it.
+func (f *Field) mostBytes(v Value) int {
+	const numberAndLength, integer = 10, 10
+	switch {
+	case f.Message != nil:
+		return numberAndLength + f.Message.MostBytes(v)
+	case f.Kind == protoreflect.StringKind:
+		return numberAndLength + len(v.String())
+	case f.Kind == protoreflect.BytesKind:
+		return numberAndLength + len(v.Bytes())
+	}
+	return numberAndLength + integer
 }
 
 // Get returns a field's value. Present is as protobuf has it: what has no presence

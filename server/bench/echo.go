@@ -41,11 +41,15 @@ func (e *echo) Compute(context.Context, *bowrollv1.TakeoffsComputeRequest) (*bow
 	return e.answer, nil
 }
 
-// serve serves gRPC on the transport that the service has, without its
-// interceptors, and JSON through the service's own gateway, or through the
-// gateway library as it comes, until ctx ends.
+// serve serves gRPC and JSON until ctx ends: with the transport options and the
+// gateway that the service has and without its interceptors, or stock, both
+// libraries as they come.
 func (e *echo) serve(ctx context.Context, stock bool, out io.Writer) error {
-	bare := grpc.NewServer(server.TransportOptions()...)
+	options := server.TransportOptions()
+	if stock {
+		options = nil
+	}
+	bare := grpc.NewServer(options...)
 	bowrollv1.RegisterTakeoffsServer(bare, e)
 	inside := bufconn.Listen(256 << 10)
 	conn, err := grpc.NewClient("passthrough:///in-memory", grpc.WithTransportCredentials(insecure.NewCredentials()),

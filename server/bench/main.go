@@ -6,8 +6,10 @@
 // in a process of its own, pinned to one core with GOMAXPROCS=1 and the same
 // settings of the garbage collector, the load on another core; where the system
 // cannot pin, the figures say so and swing more. Contestants take turns and the
-// median of the ratios of a round counts. The echo has the transport options of
-// the service, so that what is compared is the service and not the library.
+// median of the ratios of a round counts. The echo has the transport options and
+// the gateway of the service, so that what is compared is the service and not the
+// library; the stock echo has both libraries as they come, the floor that any
+// service stands on.
 package main
 
 import (
@@ -64,7 +66,7 @@ type plan struct {
 // ring holds the contestants.
 type ring struct {
 	service, echo *child
-	stock         *child // the echo behind the gateway library as it comes
+	stock         *child // the echo on gRPC and the gateway as the libraries come
 	kernel        *child // the model with nothing around it
 }
 

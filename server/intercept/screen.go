@@ -6,6 +6,7 @@ import (
 	"google.golang.org/grpc"
 	"google.golang.org/protobuf/proto"
 
+	"bowroll/proto/layout"
 	"bowroll/server/refusal"
 )
 
@@ -40,8 +41,10 @@ func (c Chain) screen(method string, req any) error {
 	if class == nil || !ok {
 		return nil
 	}
-	if size := proto.Size(m); size > class.MaxBytes {
-		return refusal.TooLarge(size, class.MaxBytes, "ask for less at once, or use the stream")
+	if l, at := layout.Of(m); l.MostBytes(at) > class.MaxBytes {
+		if size := proto.Size(m); size > class.MaxBytes {
+			return refusal.TooLarge(size, class.MaxBytes, "ask for less at once, or use the stream")
+		}
 	}
 	faults, err := c.Screen.Request(m)
 	if err != nil {

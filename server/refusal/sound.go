@@ -35,8 +35,10 @@ type quickField struct {
 	message *quickMessage
 	// apart: left to the service, value by value. As a value inside another it is
 	// not known here.
-	apart               bool
-	required            bool
+	apart    bool
+	required bool
+	// absentSound: that it is absent is surely no fault.
+	absentSound         bool
 	leastSize, mostSize int
 	unique              bool
 }
@@ -88,6 +90,7 @@ func compileQuick(l *layout.Message, quick map[*layout.Message]*quickMessage) *q
 		if f.Message != nil {
 			field.message = compileQuick(f.Message, quick)
 		}
+		field.absentSound = !field.required && field.absent()
 		q.fields = append(q.fields, field)
 	}
 	return q
@@ -150,7 +153,13 @@ func (q *quickMessage) sound(l *layout.Message, m layout.Value, skipApart bool) 
 	for i := range q.fields {
 		f := &q.fields[i]
 		v, present := f.Get(m)
-		if !present && f.required || !f.sound(v, present, skipApart) {
+		if !present {
+			if !f.absentSound {
+				return false
+			}
+			continue
+		}
+		if !f.sound(v, skipApart) {
 			return false
 		}
 	}
@@ -168,17 +177,32 @@ func (q *quickMessage) sound(l *layout.Message, m layout.Value, skipApart bool) 
 	return true
 }
 
-func (f *quickField) sound(v layout.Value, present, skipApart bool) bool {
+// absent tells that a field that is not there is no fault of its own. What has no
+// presence is judged as the zero that it reads as; a rule that is not known may ask
+// for what is absent.
+func (f *quickField) absent() bool {
 	switch {
 	case f.unsure:
-		// A rule that is not known may ask for what is absent.
+		return false
+	case f.List:
+		return f.leastSize == 0
+	case f.apart, f.Presence:
+		return true
+	}
+	return f.rule.holds(layout.Zero())
+}
+
+// sound judges a value that is there.
+func (f *quickField) sound(v layout.Value, skipApart bool) bool {
+	switch {
+	case f.unsure:
 		return false
 	case f.List:
 		if v.Len() < f.leastSize || v.Len() > f.mostSize || f.unique && repeats(f.Field, v) {
 			return false
 		}
 		if f.apart {
-			return skipApart || v.Len() == 0
+			return skipApart
 		}
 		for i := range v.Len() {
 			if !f.one(f.At(v, i)) {
@@ -187,9 +211,7 @@ func (f *quickField) sound(v layout.Value, present, skipApart bool) bool {
 		}
 		return true
 	case f.apart:
-		return skipApart || !present
-	case !present && f.Presence:
-		return true
+		return skipApart
 	}
 	return f.one(v)
 }
