@@ -63,7 +63,7 @@ func change[T proto.Message](p *program, f actFlags, what string, call func(to *
 // keeps refuses a command that needs a store where none is named.
 func (p *program) keeps() error {
 	if p.line.Store == "" && p.line.Server == "" {
-		return badInput{errors.New("stock, plans and sweeps are kept in a store: name a file with --store FILE (made where there is none), or a service with --server")}
+		return badInput{errors.New("stock, plans, catalog changes, observed runs and sweeps are kept in a store: name a file with --store FILE (made where there is none), or a service with --server")}
 	}
 	return nil
 }

@@ -155,7 +155,7 @@ func flagsBelow(path string) []string {
 func refusal(err error, r *client.Refusal) *problem {
 	body := &problem{Code: codeName(r.Code), Message: r.Message}
 	if r.Code == codes.Unimplemented {
-		body.Message += "; the service does not offer this: it keeps no stock and plans unless bowrolld is started with --store, or it is another version than this program"
+		body.Message += "; the service does not offer this: it keeps nothing unless bowrolld is started with --store, or it is another version than this program"
 	}
 	if r.Code == codes.Unauthenticated {
 		body.Message += "\n  help: --client-certificate and --client-key say who calls"

@@ -1,6 +1,6 @@
 // Command bowroll asks the bowroll service from a terminal: it plans launch
-// cycles, answers single take-offs and wind limits, keeps stock and plans, checks
-// the model against published values and shows the catalog.
+// cycles, answers single take-offs and wind limits, keeps stock, plans, observed
+// runs and sweeps, checks the model against published values and shows the catalog.
 //
 // With no service named it starts one inside this program and talks to it over
 // an in-memory connection, through the same checks as one far away. This is the

@@ -68,7 +68,7 @@ type commandLine struct {
 	ClientCertificate string `name:"client-certificate" help:"Certificate (PEM) that tells the service who calls; needs --client-key." placeholder:"FILE" type:"path" env:"BOWROLL_CLIENT_CERTIFICATE"`
 	ClientKey         string `name:"client-key" help:"Key of the certificate (PEM, not readable by others)." placeholder:"FILE" type:"path" env:"BOWROLL_CLIENT_KEY"`
 
-	Store   string        `help:"Keep stock and plans in this file, made where there is none, or in a PostgreSQL database, with the service inside this program. A file that a service has open is not shared: name the service with --server." placeholder:"FILE|postgres://…" env:"BOWROLL_STORE" group:"Stock and plans"`
+	Store   string        `help:"Keep stock, plans, catalog changes, observed runs and sweeps in this file, made where there is none, or in a PostgreSQL database, with the service inside this program. A file that a service has open is not shared: name the service with --server." placeholder:"FILE|postgres://…" env:"BOWROLL_STORE" group:"What is kept"`
 	Units   string        `help:"Units of tables: ${enum} (trade: kt, ft, lb, inHg)." enum:"trade,si" default:"trade"`
 	Format  string        `help:"Form of the answer: ${enum}. JSON is SI, with the contract's own names." enum:"table,json" default:"table"`
 	Timeout time.Duration `help:"Longest to wait for an answer." default:"30s"`

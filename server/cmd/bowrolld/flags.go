@@ -17,7 +17,7 @@ type commands struct {
 	Config struct {
 		Check checkCommand `cmd:"" help:"Check flags, environment, file and catalog, print what would be used, and end."`
 	} `cmd:"" help:"Look at the configuration."`
-	Store  storeCommands `cmd:"" help:"Look after the store of stock and plans."`
+	Store  storeCommands `cmd:"" help:"Look after the store."`
 	Access accessCommand `cmd:"" help:"Print who may call what, from the table that calls are checked against."`
 }
 
@@ -28,7 +28,7 @@ type settings struct {
 	HTTP       string          `name:"http" default:"127.0.0.1:8472" env:"BOWROLLD_HTTP" help:"Address of the JSON service with /healthz and /readyz; empty for none."`
 	Admin      string          `name:"admin" env:"BOWROLLD_ADMIN" help:"Address of metrics and profiles; none unless given."`
 	Catalog    string          `name:"catalog" type:"path" placeholder:"FOLDER" env:"BOWROLLD_CATALOG" help:"Folder of YAML files with aircraft, boosters, sites and decks; the invented one that is built in unless given. A new store begins with it; then the store's own holds."`
-	Store      string          `name:"store" placeholder:"FILE|postgres://…" env:"BOWROLLD_STORE" help:"Keep stock, plans and the catalog in this file, made where there is none, or in a PostgreSQL database; the first two are not served and the catalog is read only unless given."`
+	Store      string          `name:"store" placeholder:"FILE|postgres://…" env:"BOWROLLD_STORE" help:"Keep stock, plans, catalog changes, observed runs and sweeps in this file, made where there is none, or in a PostgreSQL database. Without it they are not served, and the catalog is read only."`
 	Origins    []string        `name:"origin" placeholder:"ORIGIN" env:"BOWROLLD_ORIGIN" help:"Origin whose pages may call the JSON service, e.g. https://plans.example; may be given more than once."`
 	Board      bool            `name:"board" default:"true" negatable:"" env:"BOWROLLD_BOARD" help:"Serve pages for people on the HTTP address, beside the JSON service."`
 	Reflection bool            `name:"reflection" default:"true" negatable:"" env:"BOWROLLD_REFLECTION" help:"Let callers ask the gRPC service for the contract."`

@@ -22,7 +22,7 @@ const sweepEvery = 20 * time.Second
 // reservations run out until ctx ends. The store calls at where a test wants it.
 func (s *settings) store(ctx context.Context, log *zap.Logger, at func(point string)) (store.Store, error) {
 	if s.Store == "" {
-		log.Warn("no store: stock and plans are neither kept nor served; name one with --store")
+		log.Warn("no store: stock, plans, catalog changes, observed runs and sweeps are neither kept nor served; name one with --store")
 		return nil, nil
 	}
 	kept, err := assembly.OpenStoreAt(ctx, s.Store, at)
@@ -51,7 +51,7 @@ func withoutPassword(address string) string {
 	return address
 }
 
-// storeCommands look after the file that stock and plans are kept in.
+// storeCommands look after the file that everything is kept in.
 type storeCommands struct {
 	Check   checkStoreCommand `cmd:"" help:"Read a store whole: every page, every log, every hash."`
 	Backup  backupCommand     `cmd:"" help:"Copy a store, which may be in use, to a new file, and read the copy back."`
