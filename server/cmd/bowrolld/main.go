@@ -41,12 +41,13 @@ func run(ctx context.Context, args []string, environment func(string) (string, b
 func runWith(ctx context.Context, args []string, environment func(string) (string, bool), to streams) int {
 	var flags commands
 	ended := -1
+	var parser *kong.Kong
 	parser, err := kong.New(&flags,
 		kong.Name("bowrolld"),
 		kong.Description("Serves booster-assisted take-off and launch planning over gRPC and JSON. Results advise: the approved flight manual, the ordnance instructions and the officers responsible decide."),
 		kong.Writers(to.out, to.err),
 		kong.Exit(func(code int) { ended = code }),
-		kong.Configuration(fileLoader(environment)),
+		kong.Configuration(fileLoader(environment, func() []*kong.Flag { return settable(parser.Model) })),
 		kong.BindTo(ctx, (*context.Context)(nil)),
 		kong.Bind(to),
 	)

@@ -80,10 +80,15 @@ func TestWrongSettingsAreListedTogether(t *testing.T) {
 		{"an unknown flag", []string{"--grcp", "127.0.0.1:1"}, []string{"unknown flag --grcp"}},
 		{"an unknown level", []string{"--log-level", "loud"}, []string{"must be one of", "debug"}},
 		{"keys of the file", []string{"--config", write(t, "a.yaml", "grcp: 127.0.0.1:1\ngrace: 1s\ngrace: 2s\nhttp_address: x\n")},
-			[]string{"line 1: grcp is no setting: did you mean grpc?", "line 3: grace is given twice", "line 4: http_address is no setting"}},
-		{"a value of the file", []string{"--config", write(t, "b.yaml", "grace: soon\n")}, []string{"grace"}},
+			[]string{"a.yaml:1: grcp is no setting: did you mean grpc?", "a.yaml:3: grace is given twice, first in line 2", "a.yaml:4: http_address is no setting"}},
+		{"values of the file", []string{"--config", write(t, "b.yaml", "grace: soon\ncores: [1]\nhttp:\nboard: perhaps\nlog-level: loud\norigin: [a, [b]]\nadmin: !!binary aGk=\n? [grpc]\n: x\n---\n")},
+			[]string{`b.yaml:1: grace: expected duration but got "soon"`, "b.yaml:2: cores must be one value", "b.yaml:3: http is blank", "b.yaml:4: board: ", `b.yaml:5: log-level must be one of ["debug"`,
+				"b.yaml:6: origin: each item", "b.yaml:7: admin must be", "b.yaml:8: a setting's name", "a second document"}},
+		{"references in the file", []string{"--config", write(t, "e.yaml", "origin: &a [*a]\ngrpc: &b x\nhttp: *b\n<<: {admin: x}\n")},
+			[]string{"e.yaml:1: origin must be", "e.yaml:2: grpc must be", "e.yaml:3: http must be", "e.yaml:4: a setting's name"}},
+		{"a file that is too long", []string{"--config", write(t, "f.yaml", "grace: 8s #"+strings.Repeat("x", longestFile))}, []string{"longer than 64 KiB"}},
 		{"a file that is not YAML", []string{"--config", write(t, "c.yaml", "a: [1\n")}, []string{"not YAML"}},
-		{"a file that is a list", []string{"--config", write(t, "d.yaml", "- a\n")}, []string{"line 1", "key: value"}},
+		{"a file that is a list", []string{"--config", write(t, "d.yaml", "- a\n")}, []string{"d.yaml:1: ", "key: value"}},
 		{"no file", []string{"--config", "/no/such/file"}, []string{"/no/such/file"}},
 	} {
 		t.Run(c.name, func(t *testing.T) {
