@@ -12,6 +12,7 @@ import (
 
 	"bowroll/client/cycle"
 	bowrollv1 "bowroll/proto/bowroll/v1"
+	"bowroll/testdata/mutate"
 )
 
 const cycles = "../../testdata/cycles"
@@ -162,6 +163,7 @@ func FuzzRead(f *testing.F) {
 	}
 	f.Add([]byte("id: a\nsorties: [{id: b, launch: +1 min}]\n"))
 	f.Add([]byte("flap: takeoff\nheadwind: -4 kt\nboosters: {count: 2, firing: {mode: on-brakes, reaction: 0.5 s}}\n"))
+	mutate.More(f)
 	f.Fuzz(func(t *testing.T, source []byte) {
 		if document, err := cycle.Parse("fuzz.yaml", source); err == nil {
 			_ = document.Set("air.temperature", string(source[:min(len(source), 20)]), "--temperature") // any text may follow a flag

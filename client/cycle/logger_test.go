@@ -6,6 +6,7 @@ import (
 	"testing"
 
 	"bowroll/client/cycle"
+	"bowroll/testdata/mutate"
 )
 
 func TestReadLogger(t *testing.T) {
@@ -44,6 +45,7 @@ func FuzzReadLogger(f *testing.F) {
 	f.Add([]byte("time,temperature_c\n2041-03-06T04:00:00Z,18\n"))
 	f.Add([]byte("time,temperature,place\n2041-03-06T04:00:00Z,64 degF,\"mag,1\"\n"))
 	f.Add([]byte("time,temperature_c\nx\"y,18\n"))
+	mutate.More(f)
 	f.Fuzz(func(t *testing.T, data []byte) {
 		list, err := cycle.ReadLogger("l.csv", data, "", "")
 		if (err == nil) != (len(list) > 0) {

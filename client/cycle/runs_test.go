@@ -8,6 +8,7 @@ import (
 	"google.golang.org/protobuf/proto"
 
 	"bowroll/client/cycle"
+	"bowroll/testdata/mutate"
 )
 
 const (
@@ -109,6 +110,7 @@ func FuzzReadRunsCSV(f *testing.F) {
 	f.Add([]byte(runsHead + runsRow))
 	f.Add([]byte("name,conditions.loads[0].x\nx\"y,18\n\"z"))
 	f.Add([]byte("\xef\xbb\xbf<<,name.,.,[0],conditions[0].flap\n\xff,,,,\n"))
+	mutate.More(f)
 	f.Fuzz(func(t *testing.T, data []byte) {
 		runs, err := cycle.ReadRunsCSV("r.csv", data)
 		if (err == nil) != (len(runs) > 0) {

@@ -12,6 +12,7 @@ import (
 
 	"bowroll/client/cycle"
 	bowrollv1 "bowroll/proto/bowroll/v1"
+	"bowroll/testdata/mutate"
 )
 
 func readSweep(t testing.TB, name string) []byte {
@@ -128,6 +129,7 @@ func FuzzReadSweep(f *testing.F) {
 		f.Add(readSweep(f, name))
 	}
 	f.Add([]byte("axes: [{feild: spto, vales: [s5]}]\ncase: {}\n"))
+	mutate.More(f)
 	f.Fuzz(func(t *testing.T, source []byte) {
 		got, index, err := cycle.ReadSweep("fuzz.yaml", source)
 		if err != nil {

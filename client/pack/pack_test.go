@@ -14,6 +14,8 @@ import (
 	"testing"
 
 	"pgregory.net/rapid"
+
+	"bowroll/testdata/mutate"
 )
 
 func sample(t testing.TB) *Pack {
@@ -197,6 +199,7 @@ func TestSumsAreThoseOfTheTool(t *testing.T) {
 func FuzzRead(f *testing.F) {
 	f.Add(written(f, sample(f), nil))
 	f.Add([]byte("PK\x05\x06"))
+	mutate.More(f)
 	f.Fuzz(func(t *testing.T, text []byte) {
 		p, _, err := reread(text)
 		if err != nil {

@@ -13,6 +13,7 @@ import (
 
 	bowrollv1 "bowroll/proto/bowroll/v1"
 	"bowroll/proto/logpart"
+	"bowroll/testdata/mutate"
 )
 
 // keys makes a pair, the same each time.
@@ -133,6 +134,7 @@ func FuzzReader(f *testing.F) {
 	}
 	f.Add(out.Bytes())
 	f.Add([]byte("{}\n"))
+	mutate.More(f)
 	f.Fuzz(func(t *testing.T, data []byte) {
 		r := NewReader(bytes.NewReader(data), key.Public().(ed25519.PublicKey))
 		for range 100 {

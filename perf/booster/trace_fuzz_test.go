@@ -6,6 +6,7 @@ import (
 	"testing"
 
 	"bowroll/perf/booster"
+	"bowroll/testdata/mutate"
 )
 
 // FuzzTrace makes a thrust trace of any bytes: numbers of four bytes, times and
@@ -25,6 +26,7 @@ func FuzzTrace(f *testing.F) {
 	trace(1, 1, 0, 1)
 	trace(0, float32(math.NaN()), 1, float32(math.Inf(1)))
 	trace(5, 1, 5.0000005, 1e6)
+	mutate.More(f)
 	f.Fuzz(func(t *testing.T, text []byte, grainC float64) {
 		if !(grainC >= -60 && grainC <= 80) || len(text) > 1600 {
 			return // no request has it

@@ -9,6 +9,7 @@ import (
 	"pgregory.net/rapid"
 
 	"bowroll/perf/violation"
+	"bowroll/testdata/mutate"
 )
 
 // The expected values follow from the definitions named beside the unit table;
@@ -290,6 +291,7 @@ func FuzzParse(f *testing.F) {
 			f.Add(int(d), seed)
 		}
 	}
+	mutate.More(f)
 	f.Fuzz(func(t *testing.T, dimension int, text string) {
 		d := Dimension(dimension)
 		value, err := Parse(d, text)

@@ -5,6 +5,7 @@ import (
 	"testing"
 
 	"bowroll/server/access"
+	"bowroll/testdata/mutate"
 )
 
 func TestTheFaultsOfAConfigurationAreListedTogether(t *testing.T) {
@@ -49,6 +50,7 @@ func FuzzParseGrant(f *testing.F) {
 	f.Add("planner@varrow")
 	f.Add("reader@*")
 	f.Add("@")
+	mutate.More(f)
 	f.Fuzz(func(t *testing.T, text string) {
 		g, err := access.ParseGrant(text)
 		if err == nil && g.String() != text {
@@ -64,6 +66,7 @@ func FuzzReadConfig(f *testing.F) {
 	f.Add([]byte("certificates:\n  cn:a: [planner@varrow, reader@*]\n"))
 	f.Add([]byte("issuers: [{issuer: a, audience: b, keys: 'http://127.0.0.1:1/k', claim: grants}]\ncertificates: {}\n"))
 	f.Add([]byte("a: &a [*a]"))
+	mutate.More(f)
 	f.Fuzz(func(t *testing.T, text []byte) {
 		c, err := access.ReadConfig(text)
 		_, again := access.ReadConfig(text)

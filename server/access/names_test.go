@@ -5,6 +5,7 @@ import (
 	"testing"
 
 	bowrollv1 "bowroll/proto/bowroll/v1"
+	"bowroll/testdata/mutate"
 )
 
 // Whatever a request calls its site, the site that its caller's grants are held
@@ -14,6 +15,7 @@ func FuzzSiteOf(f *testing.F) {
 		"sites/*/lots/a", "sites/varrow\x00/lots/a", "lots/sites/varrow", "sites/varrow%2Flots"} {
 		f.Add(name)
 	}
+	mutate.More(f)
 	f.Fuzz(func(t *testing.T, name string) {
 		site := siteOf(&bowrollv1.GetLotRequest{Name: name})
 		if parent := siteOf(&bowrollv1.ListLotsRequest{Parent: name}); parent != site {

@@ -20,6 +20,7 @@ import (
 	"google.golang.org/grpc/status"
 
 	"bowroll/server/access"
+	"bowroll/testdata/mutate"
 )
 
 func TestATokenGivesItsGrants(t *testing.T) {
@@ -168,6 +169,7 @@ func FuzzToken(f *testing.F) {
 	f.Add("eyJhbGciOiJub25lIn0.e30.")
 	f.Add(good[:len(good)-1])
 	f.Add("{}")
+	mutate.More(f)
 	f.Fuzz(func(t *testing.T, token string) {
 		who, err := g.Identify(carrying(token))
 		if err == nil && strings.TrimSpace(token) != good {

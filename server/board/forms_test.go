@@ -10,6 +10,7 @@ import (
 	"unicode/utf8"
 
 	bowrollv1 "bowroll/proto/bowroll/v1"
+	"bowroll/testdata/mutate"
 )
 
 // posted is a form as it arrives.
@@ -30,6 +31,7 @@ func FuzzForms(f *testing.F) {
 	} {
 		f.Add(seed)
 	}
+	mutate.More(f)
 	f.Fuzz(func(t *testing.T, body string) {
 		if err := readForm(posted(body)); err != nil && problemOf(err).Code >= 500 {
 			t.Fatal(err)

@@ -14,6 +14,7 @@ import (
 
 	bowrollv1 "bowroll/proto/bowroll/v1"
 	"bowroll/testdata"
+	"bowroll/testdata/mutate"
 )
 
 func validator(t testing.TB) protovalidate.Validator {
@@ -177,6 +178,7 @@ func FuzzLoad(f *testing.F) {
 		}
 	}
 	v := validator(f)
+	mutate.More(f)
 	f.Fuzz(func(t *testing.T, data []byte) {
 		files := fstest.MapFS{"a.yaml": {Data: data}}
 		s, err := Load(files, v)

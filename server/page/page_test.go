@@ -6,6 +6,8 @@ import (
 	"testing"
 
 	"pgregory.net/rapid"
+
+	"bowroll/testdata/mutate"
 )
 
 func itself(s string) string { return s }
@@ -81,6 +83,7 @@ func FuzzToken(f *testing.F) {
 	f.Add(token)
 	f.Add("")
 	f.Add("AQ")
+	mutate.More(f)
 	f.Fuzz(func(t *testing.T, token string) {
 		page, _, err := Of(items, itself, Request{Token: token, Filter: "f", Snapshot: "s"})
 		if err != nil && !errors.Is(err, ErrGarbled) && !errors.Is(err, ErrRequest) && !errors.Is(err, ErrSnapshot) {

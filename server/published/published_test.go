@@ -11,6 +11,7 @@ import (
 	"bowroll/perf/air"
 	bowrollv1 "bowroll/proto/bowroll/v1"
 	"bowroll/testdata"
+	"bowroll/testdata/mutate"
 )
 
 func open(t *testing.T, name string) fs.File {
@@ -158,6 +159,7 @@ func FuzzRead(f *testing.F) {
 	}
 	f.Add(string(data))
 	f.Add("id,title,method,inputs,expected,unit,tolerance,obtained,source\na,t,run,weight = 1 N,1,m,1 %,read,s\n")
+	mutate.More(f)
 	f.Fuzz(func(t *testing.T, file string) {
 		rows, err := Read(strings.NewReader(file))
 		if err != nil {

@@ -11,6 +11,7 @@ import (
 
 	bowrollv1 "bowroll/proto/bowroll/v1"
 	"bowroll/proto/wirejson"
+	"bowroll/testdata/mutate"
 )
 
 // requests and answers of several shapes, to be filled at random.
@@ -105,6 +106,7 @@ func FuzzUnmarshal(f *testing.F) {
 	f.Add([]byte(sound))
 	f.Add([]byte(`{"case":{"air":{"temperature_c":"NaN"},"Case":{}},"sections":[1,"x",null]}`))
 	f.Add([]byte(`{"case":{"boosters":{"unit_temperatures":[{},{"station":"\ud800"}]}}}`))
+	mutate.More(f)
 	f.Fuzz(func(t *testing.T, data []byte) {
 		m := &bowrollv1.TakeoffsComputeRequest{}
 		faults, err := Unmarshal(data, m)

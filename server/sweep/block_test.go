@@ -7,6 +7,8 @@ import (
 
 	"github.com/klauspost/compress/zstd"
 	"pgregory.net/rapid"
+
+	"bowroll/testdata/mutate"
 )
 
 func sumOf(b []byte) [32]byte { return sha256.Sum256(b) }
@@ -88,6 +90,7 @@ func FuzzDecode(f *testing.F) {
 	f.Add(packed)
 	f.Add(raw[:len(raw)-1])
 	f.Add([]byte(magic))
+	mutate.More(f)
 	f.Fuzz(func(t *testing.T, text []byte) {
 		for _, one := range [][]byte{text, packer.EncodeAll(text, nil)} {
 			found, err := decode(one)

@@ -9,6 +9,7 @@ import (
 
 	"bowroll/server/store"
 	"bowroll/server/store/stockcsv"
+	"bowroll/testdata/mutate"
 )
 
 // FuzzRead reads any text: no panic, every row fit to be taken, and every
@@ -20,6 +21,7 @@ func FuzzRead(f *testing.F) {
 	f.Add("unit,event\nu,\"")
 	f.Add("unit,event,reason\n\"0") // a quote that never ends
 	f.Add(",,\n\x00\n")
+	mutate.More(f)
 	f.Fuzz(func(t *testing.T, text string) {
 		rows, err := stockcsv.Read(text)
 		if err != nil {
