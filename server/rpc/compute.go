@@ -34,7 +34,7 @@ type run struct {
 	runner   *takeoff.Runner
 	own      takeoff.Runner // what runner points to where its memory is reused
 	schedule booster.Schedule
-	parts    around
+	parts    surroundings
 }
 
 // prepare makes the model's runner. The faults are those that only the model

@@ -18,6 +18,6 @@ func (p *runs) begin() *run {
 
 // end gives a run's memory back. Nothing of the answer may point into it.
 func (p *runs) end(r *run) {
-	r.parts = around{}
+	r.parts = surroundings{}
 	p.ended.Put(r)
 }

@@ -39,8 +39,8 @@ func checkSections(prefix string, c *bowrollv1.TakeoffCase, want sections) []*bo
 	return found
 }
 
-// around is what surrounds a take-off, where it was asked for.
-type around struct {
+// surroundings are the parts around a take-off that were asked for.
+type surroundings struct {
 	keepClear   *bowrollv1.KeepClear
 	dropZone    *bowrollv1.DropZone
 	firingLines []*bowrollv1.FiringLineCheck
