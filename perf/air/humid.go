@@ -1,6 +1,8 @@
 package air
 
-import "math"
+import (
+	"bowroll/perf/elementary"
+)
 
 // SaturationPressurePa is the vapour pressure of saturated air over water at a
 // temperature in degrees Celsius, in pascals:
@@ -11,7 +13,7 @@ import "math"
 // enhancement factor, J. Appl. Meteorol. 20, used over water at all
 // temperatures.
 func SaturationPressurePa(temperatureC float64) float64 {
-	return 611.21 * math.Exp((18.678-temperatureC/234.5)*(temperatureC/(257.14+temperatureC)))
+	return 611.21 * elementary.Exp((18.678-temperatureC/234.5)*(temperatureC/(257.14+temperatureC)))
 }
 
 // DensityKgM3 is the density of air at a pressure in pascals, a temperature in
@@ -20,6 +22,6 @@ func SaturationPressurePa(temperatureC float64) float64 {
 //	rho = (p - e)/(R T) + e/(Rv T),  e = RH es(t)
 func DensityKgM3(pressurePa, temperatureC, relativeHumidity float64) float64 {
 	kelvin := temperatureC + ZeroCelsiusKelvin
-	vapour := relativeHumidity * SaturationPressurePa(temperatureC)
+	vapour := float64(relativeHumidity * SaturationPressurePa(temperatureC))
 	return (pressurePa-vapour)/(GasConstant*kelvin) + vapour/(VapourGasConstant*kelvin)
 }

@@ -1,6 +1,8 @@
 package air
 
-import "math"
+import (
+	"bowroll/perf/elementary"
+)
 
 // The constants of the standard atmosphere (ICAO Doc 7488; US Standard
 // Atmosphere 1976), in SI. Altitudes are geopotential.
@@ -26,16 +28,16 @@ func StandardTemperatureK(altitudeM float64) float64 {
 	if altitudeM >= TropopauseM {
 		return TropopauseKelvin
 	}
-	return SeaLevelKelvin - LapseKPerM*altitudeM
+	return SeaLevelKelvin - float64(LapseKPerM*altitudeM)
 }
 
 // StandardPressurePa is the standard pressure at a pressure altitude in metres.
 func StandardPressurePa(altitudeM float64) float64 {
 	if altitudeM <= TropopauseM {
-		return SeaLevelPressurePa * math.Pow(StandardTemperatureK(altitudeM)/SeaLevelKelvin, pressureExponent)
+		return SeaLevelPressurePa * elementary.Pow(StandardTemperatureK(altitudeM)/SeaLevelKelvin, pressureExponent)
 	}
 	return StandardPressurePa(TropopauseM) *
-		math.Exp(-GravityMPS2*(altitudeM-TropopauseM)/(GasConstant*TropopauseKelvin))
+		elementary.Exp(-GravityMPS2*(altitudeM-TropopauseM)/(GasConstant*TropopauseKelvin))
 }
 
 // StandardDensityKgM3 is the standard density at a pressure altitude in metres.
@@ -48,9 +50,9 @@ func StandardDensityKgM3(altitudeM float64) float64 {
 func PressureAltitudeM(pressurePa float64) float64 {
 	tropopause := StandardPressurePa(TropopauseM)
 	if pressurePa >= tropopause {
-		return SeaLevelKelvin / LapseKPerM * (1 - math.Pow(pressurePa/SeaLevelPressurePa, 1/pressureExponent))
+		return SeaLevelKelvin / LapseKPerM * (1 - elementary.Pow(pressurePa/SeaLevelPressurePa, 1/pressureExponent))
 	}
-	return TropopauseM - GasConstant*TropopauseKelvin/GravityMPS2*math.Log(pressurePa/tropopause)
+	return TropopauseM - float64(GasConstant*TropopauseKelvin/GravityMPS2*elementary.Log(pressurePa/tropopause))
 }
 
 // DensityAltitudeM is the altitude in metres at which the standard atmosphere
@@ -59,14 +61,14 @@ func DensityAltitudeM(densityKgM3 float64) float64 {
 	tropopause := StandardDensityKgM3(TropopauseM)
 	if densityKgM3 >= tropopause {
 		ratio := densityKgM3 / SeaLevelDensityKgM3
-		return SeaLevelKelvin / LapseKPerM * (1 - math.Pow(ratio, 1/(pressureExponent-1)))
+		return SeaLevelKelvin / LapseKPerM * (1 - elementary.Pow(ratio, 1/(pressureExponent-1)))
 	}
-	return TropopauseM - GasConstant*TropopauseKelvin/GravityMPS2*math.Log(densityKgM3/tropopause)
+	return TropopauseM - float64(GasConstant*TropopauseKelvin/GravityMPS2*elementary.Log(densityKgM3/tropopause))
 }
 
 // FieldPressureAltitudeM is the pressure altitude in metres of a field from its
 // elevation and the altimeter setting (QNH): the elevation plus
 // (T0/lapse)(1 - (QNH/p0)^(R lapse/g0)).
 func FieldPressureAltitudeM(elevationM, qnhPa float64) float64 {
-	return elevationM + SeaLevelKelvin/LapseKPerM*(1-math.Pow(qnhPa/SeaLevelPressurePa, 1/pressureExponent))
+	return elevationM + float64(SeaLevelKelvin/LapseKPerM*(1-elementary.Pow(qnhPa/SeaLevelPressurePa, 1/pressureExponent)))
 }

@@ -54,7 +54,7 @@ func (c *Curve) Fit(x, y []float64, scale float64) error {
 		c.pieces[i] = Piece{From: x[i], To: x[i+1], C: [4]float64{
 			scale * y[i],
 			scale * d0,
-			scale * (3*secant - 2*d0 - d1) / h,
+			scale * (float64(3*secant) - float64(2*d0) - d1) / h,
 			scale * (d0 + d1 - 2*secant) / (h * h),
 		}}
 		even = even && math.Abs(h-step) <= 1e-9*step
@@ -90,7 +90,7 @@ func (c *Curve) setSlopes(x, y []float64) {
 
 // endSlope is the one-sided three-point slope at an end, kept from overshooting.
 func endSlope(h0, h1, secant0, secant1 float64) float64 {
-	slope := ((2*h0+h1)*secant0 - h0*secant1) / (h0 + h1)
+	slope := (float64((float64(2*h0)+h1)*secant0) - float64(h0*secant1)) / (h0 + h1)
 	switch {
 	case slope*secant0 <= 0:
 		return 0

@@ -1,6 +1,8 @@
 package aircraft
 
-import "math"
+import (
+	"bowroll/perf/elementary"
+)
 
 // Stretch makes into the curve value f(x/speed): every point of c moved
 // along by speed and up by value. It reuses the memory of into, which must not
@@ -37,5 +39,5 @@ func power(x, exponent float64) float64 {
 	if exponent == 0 || x == 1 {
 		return 1
 	}
-	return math.Pow(x, exponent)
+	return elementary.Pow(x, exponent)
 }

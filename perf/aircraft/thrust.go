@@ -4,6 +4,7 @@ import (
 	"math"
 
 	"bowroll/perf/air"
+	"bowroll/perf/elementary"
 	"bowroll/perf/violation"
 )
 
@@ -34,22 +35,22 @@ const propellerTopMPS = 120
 // ThrustN is the thrust in newtons at a true airspeed in m/s and a density in
 // kg/m3.
 func (p Propeller) ThrustN(airspeedMPS, densityKgM3 float64) float64 {
-	power := p.EfficiencyFactor * p.ShaftPowerW *
-		math.Pow(densityKgM3/air.SeaLevelDensityKgM3, p.DensityExponent)
+	power := float64(p.EfficiencyFactor * p.ShaftPowerW *
+		elementary.Pow(densityKgM3/air.SeaLevelDensityKgM3, p.DensityExponent))
 	if power <= 0 {
 		return 0
 	}
 	area := math.Pi / 4 * p.DiameterM * p.DiameterM
 	loading := 1 / (2 * densityKgM3 * area)
-	half := airspeedMPS / 2
+	half := float64(airspeedMPS / 2)
 
 	// T (Va/2 + sqrt(Va^2/4 + T loading)) - power grows and is convex in T, so
 	// Newton from the static thrust, which is never too small, falls
 	// monotonically onto the root.
-	thrust := math.Cbrt(power * power / loading)
+	thrust := elementary.Cbrt(power * power / loading)
 	for range 100 {
-		root := math.Sqrt(half*half + thrust*loading)
-		excess := thrust*(half+root) - power
+		root := math.Sqrt(float64(half*half) + float64(thrust*loading))
+		excess := float64(thrust*(half+root)) - power
 		slope := half + root + thrust*loading/(2*root)
 		change := excess / slope
 		thrust -= change
@@ -67,7 +68,7 @@ func (t *Type) ThrustInto(curve *Curve, densityKgM3 float64) error {
 	if t.Propeller == nil {
 		scale := 1.0
 		if t.Thrust.DensityExponent != 0 {
-			scale = math.Pow(densityKgM3/air.SeaLevelDensityKgM3, t.Thrust.DensityExponent)
+			scale = elementary.Pow(densityKgM3/air.SeaLevelDensityKgM3, t.Thrust.DensityExponent)
 		}
 		return curve.Fit(t.Thrust.AirspeedMPS, t.Thrust.ThrustN, scale)
 	}

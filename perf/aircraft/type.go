@@ -78,7 +78,7 @@ func (t *Type) InducedFactor() float64 { return 1 / (math.Pi * t.Oswald * t.Aspe
 // Introduction to Flight, after McCormick).
 func GroundEffect(heightM, spanM float64) float64 {
 	x := 16 * heightM / spanM
-	x *= x
+	x = float64(x * x)
 	return x / (1 + x)
 }
 

@@ -48,7 +48,7 @@ func (b *bounder) reach(r *row) float64 {
 	for _, c := range r.coef {
 		coef = max(coef, c, -c)
 	}
-	return math.Abs(float64(r.rhs)) + float64(coef)*float64(len(b.first))
+	return math.Abs(float64(r.rhs)) + float64(float64(coef)*float64(len(b.first)))
 }
 
 // round makes whole multipliers of floating-point ones. They are so held back that

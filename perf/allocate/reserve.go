@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"math"
 	"sort"
+
+	"bowroll/perf/elementary"
 )
 
 // mostReserved bounds the sum in ReserveFor to a fraction of a second.
@@ -44,7 +46,7 @@ func lowerTail(n, r int, q float64) float64 {
 	lg := func(x int) float64 { v, _ := math.Lgamma(float64(x + 1)); return v }
 	sum := 0.0
 	for d := 0; d <= r; d++ {
-		sum += math.Exp(lg(n) - lg(d) - lg(n-d) + float64(d)*math.Log(q) + float64(n-d)*math.Log1p(-q))
+		sum += elementary.Exp(lg(n) - lg(d) - lg(n-d) + float64(float64(d)*elementary.Log(q)) + float64(float64(n-d)*elementary.Log1p(-q)))
 	}
 	return sum
 }

@@ -34,7 +34,7 @@ func (v *verifier) load(r *Result) error {
 		for _, c := range row.coef {
 			coef = max(coef, math.Abs(float64(c)))
 		}
-		row.reach = math.Abs(float64(row.rhs)) + coef*float64(len(v.opts)+1)
+		row.reach = math.Abs(float64(row.rhs)) + float64(coef*float64(len(v.opts)+1))
 		v.rows = append(v.rows, row)
 	}
 	return nil
@@ -188,7 +188,7 @@ func (v *verifier) blend(r *Result, pr *ProofRow) (checkedRow, error) {
 			return checkedRow{}, fmt.Errorf("blend of %d/%d of row %d", m.Value, d, m.Row)
 		}
 		total += m.Value * v.rows[m.Row].rhs
-		size += float64(m.Value) * v.rows[m.Row].size
+		size += float64(float64(m.Value) * v.rows[m.Row].size)
 	}
 	if size*float64(d) > 1<<60 {
 		return checkedRow{}, fmt.Errorf("blend too great to check")

@@ -67,7 +67,7 @@ func (t *treeCheck) bound(node int32) (int64, error) {
 		if t.v.rows[m.Row].level >= t.level {
 			return 0, fmt.Errorf("node %d: row %d holds a level that is not decided yet", node, m.Row)
 		}
-		size += float64(m.Value) * t.v.rows[m.Row].reach
+		size += float64(float64(m.Value) * t.v.rows[m.Row].reach)
 	}
 	if size > 1<<62 {
 		return 0, fmt.Errorf("node %d: multipliers too great to check", node)

@@ -119,7 +119,7 @@ func (t *Type) CheckCircuit(l FiringLine) (check CircuitCheck, ok bool, err erro
 	n, branch := float64(l.Igniters), igniter.IgniterOhm+l.LeadOhm
 	check.AllFireA, check.NoFireA, check.TestA = igniter.AllFireA, igniter.NoFireA, l.TestA
 	if l.Wiring == Series {
-		check.LoopOhm = l.SourceOhm + l.CableOhm + n*branch
+		check.LoopOhm = l.SourceOhm + l.CableOhm + float64(n*branch)
 		check.TotalA = l.SourceV / check.LoopOhm
 		check.IgniterA = check.TotalA
 	} else {

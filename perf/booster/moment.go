@@ -68,7 +68,7 @@ func (s *Schedule) GreatestYaw(fromS, toS float64) (yawNM, beginsS float64) {
 			if low >= high {
 				continue
 			}
-			at, end := g.YawNM+(low-g.StartS)*g.YawNMPS, g.YawNM+(high-g.StartS)*g.YawNMPS
+			at, end := g.YawNM+float64((low-g.StartS)*g.YawNMPS), g.YawNM+float64((high-g.StartS)*g.YawNMPS)
 			if pass == 1 {
 				if max(math.Abs(at), math.Abs(end)) > 1e-3*math.Abs(yawNM) {
 					return yawNM, low
@@ -93,5 +93,5 @@ func (s *Schedule) ForwardBeforeN(timeS float64) float64 {
 		i--
 	}
 	g := &s.segments[i]
-	return g.ForwardN + (timeS-g.StartS)*g.ForwardNPS
+	return g.ForwardN + float64((timeS-g.StartS)*g.ForwardNPS)
 }

@@ -1,6 +1,10 @@
 package booster
 
-import "math"
+import (
+	"math"
+
+	"bowroll/perf/elementary"
+)
 
 // A Unit is one fitted unit as it behaves in one firing. The zero value of
 // every field but Type and GrainTemperatureC is the nominal.
@@ -115,9 +119,9 @@ func (s *Schedule) light(u *Unit, commandS float64) {
 	b.multiple++
 	strength := rate * (1 + u.ThrustDeviation)
 	forward, upward, sideways := u.Type.direction()
-	b.forward += strength * forward
-	b.upward += strength * upward
-	b.yaw += strength * (forward*u.LateralM + sideways*u.LongitudinalM*float64(sign(u.LateralM)))
+	b.forward += float64(strength * forward)
+	b.upward += float64(strength * upward)
+	b.yaw += float64(strength * (float64(forward*u.LateralM) + float64(sideways*u.LongitudinalM*float64(sign(u.LateralM)))))
 }
 
 // direction splits a unit of thrust: forward F cos(cant) cos(splay), upward
@@ -126,8 +130,8 @@ func (t *Type) direction() (forward, upward, sideways float64) {
 	if t.CantDeg == 0 && t.SplayDeg == 0 {
 		return 1, 0, 0
 	}
-	sinCant, cosCant := math.Sincos(t.CantDeg * math.Pi / 180)
-	sinSplay, cosSplay := math.Sincos(t.SplayDeg * math.Pi / 180)
+	sinCant, cosCant := elementary.Sincos(t.CantDeg * math.Pi / 180)
+	sinSplay, cosSplay := elementary.Sincos(t.SplayDeg * math.Pi / 180)
 	return cosCant * cosSplay, sinCant, cosCant * sinSplay
 }
 
@@ -170,7 +174,7 @@ func (b *burn) corner() float64 {
 func (b *burn) pass(now float64) {
 	for b.next < len(b.kind.TraceS) && b.corner() <= now {
 		if j := b.next; j > 0 {
-			b.spent += 0.5 * (b.kind.TraceN[j] + b.kind.TraceN[j-1]) * (b.kind.TraceS[j] - b.kind.TraceS[j-1])
+			b.spent += float64(0.5 * (b.kind.TraceN[j] + b.kind.TraceN[j-1]) * (b.kind.TraceS[j] - b.kind.TraceS[j-1]))
 		}
 		b.next++
 	}
@@ -178,7 +182,7 @@ func (b *burn) pass(now float64) {
 
 // add puts the group's part of a segment that starts now into it.
 func (b *burn) add(segment *Segment) {
-	segment.MassKG -= b.fuel * b.spent
+	segment.MassKG -= float64(b.fuel * b.spent)
 	j := b.next
 	if j == 0 || j >= len(b.kind.TraceS) {
 		return
@@ -186,17 +190,17 @@ func (b *burn) add(segment *Segment) {
 	from, to := b.kind.TraceS[j-1], b.kind.TraceS[j]
 	slope := (b.kind.TraceN[j] - b.kind.TraceN[j-1]) / (to - from)
 	// The group may be inside its piece, where another group has its corner.
-	into := max(0, (segment.StartS-b.start)*b.rate-from)
-	thrust := b.kind.TraceN[j-1] + slope*into
-	segment.ForwardN += b.forward * thrust
-	segment.ForwardNPS += b.forward * slope * b.rate
-	segment.UpwardN += b.upward * thrust
-	segment.UpwardNPS += b.upward * slope * b.rate
-	segment.YawNM += b.yaw * thrust
-	segment.YawNMPS += b.yaw * slope * b.rate
-	segment.MassKG -= b.fuel * (b.kind.TraceN[j-1] + 0.5*slope*into) * into
-	segment.MassKGPS -= b.fuel * thrust * b.rate
-	segment.MassKGPS2 -= b.fuel * 0.5 * slope * b.rate * b.rate
+	into := max(0, float64((segment.StartS-b.start)*b.rate)-from)
+	thrust := b.kind.TraceN[j-1] + float64(slope*into)
+	segment.ForwardN += float64(b.forward * thrust)
+	segment.ForwardNPS += float64(b.forward * slope * b.rate)
+	segment.UpwardN += float64(b.upward * thrust)
+	segment.UpwardNPS += float64(b.upward * slope * b.rate)
+	segment.YawNM += float64(b.yaw * thrust)
+	segment.YawNMPS += float64(b.yaw * slope * b.rate)
+	segment.MassKG -= float64(b.fuel * (b.kind.TraceN[j-1] + float64(0.5*slope*into)) * into)
+	segment.MassKGPS -= float64(b.fuel * thrust * b.rate)
+	segment.MassKGPS2 -= float64(b.fuel * 0.5 * slope * b.rate * b.rate)
 }
 
 // Segments are the stretches in order of time; the last one has no end. The
@@ -227,7 +231,7 @@ func (s *Schedule) Index(timeS float64) int {
 func (s *Schedule) MassKG(timeS float64) float64 {
 	g := &s.segments[s.Index(timeS)]
 	tau := timeS - g.StartS
-	return g.MassKG + tau*(g.MassKGPS+tau*g.MassKGPS2)
+	return g.MassKG + float64(tau*(g.MassKGPS+float64(tau*g.MassKGPS2)))
 }
 
 // ForceN is the forward and upward thrust of all units at a time; at a jump,
@@ -235,14 +239,14 @@ func (s *Schedule) MassKG(timeS float64) float64 {
 func (s *Schedule) ForceN(timeS float64) (forward, upward float64) {
 	g := &s.segments[s.Index(timeS)]
 	tau := timeS - g.StartS
-	return g.ForwardN + tau*g.ForwardNPS, g.UpwardN + tau*g.UpwardNPS
+	return g.ForwardN + float64(tau*g.ForwardNPS), g.UpwardN + float64(tau*g.UpwardNPS)
 }
 
 // YawNM is the yawing moment of uneven thrust at a time, positive with more
 // thrust to starboard.
 func (s *Schedule) YawNM(timeS float64) float64 {
 	g := &s.segments[s.Index(timeS)]
-	return g.YawNM + (timeS-g.StartS)*g.YawNMPS
+	return g.YawNM + float64((timeS-g.StartS)*g.YawNMPS)
 }
 
 func sign(v float64) int {

@@ -7,8 +7,7 @@
 package booster
 
 import (
-	"math"
-
+	"bowroll/perf/elementary"
 	"bowroll/perf/violation"
 )
 
@@ -78,7 +77,7 @@ type Circuit struct {
 // pressure rise by k and time shrinks by k, so that impulse is kept (Sutton and
 // Biblarz, Rocket Propulsion Elements, ch. 11).
 func (t *Type) Rate(grainTemperatureC float64) float64 {
-	return math.Exp(t.PressureSensitivityPerK * (grainTemperatureC - t.ReferenceTemperatureC))
+	return elementary.Exp(t.PressureSensitivityPerK * (grainTemperatureC - t.ReferenceTemperatureC))
 }
 
 // ImpulseNS is the total impulse of one unit in newton seconds, the same at
@@ -86,7 +85,7 @@ func (t *Type) Rate(grainTemperatureC float64) float64 {
 func (t *Type) ImpulseNS() float64 {
 	var impulse float64
 	for i := 1; i < len(t.TraceS); i++ {
-		impulse += 0.5 * (t.TraceN[i] + t.TraceN[i-1]) * (t.TraceS[i] - t.TraceS[i-1])
+		impulse += float64(0.5 * (t.TraceN[i] + t.TraceN[i-1]) * (t.TraceS[i] - t.TraceS[i-1]))
 	}
 	return impulse
 }
@@ -101,7 +100,7 @@ func (t *Type) BurnTimeS(grainTemperatureC float64) float64 {
 // temperature: k Fref(k tau). At a jump it is the value after it.
 func (t *Type) ThrustN(sinceS, grainTemperatureC float64) float64 {
 	k := t.Rate(grainTemperatureC)
-	x := k * sinceS
+	x := float64(k * sinceS)
 	n := len(t.TraceS)
 	if n == 0 || x < t.TraceS[0] || x >= t.TraceS[n-1] {
 		return 0
@@ -111,7 +110,7 @@ func (t *Type) ThrustN(sinceS, grainTemperatureC float64) float64 {
 		i++
 	}
 	part := (x - t.TraceS[i-1]) / (t.TraceS[i] - t.TraceS[i-1])
-	return k * (t.TraceN[i-1] + part*(t.TraceN[i]-t.TraceN[i-1]))
+	return k * (t.TraceN[i-1] + float64(part*(t.TraceN[i]-t.TraceN[i-1])))
 }
 
 // PressurePa is the chamber pressure at a grain temperature and its margin to
@@ -120,7 +119,7 @@ func (t *Type) PressurePa(grainTemperatureC float64) (pressurePa, marginPa float
 	if t.NominalPressurePa == nil || t.ReliefPressurePa == nil {
 		return 0, 0, false
 	}
-	pressurePa = *t.NominalPressurePa * t.Rate(grainTemperatureC)
+	pressurePa = float64(*t.NominalPressurePa * t.Rate(grainTemperatureC))
 	return pressurePa, *t.ReliefPressurePa - pressurePa, true
 }
 

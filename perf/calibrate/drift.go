@@ -1,6 +1,10 @@
 package calibrate
 
-import "math"
+import (
+	"math"
+
+	"bowroll/perf/elementary"
+)
 
 // A Drift is a two-sided cumulative sum over scores in their order (Page,
 // Continuous inspection schemes, Biometrika 41, 1954): each side adds what a
@@ -61,5 +65,5 @@ func oneSided(threshold, shift float64) float64 {
 	if math.Abs(drift) < 1e-9 {
 		return b * b
 	}
-	return (math.Exp(-2*drift*b) + 2*drift*b - 1) / (2 * drift * drift)
+	return (elementary.Exp(-2*drift*b) + float64(2*drift*b) - 1) / (2 * drift * drift)
 }

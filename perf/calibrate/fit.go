@@ -1,17 +1,10 @@
 package calibrate
 
-import (
-	"context"
-
-	"gonum.org/v1/gonum/mat"
-	"gonum.org/v1/gonum/stat/distuv"
-)
+import "context"
 
 const (
 	// Freedom is the degrees of freedom of the errors.
 	Freedom = 5.0
-	// outlierTail is the probability of a run as far out as one that is flagged.
-	outlierTail = 1e-3
 	// scaleBelief is how many measurements the stated standard deviations count
 	// for when the scatter is estimated.
 	scaleBelief = 10.0
@@ -31,7 +24,7 @@ type fitter struct {
 	columns  []column
 	x        []float64
 	scale    float64
-	inverse  *mat.SymDense // covariance of x
+	inverse  matrix // covariance of x
 	p        predictor
 }
 
@@ -52,7 +45,7 @@ type datum struct {
 	says    measures
 	says0   measures // of the model as it is
 	jac     sensitivity
-	lower   mat.TriDense // Cholesky factor of the covariance of what was measured
+	lower   matrix // Cholesky factor of the covariance of what was measured
 	cov     [3][3]float64
 	columns []int // unknowns that bear on it
 }
@@ -119,29 +112,22 @@ func (f *fitter) prepare(ctx context.Context) error {
 // whiten factors the covariance of what was measured.
 func (d *datum) whiten() {
 	n := len(d.at)
-	sym := mat.NewSymDense(n, nil)
+	sym := newMatrix(n)
 	for a := range n {
-		for b := a; b < n; b++ {
-			sym.SetSym(a, b, d.cov[d.at[a]][d.at[b]])
+		for b := range a + 1 {
+			sym[a][b] = d.cov[d.at[a]][d.at[b]]
 		}
 	}
-	var chol mat.Cholesky
-	chol.Factorize(sym) // instruments have standard deviations above zero
-	d.lower.Reset()
-	chol.LTo(&d.lower)
+	d.lower, _ = sym.factor() // instruments have standard deviations above zero
 }
 
 // white is v, at what was measured, in standard deviations.
 func (d *datum) white(v measures) []float64 {
 	out := make([]float64, len(d.at))
 	for a, k := range d.at {
-		sum := v[k]
-		for b := range a {
-			sum -= float64(d.lower.At(a, b) * out[b])
-		}
-		out[a] = sum / d.lower.At(a, a)
+		out[a] = v[k]
 	}
-	return out
+	return d.lower.forward(out)
 }
 
 // setColumns lists the unknowns in an order that depends on the runs alone.
@@ -267,7 +253,7 @@ func (f *fitter) flagOutliers() (changed bool) {
 			continue
 		}
 		far := f.far(i)
-		limit := distuv.ChiSquared{K: float64(len(d.at))}.Quantile(1 - outlierTail)
+		limit := outlierLimit[len(d.at)]
 		flag := Judgement{}
 		if far > limit {
 			flag = outlierReason(d, far, limit, f.scale)

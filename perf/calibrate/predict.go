@@ -50,7 +50,7 @@ func (p *predictor) predict(d departure) (y measures, ok bool) {
 	setting := p.base.Setting()
 	p.units = append(p.units[:0], setting.Units...)
 	for i := range p.units {
-		p.units[i].ThrustDeviation = (1+p.units[i].ThrustDeviation)*(1+d.unitThrust) - 1
+		p.units[i].ThrustDeviation = float64((1+p.units[i].ThrustDeviation)*(1+d.unitThrust)) - 1
 	}
 	firing := p.firing
 	if firing.Mode == takeoff.OnBrakes {
@@ -154,7 +154,7 @@ func (p *predictor) spread(r *Run, at departure) (cov [3][3]float64, ok bool) {
 		}
 		for a := range g {
 			for b := range g {
-				cov[a][b] += g[a] * g[b] * s.sigma * s.sigma
+				cov[a][b] += float64(g[a] * g[b] * s.sigma * s.sigma)
 			}
 		}
 	}

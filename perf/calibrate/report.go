@@ -4,9 +4,6 @@ import (
 	"fmt"
 	"math"
 	"sort"
-
-	"gonum.org/v1/gonum/mat"
-	"gonum.org/v1/gonum/stat/distuv"
 )
 
 // An Error is how far predictions are from runs that are not flagged. What was
@@ -27,12 +24,12 @@ func (e *errorSum) add(d *datum, says measures) {
 		off[k] = d.y[k] - says[k]
 	}
 	if v := off[distance]; !math.IsNaN(v) {
-		e.distance += v * v
+		e.distance += float64(v * v)
 		e.bias -= v
 		e.distances++
 	}
 	if v := off[elapsed]; !math.IsNaN(v) {
-		e.time += v * v
+		e.time += float64(v * v)
 		e.times++
 	}
 	res := d.white(off)
@@ -112,15 +109,15 @@ func (f *fitter) estimate(part int) Estimate {
 // interval is an unknown with its interval, by the curvature at the maximum. The
 // scatter is estimated too, which widens it as Student's t does.
 func (f *fitter) interval(c int) Estimate {
-	sigma := math.Sqrt(f.inverse.At(c, c))
-	freedom := scaleBelief
+	sigma := math.Sqrt(f.inverse[c][c])
+	freedom := scaleBelief - len(f.columns)
 	for i := range f.data {
 		if f.used(i) {
-			freedom += float64(len(f.data[i].at))
+			freedom += len(f.data[i].at)
 		}
 	}
-	freedom = math.Max(scaleBelief, freedom-float64(len(f.columns)))
-	half := sigma * distuv.StudentsT{Mu: 0, Sigma: 1, Nu: freedom}.Quantile(0.5+f.settings.IntervalProbability/2)
+	freedom = max(scaleBelief, freedom)
+	half := float64(sigma * studentHalf(freedom, f.settings.IntervalProbability))
 	return Estimate{Value: f.x[c], Sigma: sigma, Low: f.x[c] - half, High: f.x[c] + half, Prior: f.columns[c].prior}
 }
 
@@ -128,7 +125,7 @@ func (f *fitter) interval(c int) Estimate {
 // the runs alone would leave, without priors and offsets: how well runs like
 // these can tell them apart.
 func (f *fitter) correlations() (thrustDrag, thrustFriction float64) {
-	own := mat.NewSymDense(3, nil)
+	own := newMatrix(3)
 	for i := range f.data {
 		d := &f.data[i]
 		if !f.used(i) {
@@ -136,20 +133,20 @@ func (f *fitter) correlations() (thrustDrag, thrustFriction float64) {
 		}
 		rows := [3][]float64{d.white(d.jac[byThrust]), d.white(d.jac[byFriction]), d.white(d.jac[byDrag])}
 		for a := range 3 {
-			for b := a; b < 3; b++ {
-				own.SetSym(a, b, own.At(a, b)+dot(rows[a], rows[b]))
+			for b := range a + 1 {
+				own[a][b] += dot(rows[a], rows[b])
 			}
 		}
 	}
 	for a := range 3 {
-		own.SetSym(a, a, own.At(a, a)*(1+1e-9)+1e-12) // runs that are all one leave it singular
+		own[a][a] = float64(own[a][a]*(1+1e-9)) + 1e-12 // runs that are all one leave it singular
 	}
-	var chol mat.Cholesky
-	var inverse mat.SymDense
-	if !chol.Factorize(own) || chol.InverseTo(&inverse) != nil && inverse.IsEmpty() {
+	lower, ok := own.factor()
+	if !ok {
 		return 1, 1
 	}
-	of := func(a, b int) float64 { return inverse.At(a, b) / math.Sqrt(inverse.At(a, a)*inverse.At(b, b)) }
+	inverse := lower.inverse()
+	of := func(a, b int) float64 { return inverse[a][b] / math.Sqrt(inverse[a][a]*inverse[b][b]) }
 	return of(byThrust, byDrag), of(byThrust, byFriction)
 }
 

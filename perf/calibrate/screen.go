@@ -34,10 +34,10 @@ func (p *predictor) screen(r *Run) Judgement {
 	// distance is longer than the time at the last ground speed.
 	last := nominal[airspeed] * (1 + 3*TechniqueSigma)
 	if !math.IsNaN(y[airspeed]) {
-		last = y[airspeed] + 3*r.Sigma.AirspeedMPS
+		last = y[airspeed] + float64(3*r.Sigma.AirspeedMPS)
 	}
-	last -= r.Setting.HeadwindMPS - 3*r.Sigma.HeadwindMPS
-	if most := last * (y[elapsed] + 3*r.Sigma.TimeS); y[distance]-3*r.Sigma.DistanceM > most {
+	last -= r.Setting.HeadwindMPS - float64(3*r.Sigma.HeadwindMPS)
+	if most := last * (y[elapsed] + float64(3*r.Sigma.TimeS)); y[distance]-float64(3*r.Sigma.DistanceM) > most {
 		return Judgement{Contradiction, fmt.Sprintf("%.1f m in %.2f s would need a ground speed above that of lift-off, %.1f m/s, all the way", y[distance], y[elapsed], last)}
 	}
 	thrust, ok := p.explain(y[distance])
@@ -54,7 +54,7 @@ func (p *predictor) screen(r *Run) Judgement {
 	// With distance explained by thrust, what is left of the time must be an error
 	// of measurement.
 	a := -g[elapsed] / g[distance]
-	sigma := math.Sqrt(a*a*cov[distance][distance] + 2*a*cov[distance][elapsed] + cov[elapsed][elapsed])
+	sigma := math.Sqrt(float64(a*a*cov[distance][distance]) + float64(2*a*cov[distance][elapsed]) + cov[elapsed][elapsed])
 	if off := y[elapsed] - there[elapsed]; math.Abs(off) > ContradictionScore*sigma {
 		return Judgement{Contradiction, fmt.Sprintf("%.1f m takes %.2f s whatever the thrust, give or take %.2f s, not %.2f s: time and distance cannot both be true", y[distance], there[elapsed], sigma, y[elapsed])}
 	}

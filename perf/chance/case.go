@@ -137,7 +137,7 @@ func (d *draw) set(o *odds, z func(column int) float64) {
 	o.c.Runner.Vary(&d.runner, takeoff.Variation{
 		GrossMass:       sigmas.GrossMass * z(int(GrossMass)),
 		HeadwindMPS:     sigmas.HeadwindMPS * z(int(Headwind)),
-		Density:         o.absolute/(o.absolute+sigmas.TemperatureC*z(int(Temperature))) - 1,
+		Density:         o.absolute/(o.absolute+float64(sigmas.TemperatureC*z(int(Temperature)))) - 1,
 		EngineThrust:    sigmas.EngineThrust * z(int(EngineThrust)),
 		RollingFriction: sigmas.RollingFriction * z(int(RollingFriction)),
 		CLMax:           sigmas.CLMax * z(int(CLMax)),
@@ -147,9 +147,9 @@ func (d *draw) set(o *odds, z func(column int) float64) {
 	for i := range d.units {
 		u, s := &d.units[i], o.units[i]
 		shared, own := lotColumn(o.c.lot(i)), unitColumn(o.lots, i)
-		u.ThrustDeviation = max(leastDeviation, u.ThrustDeviation+sigmas.LotThrust*z(shared)+s.thrust*z(own))
-		u.RateDeviation = max(leastDeviation, u.RateDeviation+sigmas.LotBurnTime*z(shared+1)+s.burnTime*z(own+1))
-		u.LateS += s.delayS * z(own+2)
+		u.ThrustDeviation = max(leastDeviation, u.ThrustDeviation+float64(sigmas.LotThrust*z(shared))+float64(s.thrust*z(own)))
+		u.RateDeviation = max(leastDeviation, u.RateDeviation+float64(sigmas.LotBurnTime*z(shared+1))+float64(s.burnTime*z(own+1)))
+		u.LateS += float64(s.delayS * z(own+2))
 		u.Dud = u.Dud || z(own+3) < o.dudBelow[i]
 		if !u.Dud {
 			d.firstS = min(d.firstS, max(0, u.Type.IgnitionDelayS+u.LateS))

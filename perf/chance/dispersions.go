@@ -1,9 +1,8 @@
 package chance
 
 import (
-	"math"
-
 	"bowroll/perf/booster"
+	"bowroll/perf/elementary"
 	"bowroll/perf/violation"
 )
 
@@ -153,15 +152,13 @@ const cut = 3.0
 
 // below is the probability that a normal draw cut at both ends is below z.
 func below(z float64) float64 {
-	low := normalBelow(-cut)
-	return min(1, max(0, (normalBelow(z)-low)/(1-2*low)))
+	low := elementary.NormalBelow(-cut)
+	return min(1, max(0, (elementary.NormalBelow(z)-low)/(1-float64(2*low))))
 }
 
 // score is the inverse of below.
 func score(p float64) float64 {
-	low := normalBelow(-cut)
-	z := math.Sqrt2 * math.Erfinv(2*(low+p*(1-2*low))-1)
+	low := elementary.NormalBelow(-cut)
+	z := elementary.NormalQuantile(low + float64(p*(1-float64(2*low))))
 	return min(cut, max(-cut, z))
 }
-
-func normalBelow(z float64) float64 { return 0.5 * math.Erfc(-z/math.Sqrt2) }

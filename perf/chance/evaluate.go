@@ -111,7 +111,7 @@ func summarise(c *Case, q Question, sample *Sample, table []column, runs []float
 		}
 		p := float64(inside) / float64(sample.points)
 		sum += p
-		square += p * p
+		square += float64(p * p)
 	}
 	n := float64(sample.scrambles)
 	result.Probability = sum / n

@@ -9,7 +9,7 @@ func percentile(values []float64, p float64) float64 {
 	if n == 0 {
 		return math.NaN()
 	}
-	k := min(n, max(1, int(math.Ceil(p*float64(n)-1e-9)))) - 1
+	k := min(n, max(1, int(math.Ceil(float64(p*float64(n))-1e-9)))) - 1
 	low, high := 0, n-1
 	for low < high {
 		pivot := middle(values[low], values[low+(high-low)/2], values[high])

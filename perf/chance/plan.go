@@ -338,7 +338,7 @@ func (p *Planner) narrow(ctx context.Context, plan *Planned, before func(a, b *O
 	try := func(x float64) Option { return p.option(rollingAt(x), p.draws[:p.refine]) }
 	best := try(curve[lowest].Firing.DelayS)
 	const golden = 0.6180339887498949
-	x1, x2 := high-golden*(high-low), low+golden*(high-low)
+	x1, x2 := high-float64(golden*(high-low)), low+float64(golden*(high-low))
 	o1, o2 := try(x1), try(x2)
 	for high-low > planTolerS {
 		if err := ctx.Err(); err != nil {
@@ -346,11 +346,11 @@ func (p *Planner) narrow(ctx context.Context, plan *Planned, before func(a, b *O
 		}
 		if before(&o2, &o1) {
 			low, x1, o1 = x1, x2, o2
-			x2 = low + golden*(high-low)
+			x2 = low + float64(golden*(high-low))
 			o2 = try(x2)
 		} else {
 			high, x2, o2 = x2, x1, o1
-			x1 = high - golden*(high-low)
+			x1 = high - float64(golden*(high-low))
 			o1 = try(x1)
 		}
 	}

@@ -4,6 +4,7 @@ import (
 	"math"
 
 	"bowroll/perf/booster"
+	"bowroll/perf/elementary"
 	"bowroll/perf/takeoff"
 )
 
@@ -92,10 +93,10 @@ func Screen(c *Case, f takeoff.Firing, availableM float64) Screening {
 		if chance == 0 {
 			continue
 		}
-		weight := none / (1 - chance) * chance
+		weight := float64(none / (1 - chance) * chance)
 		alone += weight
 		d := p.propagate(unitColumn(p.odds.lots, i) + 3)
-		total += weight * d.Probability
+		total += float64(weight * d.Probability)
 		if !d.Usable {
 			doubt += weight
 		}
@@ -190,10 +191,10 @@ func (p *propagation) propagate(dud int) Screening {
 			return s
 		}
 		gradient[j] = (up.run - down.run) / 2
-		variance += gradient[j] * gradient[j]
+		variance += float64(gradient[j] * gradient[j])
 		bends.add(gradient[j]*cutDeviation, (up.run-2*nominal.run+down.run)*cutDeviation*cutDeviation)
 		for k, change := range [3]float64{up.first - down.first, up.last - down.last, up.start - down.start} {
-			spreads[k] += change * change / 4
+			spreads[k] += float64(change * change / 4)
 		}
 	}
 	s.SigmaM = math.Sqrt(variance)
@@ -206,7 +207,7 @@ func (p *propagation) propagate(dud int) Screening {
 	}
 	// Cut at three sigmas, a draw varies a little less.
 	s.SigmaM *= cutDeviation
-	s.Probability = normalBelow((p.availableM - nominal.run) / s.SigmaM)
+	s.Probability = elementary.NormalBelow((p.availableM - nominal.run) / s.SigmaM)
 	near := false
 	for k, gap := range gaps {
 		if math.IsInf(gap, 0) {
@@ -232,9 +233,7 @@ func (p *propagation) propagate(dud int) Screening {
 
 // cutDeviation is the standard deviation of a standard normal draw cut at three:
 // sqrt(1 - 6 phi(3)/(2 Phi(3) - 1)).
-var cutDeviation = math.Sqrt(1 - 2*cut*density(cut)/(1-2*normalBelow(-cut)))
-
-func density(z float64) float64 { return math.Exp(-0.5*z*z) / math.Sqrt(2*math.Pi) }
+var cutDeviation = math.Sqrt(1 - 2*cut*elementary.NormalDensity(cut)/(1-float64(2*elementary.NormalBelow(-cut))))
 
 // floored tells whether a command, a release or an ignition delay may come out
 // at 0.
@@ -264,17 +263,17 @@ func (p *propagation) floored() bool {
 type bending struct{ mean, variance, third, fourth float64 }
 
 func (b *bending) add(g, h float64) {
-	b.mean += h / 2
-	b.variance += h * h / 2
-	b.third += 3*g*g*h + h*h*h
-	b.fourth += cutExcess * g * g * g * g
+	b.mean += float64(h / 2)
+	b.variance += float64(h * h / 2)
+	b.third += float64(3*g*g*h) + float64(h*h*h)
+	b.fourth += float64(cutExcess * g * g * g * g)
 }
 
 // cutExcess is the excess kurtosis of a standard normal draw cut at three, from
 // E[z^4] = 3 v - 2 c^3 phi(c)/P with variance v and P what is left.
 var cutExcess = func() float64 {
 	v := cutDeviation * cutDeviation
-	fourth := 3*v - 2*cut*cut*cut*density(cut)/(1-2*normalBelow(-cut))
+	fourth := float64(3*v) - 2*cut*cut*cut*elementary.NormalDensity(cut)/(1-float64(2*elementary.NormalBelow(-cut)))
 	return fourth/(v*v) - 3
 }()
 
@@ -284,10 +283,10 @@ var cutExcess = func() float64 {
 // run available.
 func (p *propagation) out(s *Screening, gradient []float64, b *bending) float64 {
 	beta := (p.availableM - s.NominalM) / s.SigmaM
-	sigma := math.Sqrt(s.SigmaM*s.SigmaM + b.variance)
+	sigma := math.Sqrt(float64(s.SigmaM*s.SigmaM) + b.variance)
 	x := (p.availableM - s.NominalM - b.mean) / sigma
 	third, fourth := b.third/(sigma*sigma*sigma), b.fourth/(sigma*sigma*sigma*sigma)
-	bent := normalBelow(x) - density(x)*(third/6*(x*x-1)+fourth/24*(x*x*x-3*x)+third*third/72*(x*x*x*x*x-10*x*x*x+15*x))
+	bent := elementary.NormalBelow(x) - float64(elementary.NormalDensity(x)*(float64(third/6*(float64(x*x)-1))+float64(fourth/24*(float64(x*x*x)-float64(3*x)))+float64(third*third/72*(float64(x*x*x*x*x)-float64(10*x*x*x)+float64(15*x)))))
 	doubt := math.Abs(bent - s.Probability)
 	length := s.SigmaM / cutDeviation
 	reach := min(4, max(-4, beta))
@@ -299,6 +298,6 @@ func (p *propagation) out(s *Screening, gradient []float64, b *bending) float64 
 	if math.IsInf(there.run, 1) {
 		return 1
 	}
-	off := (there.run - s.NominalM - reach*s.SigmaM) / s.SigmaM
-	return max(doubt, math.Abs(normalBelow(beta-off)-normalBelow(beta)))
+	off := (there.run - s.NominalM - float64(reach*s.SigmaM)) / s.SigmaM
+	return max(doubt, math.Abs(elementary.NormalBelow(beta-off)-elementary.NormalBelow(beta)))
 }

@@ -23,7 +23,7 @@ func (r *Result) shares(c *Case, table []column, runs []float64) {
 	var variation float64
 	for _, run := range runs {
 		if !math.IsInf(run, 1) {
-			variation += (run - r.MeanM) * (run - r.MeanM)
+			variation += float64((run - r.MeanM) * (run - r.MeanM))
 		}
 	}
 	r.SigmaM = math.Sqrt(variation / max(1, count-1))

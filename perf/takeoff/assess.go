@@ -114,7 +114,7 @@ func (r *Runner) Assess(s *booster.Schedule, plan Plan, d Demand) Assessment {
 func (r *Runner) lengths(a *Assessment, s *booster.Schedule, d Demand) {
 	a.RequiredM, a.MarginM = math.Inf(1), math.Inf(-1)
 	if a.Roll.LiftsOff {
-		a.RequiredM = a.Roll.RunM * d.Policy.RunFactor
+		a.RequiredM = float64(a.Roll.RunM * d.Policy.RunFactor)
 		a.MarginM = d.AvailableM - a.RequiredM
 		climb := r.Climb(s, a.Roll)
 		a.Climb = &climb

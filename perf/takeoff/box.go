@@ -197,14 +197,14 @@ func (b *boxSearch) side(input int, end float64) (limit float64, found bool) {
 		return end, false
 	}
 	for i := 1; i <= boxScan; i++ {
-		x := b.nominal[input] + (end-b.nominal[input])*float64(i)/boxScan
+		x := b.nominal[input] + float64((end-b.nominal[input])*float64(i)/boxScan)
 		if at(x) {
 			good = x
 			continue
 		}
 		bad := x
 		for range boxHalves {
-			if mid := good + 0.5*(bad-good); at(mid) {
+			if mid := good + float64(0.5*(bad-good)); at(mid) {
 				good = mid
 			} else {
 				bad = mid
@@ -219,7 +219,7 @@ func (b *boxSearch) side(input int, end float64) (limit float64, found bool) {
 func (b *boxSearch) spot() float64 {
 	good, bad := 0.0, b.q.AvailableM
 	for range boxHalves {
-		if mid := good + 0.5*(bad-good); b.fits(b.nominal, mid, nil, b.q.Covered) {
+		if mid := good + float64(0.5*(bad-good)); b.fits(b.nominal, mid, nil, b.q.Covered) {
 			good = mid
 		} else {
 			bad = mid
@@ -232,8 +232,8 @@ func (b *boxSearch) spot() float64 {
 func (b *boxSearch) ranges(sides [boxInputs][2]float64, part float64) (ranges [boxInputs]BoxRange) {
 	for i := range ranges {
 		ranges[i] = BoxRange{
-			Low:      b.nominal[i] + part*(sides[i][0]-b.nominal[i]),
-			High:     b.nominal[i] + part*(sides[i][1]-b.nominal[i]),
+			Low:      b.nominal[i] + float64(part*(sides[i][0]-b.nominal[i])),
+			High:     b.nominal[i] + float64(part*(sides[i][1]-b.nominal[i])),
 			LowFound: true, HighFound: true,
 		}
 	}
@@ -251,7 +251,7 @@ func (b *boxSearch) shrink(sides [boxInputs][2]float64, spot float64) float64 {
 		good, bad = 1, 1
 	}
 	for range boxParts {
-		if mid := good + 0.5*(bad-good); holds(mid, boxGrid) {
+		if mid := good + float64(0.5*(bad-good)); holds(mid, boxGrid) {
 			good = mid
 		} else {
 			bad = mid
@@ -334,7 +334,7 @@ func (b *boxSearch) grains(r BoxRange) []func(*booster.Unit) float64 {
 	coldest, hottest := b.least+r.Low, b.most+r.High
 	list := []func(*booster.Unit) float64{nil}
 	for i := range 5 {
-		alike := coldest + (hottest-coldest)*float64(i)/4
+		alike := coldest + float64((hottest-coldest)*float64(i)/4)
 		list = append(list, func(*booster.Unit) float64 { return alike })
 	}
 	for _, cold := range []int{-1, 1} {

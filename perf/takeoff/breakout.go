@@ -4,6 +4,7 @@ import (
 	"math"
 
 	"bowroll/perf/booster"
+	"bowroll/perf/elementary"
 )
 
 // A Breaking is how a take-off from sticky ground is budgeted: the units that
@@ -73,14 +74,14 @@ func (r *Runner) looseWith(units []booster.Unit, count int, friction float64) bo
 			peak = max(peak, thrust)
 		}
 		peak *= u.Type.Rate(u.GrainTemperatureC) * (1 + u.ThrustDeviation)
-		sin, cos := math.Sincos(u.Type.CantDeg * math.Pi / 180)
-		forward += peak * cos * math.Cos(u.Type.SplayDeg*math.Pi/180)
-		upward += peak * sin
+		sin, cos := elementary.Sincos(u.Type.CantDeg * math.Pi / 180)
+		forward += float64(peak * cos * elementary.Cos(u.Type.SplayDeg*math.Pi/180))
+		upward += float64(peak * sin)
 	}
 	u := r.headwind
 	square := u * math.Abs(u)
-	load := max(0, mass*r.normalG-r.rollLiftK*max(square, 0)-upward)
-	return r.thrust.At(u)+forward-r.rollDragK*square-mass*r.slopeG-friction*load > 0
+	load := max(0, float64(mass*r.normalG)-float64(r.rollLiftK*max(square, 0))-upward)
+	return r.thrust.At(u)+forward-float64(r.rollDragK*square)-float64(mass*r.slopeG)-float64(friction*load) > 0
 }
 
 // bestSplit is the delay of the later units with the least run.
@@ -97,13 +98,13 @@ func (r *Runner) bestSplit(s *booster.Schedule, build func(delay float64)) float
 	for i := 1; i <= scanPoints; i++ {
 		part := float64(i) / scanPoints
 		if !roll.LiftsOff {
-			part *= part
+			part = float64(part * part)
 		}
 		if l := length(part * end); l < shortest {
-			best, shortest = part*end, l
+			best, shortest = float64(part*end), l
 		}
 	}
-	step := 2 * end / scanPoints
+	step := float64(2 * end / scanPoints)
 	if x, l := least(length, max(0, best-step), min(end, best+step), firingTolerS); l < shortest {
 		best = x
 	}

@@ -112,7 +112,7 @@ func (c *changer) outward(first, end, tolerance float64, clears func(by float64)
 		}
 		if clears(good) {
 			for math.Abs(good-bad) > tolerance {
-				if mid := bad + 0.5*(good-bad); clears(mid) {
+				if mid := bad + float64(0.5*(good-bad)); clears(mid) {
 					good = mid
 				} else {
 					bad = mid

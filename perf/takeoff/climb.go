@@ -27,7 +27,7 @@ func (r *Runner) Climb(s *booster.Schedule, roll Roll) Climb {
 	weight := roll.MassKG * air.GravityMPS2
 	qS := r.halfRhoS * v * v
 	cl := weight / qS
-	drag := qS*(r.wing.zeroLift+r.wing.induced*cl*cl) + 0.5*r.setting.Air.DensityKgM3*v*v*r.fittedDrag
+	drag := float64(qS*(r.wing.zeroLift+float64(r.wing.induced*cl*cl))) + float64(0.5*r.setting.Air.DensityKgM3*v*v*r.fittedDrag)
 	thrust := r.thrust.At(v)
 	var c Climb
 	c.GradientUnlit = (thrust - drag) / weight

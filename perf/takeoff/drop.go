@@ -5,6 +5,7 @@ import (
 
 	"bowroll/perf/air"
 	"bowroll/perf/booster"
+	"bowroll/perf/elementary"
 	"bowroll/perf/violation"
 )
 
@@ -90,7 +91,7 @@ const (
 //
 //	du/dt = -(rho CdA/(2 m)) v u,   dw/dt = -g0 - (rho CdA/(2 m)) v w
 func (f *fall) rate(y, dy *flightState) {
-	resistance := f.drag * math.Hypot(y[fallU], y[fallW])
+	resistance := f.drag * elementary.Hypot(y[fallU], y[fallW])
 	dy[fallU] = -float64(resistance * y[fallU])
 	dy[fallW] = -air.GravityMPS2 - float64(resistance*y[fallW])
 	dy[fallZ] = y[fallW]
@@ -176,7 +177,7 @@ func (d *Drop) Fall(loaded bool, dragAreaM2 float64) Fall {
 		mass = d.LoadedMassKG
 	}
 	body := fall{drag: 0.5 * d.DensityKgM3 * dragAreaM2 / mass}
-	sine, cosine := math.Sincos(d.ClimbAngleDeg * math.Pi / 180)
+	sine, cosine := elementary.Sincos(d.ClimbAngleDeg * math.Pi / 180)
 	y := flightState{fallU: d.AirspeedMPS * cosine, fallW: d.AirspeedMPS * sine, fallZ: d.HeightM}
 	var still booster.Schedule
 	still.Silent(0)
@@ -186,23 +187,23 @@ func (d *Drop) Fall(loaded bool, dragAreaM2 float64) Fall {
 	if d.HeightM > 0 || y[fallW] > 0 {
 		down.TimeS, _ = path.fly(&still, 0, fallLimitS, &y)
 	}
-	down.AlongM = y[fallX] - d.HeadwindMPS*down.TimeS
+	down.AlongM = y[fallX] - float64(d.HeadwindMPS*down.TimeS)
 	down.AcrossM = -d.CrosswindMPS * down.TimeS
-	down.SpeedMPS = math.Hypot(y[fallU], y[fallW])
+	down.SpeedMPS = elementary.Hypot(y[fallU], y[fallW])
 	if down.SpeedMPS > 0 {
-		down.AngleDeg = math.Atan2(-y[fallW], y[fallU]) * 180 / math.Pi
+		down.AngleDeg = elementary.Atan2(-y[fallW], y[fallU]) * 180 / math.Pi
 	}
 	return down
 }
 
 // scatter is the standard deviation of where a fall ends, along and across.
 func (d *Drop) scatter(f *Fall) (alongM, acrossM float64) {
-	cosine := math.Cos(d.ClimbAngleDeg * math.Pi / 180)
-	release := (d.AirspeedMPS*cosine - d.HeadwindMPS) * d.Scatter.ReleaseS
+	cosine := elementary.Cos(d.ClimbAngleDeg * math.Pi / 180)
+	release := (float64(d.AirspeedMPS*cosine) - d.HeadwindMPS) * d.Scatter.ReleaseS
 	drift := d.Scatter.WindMPS * f.TimeS
 	// The distance that tumbling and lift act over is the one through the air.
-	tumble := d.Scatter.Part * (f.AlongM + d.HeadwindMPS*f.TimeS)
-	return math.Hypot(release, math.Hypot(drift, tumble)), math.Hypot(drift, tumble)
+	tumble := d.Scatter.Part * (f.AlongM + float64(d.HeadwindMPS*f.TimeS))
+	return elementary.Hypot(release, elementary.Hypot(drift, tumble)), elementary.Hypot(drift, tumble)
 }
 
 // enclose lays an ellipse, its axes along and across the track, around every
@@ -228,7 +229,7 @@ func (d *Drop) enclose(zone *DropZone) {
 		f := &zone.Falls[i]
 		along := part(f.AlongM-zone.CentreAlongM, zone.SemiAlongM)
 		across := part(f.AcrossM-zone.CentreAcrossM, zone.SemiAcrossM)
-		most = max(most, math.Hypot(along, across)+
+		most = max(most, elementary.Hypot(along, across)+
 			max(part(spread[i][0], zone.SemiAlongM), part(spread[i][1], zone.SemiAcrossM)))
 	}
 	zone.SemiAlongM *= most
@@ -246,5 +247,5 @@ func part(a, b float64) float64 {
 // Contains tells whether a point, ahead and to starboard of the point of
 // release, lies in the zone.
 func (z *DropZone) Contains(alongM, acrossM float64) bool {
-	return math.Hypot(part(alongM-z.CentreAlongM, z.SemiAlongM), part(acrossM-z.CentreAcrossM, z.SemiAcrossM)) <= 1
+	return elementary.Hypot(part(alongM-z.CentreAlongM, z.SemiAlongM), part(acrossM-z.CentreAcrossM, z.SemiAcrossM)) <= 1
 }

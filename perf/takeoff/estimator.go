@@ -75,8 +75,8 @@ const (
 func (e *Estimator) Set(r *Runner, s *booster.Schedule) {
 	*e = Estimator{r: r, before: e.before[:0], pieces: e.pieces[:0], nodes: e.nodes[:0], beforeLiftS: math.Inf(1)}
 	segments := s.Segments()
-	e.squareK = r.rollingMu*r.rollLiftK - r.rollDragK
-	e.steadyG = r.rollingMu*r.normalG + r.slopeG
+	e.squareK = float64(r.rollingMu*r.rollLiftK) - r.rollDragK
+	e.steadyG = float64(r.rollingMu*r.normalG) + r.slopeG
 	e.carried = e.silent(r.grossMass + segments[0].MassKG)
 	e.ended = e.silent(r.grossMass + segments[len(segments)-1].MassKG)
 	e.first, e.last = s.FirstThrustS(), s.LastThrustS()
@@ -112,7 +112,7 @@ func (e *Estimator) RunM(commandS float64) (runM float64, ok bool) {
 		return e.beforeRunM, true
 	}
 	i := min(int(start/beforeStepS), len(e.before)-2)
-	u, s := e.between(i, start-float64(i)*beforeStepS)
+	u, s := e.between(i, start-float64(float64(i)*beforeStepS))
 	return e.burn(e.first, u, s)
 }
 
@@ -136,16 +136,16 @@ func (e *Estimator) force(u, mass float64) (force, load float64) {
 	}
 	c := &cells[e.cell]
 	d := u - c.base
-	square := u * u
-	load = mass * r.normalG
-	force = c.c[0] + d*(c.c[1]+d*(c.c[2]+d*c.c[3]))
+	square := float64(u * u)
+	load = float64(mass * r.normalG)
+	force = c.c[0] + float64(d*(c.c[1]+float64(d*(c.c[2]+float64(d*c.c[3])))))
 	if c.fromBehind {
-		force += r.rollDragK * square
+		force += float64(r.rollDragK * square)
 	} else {
-		force -= r.rollDragK * square
-		load -= r.rollLiftK * square
+		force -= float64(r.rollDragK * square)
+		load -= float64(r.rollLiftK * square)
 	}
-	return force - r.rollingMu*load, load
+	return force - float64(r.rollingMu*load), load
 }
 
 // silent is what units of a total mass do that give no thrust.
@@ -163,7 +163,7 @@ func (e *Estimator) rate(y float64, n *burning) float64 {
 		return e.rateSpecial(u, n)
 	}
 	d := u - c.base
-	return (c.c[0]+d*(c.c[1]+d*(c.c[2]+d*c.c[3]))+e.squareK*square)*n.perKG - e.steadyG
+	return float64((c.c[0]+float64(d*(c.c[1]+float64(d*(c.c[2]+float64(d*c.c[3])))))+float64(e.squareK*square))*n.perKG) - e.steadyG
 }
 
 // rateSpecial is rate in another cell, with air from behind or with the wheels
@@ -171,9 +171,9 @@ func (e *Estimator) rate(y float64, n *burning) float64 {
 func (e *Estimator) rateSpecial(u float64, n *burning) float64 {
 	force, load := e.force(u, n.mass)
 	if load -= n.upward; load < 0 {
-		force += e.r.rollingMu * load
+		force += float64(e.r.rollingMu * load)
 	}
-	return force*n.perKG - e.r.slopeG
+	return float64(force*n.perKG) - e.r.slopeG
 }
 
 // goBefore integrates the roll before the units fire, at least to a time. It is
@@ -184,12 +184,12 @@ func (e *Estimator) goBefore(to float64) bool {
 	for float64(len(e.before)-1)*h <= to && !e.beforeEnds {
 		b := e.before[len(e.before)-1]
 		k1 := b.rate
-		k2 := e.rate(b.airspeed+0.5*h*k1, &e.carried)
-		k3 := e.rate(b.airspeed+0.5*h*k2, &e.carried)
-		k4 := e.rate(b.airspeed+h*k3, &e.carried)
+		k2 := e.rate(b.airspeed+float64(0.5*h*k1), &e.carried)
+		k3 := e.rate(b.airspeed+float64(0.5*h*k2), &e.carried)
+		k4 := e.rate(b.airspeed+float64(h*k3), &e.carried)
 		next := rolling{
-			airspeed: b.airspeed + h/6*(k1+2*(k2+k3)+k4),
-			distance: b.distance + h*(b.airspeed-e.r.headwind) + h*h/6*(k1+k2+k3),
+			airspeed: b.airspeed + float64(h/6*(k1+float64(2*(k2+k3))+k4)),
+			distance: b.distance + float64(h*(b.airspeed-e.r.headwind)) + float64(h*h/6*(k1+k2+k3)),
 		}
 		next.rate = e.rate(next.airspeed, &e.carried)
 		e.before = append(e.before, next)
@@ -200,8 +200,8 @@ func (e *Estimator) goBefore(to float64) bool {
 				return u - lift
 			})
 			u, s := e.between(i, at)
-			e.beforeLiftS = float64(i)*h + at
-			e.beforeRunM = s + (u-e.r.headwind)*e.r.rotationS
+			e.beforeLiftS = float64(float64(i)*h) + at
+			e.beforeRunM = s + float64((u-e.r.headwind)*e.r.rotationS)
 			e.beforeEnds = true
 		} else if next.rate < leastRate {
 			e.beforeEnds = true
@@ -222,7 +222,7 @@ func (e *Estimator) between(i int, x float64) (airspeed, distance float64) {
 func hermite(y0, d0, y1, d1, h, x float64) float64 {
 	t := x / h
 	secant := (y1 - y0) / h
-	return y0 + x*(d0+t*(3*secant-2*d0-d1+t*(d0+d1-2*secant)))
+	return y0 + float64(x*(d0+float64(t*(float64(3*secant)-float64(2*d0)-d1+float64(t*(d0+d1-float64(2*secant)))))))
 }
 
 // impulse is J and its integral at a time in or after the i-th piece, which must
@@ -235,14 +235,14 @@ func (e *Estimator) impulse(i int, at float64) (speed, way float64) {
 	}
 	x := at - g.StartS
 	mu := e.r.rollingMu
-	f0, slope := g.ForwardN+mu*g.UpwardN, g.ForwardNPS+mu*g.UpwardNPS
+	f0, slope := g.ForwardN+float64(mu*g.UpwardN), g.ForwardNPS+float64(mu*g.UpwardNPS)
 	m0 := e.r.grossMass + g.MassKG
 	half := 0.5 * x
 	// Simpson's rule over f/m, and over (x - t) f/m.
 	q0 := f0 / m0
-	q1 := (f0 + half*slope) / (m0 + half*(g.MassKGPS+half*g.MassKGPS2))
-	q2 := (f0 + x*slope) / (m0 + x*(g.MassKGPS+x*g.MassKGPS2))
-	return p.speed + x/6*(q0+4*q1+q2), p.way + x*p.speed + x*x/6*(q0+2*q1)
+	q1 := (f0 + float64(half*slope)) / (m0 + float64(half*(g.MassKGPS+float64(half*g.MassKGPS2))))
+	q2 := (f0 + float64(x*slope)) / (m0 + float64(x*(g.MassKGPS+float64(x*g.MassKGPS2))))
+	return p.speed + float64(x/6*(q0+float64(4*q1)+q2)), p.way + float64(x*p.speed) + float64(x*x/6*(q0+float64(2*q1)))
 }
 
 // node is what the units do at a time; from is a piece at or before it.
@@ -255,22 +255,22 @@ func (e *Estimator) node(at float64, from int) burning {
 	n.piece = from
 	g := e.pieces[from].segment
 	x := at - g.StartS
-	n.mass = e.r.grossMass + g.MassKG + x*(g.MassKGPS+x*g.MassKGPS2)
-	n.upward = g.UpwardN + x*g.UpwardNPS
+	n.mass = e.r.grossMass + g.MassKG + float64(x*(g.MassKGPS+float64(x*g.MassKGPS2)))
+	n.upward = g.UpwardN + float64(x*g.UpwardNPS)
 	n.perKG = 1 / n.mass
-	n.lightSq = (n.mass*e.r.normalG - n.upward) / e.r.rollLiftK
+	n.lightSq = (float64(n.mass*e.r.normalG) - n.upward) / e.r.rollLiftK
 	return n
 }
 
 // settle works out the nodes of the burn.
 func (e *Estimator) settle() {
 	final := e.node(e.last, 0)
-	gain := final.speed + max(0, e.before[0].rate)*(e.last-e.first)
+	gain := final.speed + float64(max(0, e.before[0].rate)*(e.last-e.first))
 	steps := max(leastSteps, int(math.Ceil(max(gain/burnStepMPS, (e.last-e.first)/burnStepS))))
 	e.stepS = (e.last - e.first) / float64(steps)
 	from := 0
 	for k := range 2*steps + 1 {
-		at := e.first + 0.5*float64(k)*e.stepS
+		at := e.first + float64(0.5*float64(k)*e.stepS)
 		if k == 2*steps {
 			at = e.last
 		}
@@ -300,8 +300,8 @@ func (e *Estimator) burn(at, airspeed, distance float64) (float64, bool) {
 		y, x = airspeed-now.speed, distance-now.way
 		k = min(len(e.nodes)-3, 2*int((at-e.first)/e.stepS))
 		next := &e.nodes[k+2]
-		h := e.first + 0.5*float64(k+2)*e.stepS - at
-		middle := e.node(at+0.5*h, now.piece)
+		h := e.first + float64(0.5*float64(k+2)*e.stepS) - at
+		middle := e.node(at+float64(0.5*h), now.piece)
 		if atRest && e.restRate(at) < leastRate {
 			return 0, false
 		}
@@ -317,7 +317,7 @@ func (e *Estimator) burn(at, airspeed, distance float64) (float64, bool) {
 	for ; k+2 < len(e.nodes); k += 2 {
 		var off bool
 		var run float64
-		at := e.first + 0.5*float64(k)*e.stepS
+		at := e.first + float64(0.5*float64(k)*e.stepS)
 		if y, x, run, off = e.step(y, x, at, e.stepS, &e.nodes[k], &e.nodes[k+1], &e.nodes[k+2]); off {
 			return run, true
 		}
@@ -331,11 +331,11 @@ func (e *Estimator) restRate(at float64) float64 {
 	n := e.node(at, 0)
 	g := e.pieces[n.piece].segment
 	force, load := e.force(e.r.headwind, n.mass)
-	force += e.r.rollingMu * n.upward
+	force += float64(e.r.rollingMu * n.upward)
 	if load -= n.upward; load < 0 {
-		force += e.r.rollingMu * load
+		force += float64(e.r.rollingMu * load)
 	}
-	return (force+g.ForwardN+(at-g.StartS)*g.ForwardNPS)/n.mass - e.r.slopeG
+	return (force+g.ForwardN+float64((at-g.StartS)*g.ForwardNPS))/n.mass - e.r.slopeG
 }
 
 // step takes one step of h from a time, and gives the run where it passes
@@ -343,11 +343,11 @@ func (e *Estimator) restRate(at float64) float64 {
 func (e *Estimator) step(y, x, at, h float64, start, middle, end *burning) (y1, x1, run float64, off bool) {
 	w := e.r.headwind
 	k1 := e.rate(y, start)
-	k2 := e.rate(y+0.5*h*k1, middle)
-	k3 := e.rate(y+0.5*h*k2, middle)
-	k4 := e.rate(y+h*k3, end)
-	y1 = y + h/6*(k1+2*(k2+k3)+k4)
-	x1 = x + h*(y-w) + h*h/6*(k1+k2+k3)
+	k2 := e.rate(y+float64(0.5*h*k1), middle)
+	k3 := e.rate(y+float64(0.5*h*k2), middle)
+	k4 := e.rate(y+float64(h*k3), end)
+	y1 = y + float64(h/6*(k1+float64(2*(k2+k3))+k4))
+	x1 = x + float64(h*(y-w)) + float64(h*h/6*(k1+k2+k3))
 	u1 := y1 + end.speed
 	if u1 <= 0 || u1*u1 < e.r.liftoffSq*end.mass {
 		return y1, x1, 0, false
@@ -365,7 +365,7 @@ func (e *Estimator) step(y, x, at, h float64, start, middle, end *burning) (y1, 
 	n := e.node(at+t, start.piece)
 	u := hermite(y, k1, y1, slope, h, t) + n.speed
 	s := hermite(x, y-w, x1, y1-w, h, t) + n.way
-	return y1, x1, s + (u-w)*e.r.rotationS, true
+	return y1, x1, s + float64((u-w)*e.r.rotationS), true
 }
 
 // solve finds where f is zero between 0, where it is low < 0, and h, where it is
@@ -379,7 +379,7 @@ func (e *Estimator) solve(h, low, high float64, f func(float64) float64) float64
 		}
 		x := b - high*(b-a)/(high-low)
 		if !(x > a && x < b) {
-			x = a + 0.5*(b-a)
+			x = a + float64(0.5*(b-a))
 		}
 		switch v := f(x); {
 		case math.Abs(v) < liftoffTolerMPS:
@@ -406,15 +406,15 @@ func (e *Estimator) after(airspeed, distance float64) (float64, bool) {
 	w := e.r.headwind
 	lift := math.Sqrt(e.r.liftoffSq * e.ended.mass)
 	if airspeed >= lift {
-		return distance + (airspeed-w)*e.r.rotationS, true
+		return distance + float64((airspeed-w)*e.r.rotationS), true
 	}
 	panels := int((lift-airspeed)/panelMPS) + 1
 	width := (lift - airspeed) / float64(panels)
 	greatest, least := 0.0, math.Inf(1)
 	for i := range panels {
-		middle := airspeed + (float64(i)+0.5)*width
+		middle := airspeed + float64((float64(i)+0.5)*width)
 		for k, node := range gaussNodes {
-			for _, u := range [2]float64{middle - 0.5*width*node, middle + 0.5*width*node} {
+			for _, u := range [2]float64{middle - float64(0.5*width*node), middle + float64(0.5*width*node)} {
 				rate := e.rate(u, &e.ended)
 				if rate < leastRate {
 					return 0, false
@@ -427,7 +427,7 @@ func (e *Estimator) after(airspeed, distance float64) (float64, bool) {
 	if least < 0.3*greatest {
 		return 0, false
 	}
-	return distance + (lift-w)*e.r.rotationS, true
+	return distance + float64((lift-w)*e.r.rotationS), true
 }
 
 // The four-point rule of Gauss and Legendre.

@@ -71,10 +71,10 @@ func (g *roll) rootFrom(c condition, level, low, high, f, slope float64) float64
 		newton := next > low && next < high
 		if !newton {
 			// Newton may fall on the end just left by rounding: that is the root.
-			if math.Abs(f) <= 4e-16*math.Abs(slope)*(math.Abs(x)+math.Abs(g.t)*1e-3) {
+			if math.Abs(f) <= 4e-16*math.Abs(slope)*(math.Abs(x)+float64(math.Abs(g.t)*1e-3)) {
 				return x
 			}
-			next = low + 0.5*(high-low)
+			next = low + float64(0.5*(high-low))
 		}
 		// Newton's steps square the error: the next would be below rounding.
 		if newton && math.Abs(next-x) <= 1e-8*width || next == low || next == high {
@@ -190,7 +190,7 @@ func (g *roll) lifts(low float64, e *end) bool {
 func (g *roll) peak(low, high float64) float64 {
 	start := low
 	for range 60 {
-		mid := low + 0.5*(high-low)
+		mid := low + float64(0.5*(high-low))
 		if _, slope := g.value(liftoffReached, 0, mid); slope > 0 {
 			low = mid
 		} else {

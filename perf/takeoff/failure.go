@@ -104,10 +104,10 @@ func (f Failure) Apply(dst, units []booster.Unit) []booster.Unit {
 // deviate moves a unit by so many standard deviations of its lot.
 func deviate(u *booster.Unit, sigmas float64) {
 	if u.Type.ThrustSigma != nil {
-		u.ThrustDeviation += sigmas * *u.Type.ThrustSigma
+		u.ThrustDeviation += float64(sigmas * *u.Type.ThrustSigma)
 	}
 	if u.Type.BurnTimeSigma != nil {
-		u.RateDeviation += sigmas * *u.Type.BurnTimeSigma
+		u.RateDeviation += float64(sigmas * *u.Type.BurnTimeSigma)
 	}
 }
 

@@ -76,15 +76,15 @@ func (r *Runner) BrakesHold(s *booster.Schedule, f Firing) (marginN float64) {
 	}
 	u := r.headwind
 	square := u * math.Abs(u)
-	steady := r.thrust.At(u) - r.rollDragK*square
-	lift := r.rollLiftK * max(square, 0)
+	steady := r.thrust.At(u) - float64(r.rollDragK*square)
+	lift := float64(r.rollLiftK * max(square, 0))
 	segments := s.Segments()
 	marginN = math.Inf(1)
 	at := func(seg *booster.Segment, tau float64) {
-		mass := r.grossMass + seg.MassKG + tau*(seg.MassKGPS+tau*seg.MassKGPS2)
-		load := max(0, mass*r.normalG-lift-seg.UpwardN-tau*seg.UpwardNPS)
-		push := steady + seg.ForwardN + tau*seg.ForwardNPS - mass*r.slopeG
-		marginN = min(marginN, r.brakingMu*load-push)
+		mass := r.grossMass + seg.MassKG + float64(tau*(seg.MassKGPS+float64(tau*seg.MassKGPS2)))
+		load := max(0, float64(mass*r.normalG)-lift-seg.UpwardN-float64(tau*seg.UpwardNPS))
+		push := steady + seg.ForwardN + float64(tau*seg.ForwardNPS) - float64(mass*r.slopeG)
+		marginN = min(marginN, float64(r.brakingMu*load)-push)
 	}
 	for i := s.Index(from); i < len(segments) && segments[i].StartS <= 0; i++ {
 		seg := &segments[i]
@@ -95,10 +95,10 @@ func (r *Runner) BrakesHold(s *booster.Schedule, f Firing) (marginN float64) {
 		at(seg, low)
 		at(seg, high)
 		// The margin is a quadratic of time between: it may be least inside.
-		curve := seg.MassKGPS2 * (r.brakingMu*r.normalG + r.slopeG)
+		curve := float64(seg.MassKGPS2 * (float64(r.brakingMu*r.normalG) + r.slopeG))
 		if curve != 0 {
-			rate := r.brakingMu*(seg.MassKGPS*r.normalG-seg.UpwardNPS) - seg.ForwardNPS + seg.MassKGPS*r.slopeG
-			if vertex := -rate / (2 * curve); vertex > low && vertex < high {
+			rate := float64(r.brakingMu*(float64(seg.MassKGPS*r.normalG)-seg.UpwardNPS)) - seg.ForwardNPS + float64(seg.MassKGPS*r.slopeG)
+			if vertex := -rate / float64(2*curve); vertex > low && vertex < high {
 				at(seg, vertex)
 			}
 		}

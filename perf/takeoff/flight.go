@@ -6,6 +6,7 @@ import (
 	"bowroll/perf/air"
 	"bowroll/perf/aircraft"
 	"bowroll/perf/booster"
+	"bowroll/perf/elementary"
 )
 
 // flight is the aircraft in the air over the deck or the water: airspeed, climb
@@ -66,7 +67,7 @@ func (f *flight) rate(t float64, y *flightState, dy *flightState) {
 	forward, upward := seg.ForwardN+float64(tau*seg.ForwardNPS), seg.UpwardN+float64(tau*seg.UpwardNPS)
 	weight := float64(mass * air.GravityMPS2)
 	v := y[flightV]
-	sine, cosine := math.Sincos(y[flightGamma])
+	sine, cosine := elementary.Sincos(y[flightGamma])
 	square := float64(v * v)
 	qS := float64(r.halfRhoS * square)
 	phi := aircraft.GroundEffect(r.wing.height+y[flightH], r.wing.span)
@@ -76,7 +77,7 @@ func (f *flight) rate(t float64, y *flightState, dy *flightState) {
 
 	level := weight / qS
 	drag := zeroLift + float64(induced*level*level)
-	climb := math.Asin(clamp((thrust+forward-drag)/weight, -sineClimbMost, sineClimbMost))
+	climb := elementary.Asin(clamp((thrust+forward-drag)/weight, -sineClimbMost, sineClimbMost))
 	nz := cosine + float64((climb-y[flightGamma])*v)/(air.GravityMPS2*pathTimeS)
 	nz = max(nzLeast, min(nz, f.nzMax))
 	cl := min(f.clLimit, float64(nz*level))

@@ -68,7 +68,7 @@ func (q *LimitQuestion) choice(r *Runner, s *booster.Schedule) Choice {
 
 // spare is the run available less the required run, -Inf without lift-off.
 func (q *LimitQuestion) spare(c Choice) float64 {
-	return q.AvailableM - q.Factor*q.Search.Measure.Of(c.Roll)
+	return q.AvailableM - float64(q.Factor*q.Search.Measure.Of(c.Roll))
 }
 
 // limit is the one mechanism behind the inverse questions. at computes the

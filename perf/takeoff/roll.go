@@ -189,7 +189,7 @@ func (r *Runner) report(s *booster.Schedule, g *roll, off bool, reason NoLiftoff
 	result := Roll{State: g.state(), LiftsOff: off, Reason: reason, AirspeedMPS: g.u, MassKG: g.mass()}
 	result.LiftoffAirspeedMPS = r.LiftoffAirspeedMPS(result.MassKG)
 	if off {
-		result.RunM = result.DistanceM + result.GroundSpeedMPS*r.rotationS
+		result.RunM = result.DistanceM + float64(result.GroundSpeedMPS*r.rotationS)
 		result.RunTimeS = result.TimeS + r.rotationS
 		return result
 	}

@@ -80,10 +80,10 @@ func (r *Runner) Reset(s Setting) error {
 	r.halfRhoS = 0.5 * s.Air.DensityKgM3 * t.WingAreaM2
 	r.rollLiftK = r.halfRhoS * r.flap.CLRoll
 	phi := aircraft.GroundEffect(t.WingHeightM, t.SpanM)
-	r.rollDragK = r.halfRhoS*(r.flap.CD0+phi*r.wing.induced*r.flap.CLRoll*r.flap.CLRoll) +
-		0.5*s.Air.DensityKgM3*r.fittedDrag
+	r.rollDragK = float64(r.halfRhoS*(r.flap.CD0+float64(phi*r.wing.induced*r.flap.CLRoll*r.flap.CLRoll))) +
+		float64(0.5*s.Air.DensityKgM3*r.fittedDrag)
 
-	length := math.Sqrt(1 + s.Surface.Upslope*s.Surface.Upslope)
+	length := math.Sqrt(1 + float64(s.Surface.Upslope*s.Surface.Upslope))
 	r.cosine, r.sine = 1/length, s.Surface.Upslope/length
 	r.normalG, r.slopeG = air.GravityMPS2*r.cosine, air.GravityMPS2*r.sine
 	r.liftoffSq = t.LiftoffFactor * t.LiftoffFactor * r.normalG / (r.halfRhoS * r.flap.CLMax)

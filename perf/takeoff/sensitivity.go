@@ -59,7 +59,7 @@ func (r *Runner) Sensitivities(s *booster.Schedule, q SensitivityQuestion) []Sen
 		})...)
 	}
 	for _, sign := range [2]float64{1, -1} {
-		if at := r.setting.Air.TemperatureC + sign*SensitivityTemperatureC; at < air.MinTemperatureC || at > air.MaxTemperatureC {
+		if at := r.setting.Air.TemperatureC + float64(sign*SensitivityTemperatureC); at < air.MinTemperatureC || at > air.MaxTemperatureC {
 			continue
 		}
 		list = append(list, r.departed(s, q, "temperature_c", sign*SensitivityTemperatureC, func(to *Setting, change float64) {

@@ -10,7 +10,7 @@ import "math"
 func lastFit(margin func(x float64) float64, low, high, atLow, atHigh, tolerance float64) float64 {
 	kept := 0
 	for i := 0; i < 200 && math.Abs(high-low) > tolerance; i++ {
-		x := low + 0.5*(high-low)
+		x := low + float64(0.5*(high-low))
 		if !math.IsInf(atLow, 0) && !math.IsInf(atHigh, 0) && i%4 != 3 {
 			if y := high - atHigh*(high-low)/(atHigh-atLow); (y-low)*(high-y) > 0 {
 				x = y
@@ -50,7 +50,7 @@ func lastFit(margin func(x float64) float64, low, high, atLow, atHigh, tolerance
 // run has where burn-out meets lift-off.
 func least(f func(x float64) float64, low, high, tolerance float64) (x, value float64) {
 	const golden = 0.6180339887498949
-	x1, x2 := high-golden*(high-low), low+golden*(high-low)
+	x1, x2 := high-float64(golden*(high-low)), low+float64(golden*(high-low))
 	f1, f2 := f(x1), f(x2)
 	for range 200 {
 		if high-low <= tolerance {
@@ -58,11 +58,11 @@ func least(f func(x float64) float64, low, high, tolerance float64) (x, value fl
 		}
 		if f1 <= f2 {
 			high, x2, f2 = x2, x1, f1
-			x1 = high - golden*(high-low)
+			x1 = high - float64(golden*(high-low))
 			f1 = f(x1)
 		} else {
 			low, x1, f1 = x1, x2, f2
-			x2 = low + golden*(high-low)
+			x2 = low + float64(golden*(high-low))
 			f2 = f(x2)
 		}
 	}

@@ -17,8 +17,8 @@ func (g *roll) stand() event {
 	if g.u > 0 {
 		square = g.u * g.u
 	}
-	loadC := g.m0*g.r.normalG - g.liftK*square - g.lift0
-	loadB := g.m1*g.r.normalG - g.lift1
+	loadC := float64(g.m0*g.r.normalG) - float64(g.liftK*square) - g.lift0
+	loadB := float64(g.m1*g.r.normalG) - g.lift1
 	loadA := g.m2 * g.r.normalG
 	cuts[0] = 0
 	first, second := quadraticRoots(loadA, loadB, loadC)
@@ -38,22 +38,22 @@ func (g *roll) stand() event {
 	}
 	e := g.u - g.cells[g.cell].base
 	c := &g.cells[g.cell].c
-	thrust := c[0] + e*(c[1]+e*(c[2]+e*c[3]))
-	netC := thrust + g.forward0 + drag*g.u*g.u - g.m0*g.r.slopeG
-	netB := seg.ForwardNPS - g.m1*g.r.slopeG
-	netA := -g.m2 * g.r.slopeG
+	thrust := c[0] + float64(e*(c[1]+float64(e*(c[2]+float64(e*c[3])))))
+	netC := thrust + g.forward0 + float64(drag*g.u*g.u) - float64(g.m0*g.r.slopeG)
+	netB := seg.ForwardNPS - float64(g.m1*g.r.slopeG)
+	netA := float64(-g.m2 * g.r.slopeG)
 	for i := range n {
 		low, high := cuts[i], cuts[i+1]
-		mid := low + 0.5*(high-low)
+		mid := low + float64(0.5*(high-low))
 		a, b, c0 := netA, netB, netC
-		if loadC+mid*(loadB+mid*loadA) > 0 {
-			a -= g.mu * loadA
-			b -= g.mu * loadB
-			c0 -= g.mu * loadC
+		if loadC+float64(mid*(loadB+float64(mid*loadA))) > 0 {
+			a -= float64(g.mu * loadA)
+			b -= float64(g.mu * loadB)
+			c0 -= float64(g.mu * loadC)
 		}
 		if release, ok := firstAbove(a, b, c0, low, high); ok {
 			g.t += release
-			g.light = loadC+mid*(loadB+mid*loadA) <= 0
+			g.light = loadC+float64(mid*(loadB+float64(mid*loadA))) <= 0
 			g.moving = true
 			return eventNone
 		}
@@ -74,7 +74,7 @@ func firstAbove(a, b, c, low, high float64) (float64, bool) {
 		if !(x >= low && x < high) {
 			continue
 		}
-		value, slope := c+x*(b+x*a), b+2*a*x
+		value, slope := c+float64(x*(b+float64(x*a))), b+float64(2*a*x)
 		if x == low && value > 0 {
 			return x, true
 		}
@@ -97,7 +97,7 @@ func quadraticRoots(a, b, c float64) (first, second float64) {
 		}
 		return -c / b, math.NaN()
 	}
-	under := b*b - 4*a*c
+	under := float64(b*b) - float64(4*a*c)
 	if under < 0 {
 		return math.NaN(), math.NaN()
 	}

@@ -50,7 +50,7 @@ func (r *Runner) steadyAbove(u, mass float64) float64 {
 // steadyBetween narrows down a net force that is >= 0 at low and <= 0 at high.
 func (r *Runner) steadyBetween(low, high, mass float64) float64 {
 	for range 100 {
-		mid := low + 0.5*(high-low)
+		mid := low + float64(0.5*(high-low))
 		if mid == low || mid == high {
 			break
 		}
@@ -60,15 +60,15 @@ func (r *Runner) steadyBetween(low, high, mass float64) float64 {
 			high = mid
 		}
 	}
-	return low + 0.5*(high-low)
+	return low + float64(0.5*(high-low))
 }
 
 // netSilentN is the force along the deck on the wheels without booster thrust.
 func (r *Runner) netSilentN(u, mass float64) float64 {
-	square := u * math.Abs(u)
-	lift := r.rollLiftK * max(square, 0)
-	load := max(0, mass*r.normalG-lift)
-	return r.thrust.At(u) - r.rollDragK*square - r.rollingMu*load - mass*r.slopeG
+	square := float64(u * math.Abs(u))
+	lift := float64(r.rollLiftK * max(square, 0))
+	load := max(0, float64(mass*r.normalG)-lift)
+	return r.thrust.At(u) - float64(r.rollDragK*square) - float64(r.rollingMu*load) - float64(mass*r.slopeG)
 }
 
 // CriticalFriction is the rolling friction above which the aircraft is stuck:
@@ -84,11 +84,11 @@ func (r *Runner) CriticalFriction(unitsKG, forwardN float64) float64 {
 	mass := r.grossMass + unitsKG
 	friction := func(u float64) float64 {
 		square := u * math.Abs(u)
-		load := mass*r.normalG - r.rollLiftK*max(square, 0)
+		load := float64(mass*r.normalG) - float64(r.rollLiftK*max(square, 0))
 		if load <= 0 {
 			return math.Inf(1)
 		}
-		return (r.thrust.At(u) + forwardN - r.rollDragK*square - mass*r.slopeG) / load
+		return (r.thrust.At(u) + forwardN - float64(r.rollDragK*square) - float64(mass*r.slopeG)) / load
 	}
 	liftoff := r.LiftoffAirspeedMPS(mass)
 	critical := math.Inf(1)

@@ -50,9 +50,9 @@ func (r *Runner) sample(s *booster.Schedule, at State) Sample {
 	mass := r.MassKG(s, at.TimeS)
 	forward, upward := s.ForceN(at.TimeS)
 	square := u * math.Abs(u)
-	load := max(0, mass*r.normalG-r.rollLiftK*max(square, 0)-upward)
+	load := max(0, float64(mass*r.normalG)-float64(r.rollLiftK*max(square, 0))-upward)
 	thrust := r.thrust.At(u)
-	net := thrust + forward - r.rollDragK*square - r.rollingMu*load - mass*r.slopeG
+	net := thrust + forward - float64(r.rollDragK*square) - float64(r.rollingMu*load) - float64(mass*r.slopeG)
 	if at.GroundSpeedMPS <= 0 {
 		net = max(net, 0)
 	}

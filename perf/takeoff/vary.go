@@ -33,11 +33,11 @@ func (r *Runner) Vary(into *Runner, v Variation) {
 	into.setting.Air.DensityKgM3 *= density
 	into.halfRhoS *= density
 	into.rollLiftK *= density
-	into.rollDragK *= density
+	into.rollDragK = float64(into.rollDragK * density)
 	into.liftoffSq /= density * (1 + v.CLMax)
 	into.flap.CLMax *= 1 + v.CLMax
 	into.wing.clMax = into.flap.CLMax
-	into.rollDragK += into.halfRhoS * into.flap.CD0 * v.CD0
+	into.rollDragK += float64(into.halfRhoS * into.flap.CD0 * v.CD0)
 	into.flap.CD0 *= 1 + v.CD0
 	into.wing.zeroLift = into.flap.CD0
 	into.SetGrossMass(r.grossMass * (1 + v.GrossMass))

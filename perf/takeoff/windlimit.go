@@ -140,7 +140,7 @@ func (w *WindSearch) planned(headwindMPS float64) Choice {
 
 // spare is the run available less the required run, -Inf without lift-off.
 func (w *WindSearch) spare(c Choice) float64 {
-	return w.question.Demand.AvailableM - w.question.Demand.Policy.RunFactor*ByRun.Of(c.Roll)
+	return w.question.Demand.AvailableM - float64(w.question.Demand.Policy.RunFactor*ByRun.Of(c.Roll))
 }
 
 // leastForRun finds the least wind whose required run fits, and leaves the

@@ -108,7 +108,7 @@ func (r *Runner) legSpare(s *booster.Schedule, recognisedS float64, p Policy, av
 	spare := math.Inf(-1)
 	goes := r.Roll(s)
 	if p.Legs != LegStop && goes.LiftsOff {
-		spare = availableM - goes.RunM*p.FailureFactor
+		spare = availableM - float64(goes.RunM*p.FailureFactor)
 	}
 	if p.Legs == LegGo || goes.LiftsOff && recognisedS >= goes.TimeS {
 		return spare
@@ -281,7 +281,7 @@ func (w *WindSearch) byHalves(from float64) WindLimit {
 		o = w.judge(at)
 	}
 	for x-low > 0.1*WindStepMPS {
-		middle := low + 0.5*(x-low)
+		middle := low + float64(0.5*(x-low))
 		if o := w.judge(w.planned(middle)); o == GetsOff {
 			x = middle
 		} else {

@@ -108,7 +108,7 @@ func (w *WindSearch) fromHint() (headwindMPS float64, ok bool) {
 			return 0, false
 		}
 		lastX, lastSpare, lastDelay = x, spare, delay
-		delay = max(0, delay+rate*(next-x))
+		delay = max(0, delay+float64(rate*(next-x)))
 		x = next
 		if math.Abs(x-lastX) < 0.05*WindStepMPS {
 			break
@@ -186,15 +186,15 @@ func leastNear(f func(float64) float64, x, reach, tolerance float64) {
 	step = high - low
 	before = step
 	for range 80 {
-		middle := 0.5 * (low + high)
-		if high-low <= 2*tolerance || math.Abs(x-middle) <= 2*tolerance-0.5*(high-low) {
+		middle := float64(0.5 * (low + high))
+		if high-low <= 2*tolerance || math.Abs(x-middle) <= float64(2*tolerance)-float64(0.5*(high-low)) {
 			return
 		}
 		parabola := false
 		if math.Abs(before) > tolerance && !math.IsInf(fSecond, 1) && !math.IsInf(fThird, 1) {
-			r := (x - second) * (fx - fThird)
-			q := (x - third) * (fx - fSecond)
-			p := (x-third)*q - (x-second)*r
+			r := float64((x - second) * (fx - fThird))
+			q := float64((x - third) * (fx - fSecond))
+			p := float64((x-third)*q) - float64((x-second)*r)
 			q = 2 * (q - r)
 			if q > 0 {
 				p = -p

@@ -1,13 +1,17 @@
 package wind
 
-import "math"
+import (
+	"math"
+
+	"bowroll/perf/elementary"
+)
 
 // sincos gives sine and cosine of an angle in degrees, exact at multiples of 90
 // so that a wind from dead abeam has no headwind at all.
 func sincos(deg float64) (sin, cos float64) {
 	deg = math.Mod(deg, 360)
 	quarter := math.Round(deg / 90)
-	sin, cos = math.Sincos((deg - 90*quarter) * math.Pi / 180)
+	sin, cos = elementary.Sincos((deg - float64(90*quarter)) * math.Pi / 180)
 	switch (int(quarter)%4 + 4) % 4 {
 	case 1:
 		return cos, -sin
@@ -44,7 +48,7 @@ func turn(from, to float64) float64 {
 // direction gives where a vector with these components points, 0 to 360
 // degrees clockwise from the first; 0 for no vector.
 func direction(ahead, starboard float64) float64 {
-	return circle(math.Atan2(starboard, ahead) * 180 / math.Pi)
+	return circle(elementary.Atan2(starboard, ahead) * 180 / math.Pi)
 }
 
 // cosines gives the least and the greatest cosine of the angles within spread

@@ -1,6 +1,10 @@
 package wind
 
-import "math"
+import (
+	"math"
+
+	"bowroll/perf/elementary"
+)
 
 // HeadUp gives the course that puts the wind over deck straight down the launch
 // axis, or as nearly so as any does, at a ship's speed: of the courses with the
@@ -16,7 +20,7 @@ func HeadUp(natural Vector, axisOffsetDeg, speedMPS float64) Ship {
 	}
 	sinOffset, _ := sincos(axisOffsetDeg)
 	across := max(-1, min(1, speedMPS*sinOffset/natural.SpeedMPS))
-	off := math.Asin(across) * 180 / math.Pi
+	off := elementary.Asin(across) * 180 / math.Pi
 	ship.CourseDeg = circle(natural.FromDeg - off - axisOffsetDeg)
 	return ship
 }
@@ -40,7 +44,7 @@ func HeadUpUnder(natural Natural, axisOffsetDeg, leastMPS, greatestMPS float64, 
 		return at(low)
 	}
 	for high-low > 1e-9 {
-		mid := low + 0.5*(high-low)
+		mid := low + float64(0.5*(high-low))
 		if keeps(mid) {
 			low = mid
 		} else {

@@ -80,7 +80,7 @@ func (n Natural) Use(s Ship, c Credit) Used {
 		CreditedHeadwindMPS: math.Inf(1),
 	}
 	sinOffset, cosOffset := sincos(s.AxisOffsetDeg)
-	own, drift := s.SpeedMPS*cosOffset, -s.SpeedMPS*sinOffset
+	own, drift := float64(s.SpeedMPS*cosOffset), float64(-s.SpeedMPS*sinOffset)
 	for _, st := range n.states() {
 		t := s.termOf(st.Vector, n.SpreadDeg, c)
 		if credited := own + t.credited; credited < used.CreditedHeadwindMPS {
@@ -129,7 +129,7 @@ func (s Ship) termOf(v Vector, spreadDeg float64, c Credit) term {
 
 // feltAt gives the greatest wind over deck at a ship's speed.
 func (t term) feltAt(shipMPS float64) float64 {
-	square := shipMPS*shipMPS + t.speed*t.speed + 2*shipMPS*t.speed*t.ahead
+	square := float64(shipMPS*shipMPS) + float64(t.speed*t.speed) + float64(2*shipMPS*t.speed*t.ahead)
 	return math.Sqrt(max(0, square))
 }
 

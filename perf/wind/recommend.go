@@ -76,7 +76,7 @@ func (s *solver) nearest(open []span, ease float64, tied tie) choice {
 			// The nearest course that is slow enough lies between the two.
 			fast := c.near
 			for range 60 {
-				middle := fast + (course-fast)/2
+				middle := fast + float64((course-fast)/2)
 				if s.leastAt(middle, c.span.room, ease+slack) <= speed+tied.mps {
 					course = middle
 				} else {
@@ -114,7 +114,7 @@ func (s *solver) faster(c choice) choice {
 func section(a, b float64, f func(float64) float64) float64 {
 	const golden = 0.6180339887498949
 	left, right := a, b
-	x, y := right-golden*(right-left), left+golden*(right-left)
+	x, y := right-float64(golden*(right-left)), left+float64(golden*(right-left))
 	fx, fy := f(x), f(y)
 	for range 90 {
 		if math.Abs(right-left) < 1e-10 {
@@ -122,15 +122,15 @@ func section(a, b float64, f func(float64) float64) float64 {
 		}
 		if fx <= fy {
 			right, y, fy = y, x, fx
-			x = right - golden*(right-left)
+			x = right - float64(golden*(right-left))
 			fx = f(x)
 		} else {
 			left, x, fx = x, y, fy
-			y = left + golden*(right-left)
+			y = left + float64(golden*(right-left))
 			fy = f(y)
 		}
 	}
-	best := left + (right-left)/2
+	best := left + float64((right-left)/2)
 	for _, end := range [2]float64{b, a} {
 		if f(end) <= f(best) {
 			best = end
@@ -191,7 +191,7 @@ const beyondAnyShip = 1000
 func (s *solver) trade(from, to float64) []Trade {
 	held := []float64{from}
 	for i := 1; i <= 4; i++ {
-		if v := from + (to-from)*float64(i)/4; v > held[len(held)-1]+1e-6 {
+		if v := from + float64((to-from)*float64(i)/4); v > held[len(held)-1]+1e-6 {
 			held = append(held, v)
 		}
 	}

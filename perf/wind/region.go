@@ -106,7 +106,7 @@ func (s *solver) open(ease float64) []span {
 				found = s.judge(found, c.span, ease)
 				continue
 			}
-			middle := c.from + (c.to-c.from)/2
+			middle := c.from + float64((c.to-c.from)/2)
 			at := s.at(middle)
 			halves = append(halves,
 				cell{span{c.from, middle, c.room}, c.atFrom, at},
@@ -141,7 +141,7 @@ func (s *solver) judge(found []span, c span, ease float64) []span {
 	}
 	edge := in
 	for range 100 {
-		middle := edge + (out-edge)/2
+		middle := edge + float64((out-edge)/2)
 		if math.Abs(out-edge) < finestDeg/10 {
 			break
 		}

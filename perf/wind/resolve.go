@@ -1,9 +1,9 @@
 package wind
 
 import (
-	"math"
 	"strconv"
 
+	"bowroll/perf/elementary"
 	"bowroll/perf/violation"
 )
 
@@ -127,7 +127,7 @@ func merge(used []Felt) Felt {
 			merged.GustMPS = f.GustMPS
 		}
 	}
-	merged.SpeedMPS = math.Hypot(ahead, starboard)
+	merged.SpeedMPS = elementary.Hypot(ahead, starboard)
 	merged.RelativeFromDeg = direction(ahead, starboard)
 	if merged.LullMPS != nil {
 		lull := min(*merged.LullMPS, merged.SpeedMPS)
@@ -153,7 +153,7 @@ func estimate(known, factor *float64, mean float64) (*float64, bool) {
 func difference(a, b Felt) float64 {
 	sinA, cosA := sincos(a.RelativeFromDeg)
 	sinB, cosB := sincos(b.RelativeFromDeg)
-	return math.Hypot(a.SpeedMPS*cosA-b.SpeedMPS*cosB, a.SpeedMPS*sinA-b.SpeedMPS*sinB)
+	return elementary.Hypot(float64(a.SpeedMPS*cosA)-float64(b.SpeedMPS*cosB), float64(a.SpeedMPS*sinA)-float64(b.SpeedMPS*sinB))
 }
 
 // match refuses faulty readings and policies, and finds each reading's sensor.

@@ -27,8 +27,8 @@ func seaRoom(changeDeg, speedMPS, launchS float64, rateDegPS *float64) SeaRoom {
 		radius := speedMPS / (*rateDegPS * math.Pi / 180)
 		room.TurnS = &turning
 		room.TotalS += turning
-		room.AlongTrackM += radius * sin
-		room.OffTrackM += radius * (1 - cos)
+		room.AlongTrackM += float64(radius * sin)
+		room.OffTrackM += float64(radius * (1 - cos))
 	}
 	return room
 }

@@ -65,7 +65,7 @@ func (s *solver) miss(t terms, room float64) float64 {
 		low, high = high, 2*high
 	}
 	for high-low > 1e-9 {
-		middle := low + (high-low)/2
+		middle := low + float64((high-low)/2)
 		if fits(middle) {
 			high = middle
 		} else {
@@ -124,7 +124,7 @@ func (s *solver) leastMiss() (miss float64, ok bool) {
 		if p.atBest >= miss-missTolerance || p.to-p.from <= finestDeg {
 			break
 		}
-		middle := p.from + (p.to-p.from)/2
+		middle := p.from + float64((p.to-p.from)/2)
 		at := s.at(middle)
 		add(span{p.from, middle, p.room}, p.atFrom, at)
 		add(span{middle, p.to, p.room}, at, p.atTo)

@@ -108,13 +108,13 @@ func (s *solver) speeds(t terms, room, ease float64) (least, greatest float64) {
 		if ceiling < 0 {
 			return math.Inf(1), greatest
 		}
-		under := ceiling*ceiling - w.speed*w.speed*(1-w.ahead*w.ahead)
+		under := float64(ceiling*ceiling) - float64(w.speed*w.speed*(1-float64(w.ahead*w.ahead)))
 		if under < 0 {
 			return math.Inf(1), greatest
 		}
 		root := math.Sqrt(under)
-		least = max(least, -w.speed*w.ahead-root)
-		greatest = min(greatest, -w.speed*w.ahead+root)
+		least = max(least, float64(-w.speed*w.ahead)-root)
+		greatest = min(greatest, float64(-w.speed*w.ahead)+root)
 	}
 	return least, greatest
 }

@@ -1,6 +1,10 @@
 package wind
 
-import "math"
+import (
+	"math"
+
+	"bowroll/perf/elementary"
+)
 
 // A Vector is a wind: where it comes from and how fast.
 type Vector struct {
@@ -34,18 +38,18 @@ type OverDeck struct {
 // wind vector less the ship's velocity.
 func (s Ship) OverDeck(natural Vector) OverDeck {
 	sinKeel, cosKeel := sincos(natural.FromDeg - s.CourseDeg)
-	ahead := natural.SpeedMPS*cosKeel + s.SpeedMPS
+	ahead := float64(natural.SpeedMPS*cosKeel) + s.SpeedMPS
 	starboard := natural.SpeedMPS * sinKeel
 
 	sinAxis, cosAxis := sincos(natural.FromDeg - s.CourseDeg - s.AxisOffsetDeg)
 	sinOffset, cosOffset := sincos(s.AxisOffsetDeg)
-	along := natural.SpeedMPS * cosAxis
-	own := s.SpeedMPS * cosOffset
+	along := float64(natural.SpeedMPS * cosAxis)
+	own := float64(s.SpeedMPS * cosOffset)
 	return OverDeck{
-		SpeedMPS:           math.Hypot(ahead, starboard),
+		SpeedMPS:           elementary.Hypot(ahead, starboard),
 		RelativeFromDeg:    direction(ahead, starboard),
 		HeadwindMPS:        along + own,
-		CrosswindMPS:       natural.SpeedMPS*sinAxis - s.SpeedMPS*sinOffset,
+		CrosswindMPS:       float64(natural.SpeedMPS*sinAxis) - float64(s.SpeedMPS*sinOffset),
 		NaturalHeadwindMPS: along,
 		ShipHeadwindMPS:    own,
 	}
@@ -55,9 +59,9 @@ func (s Ship) OverDeck(natural Vector) OverDeck {
 // is measured from the ship's head. It undoes [Ship.OverDeck].
 func (s Ship) Natural(felt Vector) Vector {
 	sin, cos := sincos(felt.FromDeg)
-	ahead := felt.SpeedMPS*cos - s.SpeedMPS
+	ahead := float64(felt.SpeedMPS*cos) - s.SpeedMPS
 	starboard := felt.SpeedMPS * sin
-	speed := math.Hypot(ahead, starboard)
+	speed := elementary.Hypot(ahead, starboard)
 	if speed == 0 {
 		return Vector{}
 	}
@@ -78,10 +82,10 @@ func LineUp(natural Vector, axisOffsetDeg, headwindMPS float64) (courseDeg, spee
 	if natural.SpeedMPS == 0 || math.Abs(across) > natural.SpeedMPS {
 		return 0, 0, false
 	}
-	bow := math.Asin(across/natural.SpeedMPS) * 180 / math.Pi
+	bow := elementary.Asin(across/natural.SpeedMPS) * 180 / math.Pi
 	for _, fromBow := range [2]float64{bow, 180 - bow} {
 		_, cos := sincos(fromBow)
-		speed := headwindMPS*cosOffset - natural.SpeedMPS*cos
+		speed := float64(headwindMPS*cosOffset) - float64(natural.SpeedMPS*cos)
 		if speed >= 0 {
 			return circle(natural.FromDeg - fromBow), speed, true
 		}

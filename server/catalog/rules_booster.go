@@ -62,7 +62,7 @@ func checkTrace(vs *violations, times, thrusts []float64) {
 	}
 	var impulse float64
 	for i := 1; i < min(len(times), len(thrusts)); i++ {
-		impulse += (times[i] - times[i-1]) * (thrusts[i] + thrusts[i-1]) / 2
+		impulse += float64((times[i] - times[i-1]) * (thrusts[i] + thrusts[i-1]) / 2)
 	}
 	if impulse <= 0 && len(times) > 1 && len(times) == len(thrusts) {
 		vs.add("trace_n", "without impulse", "impulse", "a thrust above 0 that lasts", "")

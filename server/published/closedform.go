@@ -7,6 +7,7 @@ import (
 	"bowroll/perf/air"
 	"bowroll/perf/aircraft"
 	"bowroll/perf/booster"
+	"bowroll/perf/elementary"
 	"bowroll/perf/quantity"
 )
 
@@ -22,11 +23,11 @@ type phase struct{ start, a, b float64 }
 // not clipped.
 func unclipped(e example) (time, distance float64, err error) {
 	s, t, flap := e.setting, e.setting.Aircraft, e.setting.Aircraft.Flaps[0]
-	weight := s.GrossMassKG * air.GravityMPS2
+	weight := float64(s.GrossMassKG * air.GravityMPS2)
 	mass := weight / e.gravity
-	drag := flap.CD0 + aircraft.GroundEffect(t.WingHeightM, t.SpanM)*t.InducedFactor()*flap.CLRoll*flap.CLRoll
-	a := (t.Thrust.ThrustN[0] - s.Surface.RollingFriction*weight) / mass
-	b := s.Air.DensityKgM3 * t.WingAreaM2 * (drag - s.Surface.RollingFriction*flap.CLRoll) / (2 * mass)
+	drag := flap.CD0 + float64(aircraft.GroundEffect(t.WingHeightM, t.SpanM)*t.InducedFactor()*flap.CLRoll*flap.CLRoll)
+	a := (t.Thrust.ThrustN[0] - float64(s.Surface.RollingFriction*weight)) / mass
+	b := s.Air.DensityKgM3 * t.WingAreaM2 * (drag - float64(s.Surface.RollingFriction*flap.CLRoll)) / (2 * mass)
 	liftoff := t.LiftoffFactor * math.Sqrt(2*weight/(s.Air.DensityKgM3*t.WingAreaM2*flap.CLMax))
 	phases := []phase{{0, a, b}}
 	if e.lit {
@@ -64,15 +65,15 @@ func runPhases(phases []phase, headwind, liftoff float64) (time, distance float6
 			last = phases[i+1].start - p.start
 		}
 		from := math.Atanh(v / c)
-		end, next := last, c*math.Tanh(from+rate*last)
+		end, next := last, c*math.Tanh(from+float64(rate*last))
 		if next >= liftoff && liftoff < c {
 			end, next = (math.Atanh(liftoff/c)-from)/rate, liftoff
 		}
 		if math.IsInf(end, 1) {
 			return 0, 0, errors.New("it does not reach lift-off speed")
 		}
-		through := math.Log((p.a-p.b*v*v)/(p.a-p.b*next*next)) / (2 * p.b)
-		time, distance, v = time+end, distance+through-headwind*end, next
+		through := elementary.Log((p.a-float64(p.b*v*v))/(p.a-float64(p.b*next*next))) / (2 * p.b)
+		time, distance, v = time+end, distance+through-float64(headwind*end), next
 		if v == liftoff {
 			return time, distance, nil
 		}

@@ -8,6 +8,7 @@ import (
 	"bowroll/perf/air"
 	"bowroll/perf/aircraft"
 	"bowroll/perf/booster"
+	"bowroll/perf/elementary"
 	"bowroll/perf/quantity"
 	"bowroll/perf/wind"
 )
@@ -57,7 +58,7 @@ func compute(method string, in *inputs) (result, error) {
 	case "burn-rate":
 		// Saint-Robert's law r = a p^n, behind the sensitivity of pressure to
 		// temperature; the model itself starts from that sensitivity.
-		return result{in.number("coefficient") * math.Pow(in.number("pressure_psi"), in.number("exponent")), quantity.Ratio}, nil
+		return result{in.number("coefficient") * elementary.Pow(in.number("pressure_psi"), in.number("exponent")), quantity.Ratio}, nil
 	case "rocket-weight-credit":
 		return result{0.014 * in.number("impulse_lbf_s") * in.number("units"), quantity.Ratio}, nil
 	case "increase":

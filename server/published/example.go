@@ -168,9 +168,9 @@ func hotHighRatio(in *inputs) (result, error) {
 func averageForceRun(e example, runner *takeoff.Runner, liftoff float64) float64 {
 	t, flap := e.setting.Aircraft, e.setting.Aircraft.Flaps[0]
 	v := 0.7 * liftoff
-	weight := e.setting.GrossMassKG * air.GravityMPS2
+	weight := float64(e.setting.GrossMassKG * air.GravityMPS2)
 	area := e.setting.Air.DensityKgM3 * v * v / 2 * t.WingAreaM2
-	drag := area * (flap.CD0 + aircraft.GroundEffect(t.WingHeightM, t.SpanM)*t.InducedFactor()*flap.CLRoll*flap.CLRoll)
-	force := runner.ThrustN(v) - drag - e.setting.Surface.RollingFriction*(weight-area*flap.CLRoll)
+	drag := float64(area * (flap.CD0 + float64(aircraft.GroundEffect(t.WingHeightM, t.SpanM)*t.InducedFactor()*flap.CLRoll*flap.CLRoll)))
+	force := runner.ThrustN(v) - drag - float64(e.setting.Surface.RollingFriction*(weight-float64(area*flap.CLRoll)))
 	return e.setting.GrossMassKG * liftoff * liftoff / (2 * force) * e.scale()
 }

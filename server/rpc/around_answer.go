@@ -8,6 +8,7 @@ import (
 	"google.golang.org/protobuf/proto"
 
 	"bowroll/perf/booster"
+	"bowroll/perf/elementary"
 	"bowroll/perf/takeoff"
 	bowrollv1 "bowroll/proto/bowroll/v1"
 )
@@ -28,7 +29,7 @@ func (r *run) sensitivities(a *takeoff.Assessment) []*bowrollv1.Sensitivity {
 		best = r.runner.BestFiring(&r.schedule, res.Setting.Units, search).Allowed().Roll
 	}
 	factor := res.Policy.GetRunFactor()
-	required := func(roll takeoff.Roll) float64 { return factor * takeoff.ByRun.Of(roll) }
+	required := func(roll takeoff.Roll) float64 { return float64(factor * takeoff.ByRun.Of(roll)) }
 	out := make([]*bowrollv1.Sensitivity, 0, len(list))
 	for i := range list {
 		s := &list[i]
@@ -219,7 +220,7 @@ func meanThrustN(units []booster.Unit) (forward float64) {
 	for i := range units {
 		if u := &units[i]; !u.Dud {
 			thrust := u.Type.ImpulseNS() / u.Type.BurnTimeS(u.GrainTemperatureC)
-			forward += thrust * math.Cos(u.Type.CantDeg*math.Pi/180) * math.Cos(u.Type.SplayDeg*math.Pi/180)
+			forward += float64(thrust * elementary.Cos(u.Type.CantDeg*math.Pi/180) * elementary.Cos(u.Type.SplayDeg*math.Pi/180))
 		}
 	}
 	return forward

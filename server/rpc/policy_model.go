@@ -1,8 +1,7 @@
 package rpc
 
 import (
-	"math"
-
+	"bowroll/perf/elementary"
 	"bowroll/perf/takeoff"
 	bowrollv1 "bowroll/proto/bowroll/v1"
 )
@@ -50,7 +49,7 @@ func demand(res *resolved) takeoff.Demand {
 		LeastGradient:     p.GetLeastGradient(),
 	}
 	if res.GreatestWindMPS == 0 {
-		d.WindOverDeckMPS = math.Hypot(res.Wind.GetHeadwindMps(), res.Wind.GetCrosswindMps())
+		d.WindOverDeckMPS = elementary.Hypot(res.Wind.GetHeadwindMps(), res.Wind.GetCrosswindMps())
 	}
 	return d
 }

@@ -9,6 +9,7 @@ import (
 
 	"bowroll/perf/air"
 	"bowroll/perf/booster"
+	"bowroll/perf/elementary"
 	"bowroll/perf/takeoff"
 	bowrollv1 "bowroll/proto/bowroll/v1"
 	"bowroll/server/refusal"
@@ -209,7 +210,7 @@ func (p *prepared) set(quick []quickInput, inputs []float64) error {
 		case quickHeadwind:
 			s.HeadwindMPS = v
 			p.demand.TailwindMPS = max(0, -v)
-			p.demand.WindOverDeckMPS = math.Hypot(v, p.demand.CrosswindMPS)
+			p.demand.WindOverDeckMPS = elementary.Hypot(v, p.demand.CrosswindMPS)
 			p.runner.SetHeadwind(v)
 		case quickMass:
 			s.GrossMassKG = v

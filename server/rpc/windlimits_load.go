@@ -8,6 +8,7 @@ import (
 	"google.golang.org/protobuf/proto"
 
 	"bowroll/perf/booster"
+	"bowroll/perf/elementary"
 	"bowroll/perf/takeoff"
 	"bowroll/perf/wind"
 	bowrollv1 "bowroll/proto/bowroll/v1"
@@ -119,7 +120,7 @@ func (r resolver) windLoad(ctx context.Context, prefix string, c *bowrollv1.Take
 		if deck, ok := r.catalog.Deck(res.Case.GetDeck()); ok {
 			offset = deck.GetAxisOffsetDeg()
 		}
-		load.ownMPS = ship.GetSpeedMps() * math.Cos(offset*math.Pi/180)
+		load.ownMPS = ship.GetSpeedMps() * elementary.Cos(offset*math.Pi/180)
 	}
 	return load, nil, nil
 }

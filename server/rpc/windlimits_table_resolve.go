@@ -216,7 +216,7 @@ func (b *tableBuilder) load(path string, load *bowrollv1.WindTableLoad) {
 			return
 		}
 		for i := range evenMasses {
-			load.GrossMassesKg = append(load.GrossMassesKg, math.Round(low+(high-low)*float64(i)/(evenMasses-1)))
+			load.GrossMassesKg = append(load.GrossMassesKg, math.Round(low+float64((high-low)*float64(i)/(evenMasses-1))))
 		}
 	}
 	if len(load.GetUnitCounts()) == 0 {

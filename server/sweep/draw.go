@@ -28,7 +28,7 @@ func (p *Plan) hash(axis, row int) uint64 {
 
 // draw is a number from 0 to below 1 for an axis in a row.
 func (p *Plan) draw(axis, row int) float64 {
-	u := float64(p.hash(axis, row)>>11) / (1 << 53)
+	u := float64(float64(p.hash(axis, row)>>11) / (1 << 53))
 	if !p.latin {
 		return u
 	}
