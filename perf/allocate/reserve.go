@@ -2,7 +2,6 @@ package allocate
 
 import (
 	"fmt"
-	"math"
 	"sort"
 
 	"bowroll/perf/elementary"
@@ -43,10 +42,27 @@ func ReserveFor(units int, dudProbability, confidence float64) (int, error) {
 // lowerTail is P(X <= r) of a binomial X with n trials. Terms are built by their
 // logarithms, so that long tails neither vanish nor overflow.
 func lowerTail(n, r int, q float64) float64 {
-	lg := func(x int) float64 { v, _ := math.Lgamma(float64(x + 1)); return v }
 	sum := 0.0
 	for d := 0; d <= r; d++ {
-		sum += elementary.Exp(lg(n) - lg(d) - lg(n-d) + float64(float64(d)*elementary.Log(q)) + float64(float64(n-d)*elementary.Log1p(-q)))
+		sum += elementary.Exp(logFactorial(n) - logFactorial(d) - logFactorial(n-d) + float64(float64(d)*elementary.Log(q)) + float64(float64(n-d)*elementary.Log1p(-q)))
 	}
 	return sum
 }
+
+// logFactorial is the natural logarithm of n!: of the product where a number
+// holds it exactly, else Stirling's series, of which the next term is below 2e-17.
+func logFactorial(n int) float64 {
+	if n <= 18 {
+		product := 1.0
+		for k := 2; k <= n; k++ {
+			product *= float64(k)
+		}
+		return elementary.Log(product)
+	}
+	x := float64(n)
+	z := 1 / (x * x)
+	series := (1./12 - float64(z*(1./360-float64(z*(1./1260-float64(z*(1./1680-float64(z*(1./1188))))))))) / x
+	return float64((x+0.5)*elementary.Log(x)) - x + (0.5*logTwoPi + series)
+}
+
+const logTwoPi = 1.83787706640934548356065947281123527972279494727556683

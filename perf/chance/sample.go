@@ -3,10 +3,6 @@ package chance
 import (
 	"math/rand/v2"
 	"sync"
-
-	"gonum.org/v1/gonum/mat"
-	"gonum.org/v1/gonum/stat/distmv"
-	"gonum.org/v1/gonum/stat/samplemv"
 )
 
 // A Sample is a number of independent scrambles of one low-discrepancy sequence:
@@ -67,13 +63,14 @@ func (s *Sample) fill(n int) {
 	for j := range fresh {
 		fresh[j] = column{scores: make([]float64, s.Size()), bins: make([]uint8, s.Size())}
 	}
-	points := mat.NewDense(s.points, n, nil)
-	unit := distmv.NewUnitUniform(n, nil)
+	points := make([][]float64, n)
 	for k := range s.scrambles {
-		points.Zero()
-		samplemv.Halton{Kind: samplemv.Owen, Q: unit, Src: rand.NewPCG(s.seed, uint64(k))}.Sample(points)
-		for i := range s.points {
-			for j, u := range points.RawRowView(i) {
+		for j := range points {
+			points[j] = make([]float64, s.points)
+		}
+		halton(points, rand.New(rand.NewPCG(s.seed, uint64(k))))
+		for j := range points {
+			for i, u := range points[j] {
 				at := k*s.points + i
 				fresh[j].scores[at] = score(u)
 				fresh[j].bins[at] = uint8(min(bins-1, int(u*bins)))

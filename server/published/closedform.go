@@ -64,10 +64,10 @@ func runPhases(phases []phase, headwind, liftoff float64) (time, distance float6
 		if i+1 < len(phases) {
 			last = phases[i+1].start - p.start
 		}
-		from := math.Atanh(v / c)
-		end, next := last, c*math.Tanh(from+float64(rate*last))
+		from := atanh(v / c)
+		end, next := last, c*tanh(from+float64(rate*last))
 		if next >= liftoff && liftoff < c {
-			end, next = (math.Atanh(liftoff/c)-from)/rate, liftoff
+			end, next = (atanh(liftoff/c)-from)/rate, liftoff
 		}
 		if math.IsInf(end, 1) {
 			return 0, 0, errors.New("it does not reach lift-off speed")
@@ -80,6 +80,10 @@ func runPhases(phases []phase, headwind, liftoff float64) (time, distance float6
 	}
 	return 0, 0, errors.New("it does not reach lift-off speed")
 }
+
+func tanh(x float64) float64 { return 1 - 2/(elementary.Exp(2*x)+1) }
+
+func atanh(x float64) float64 { return float64(0.5 * elementary.Log1p(2*x/(1-x))) }
 
 func computeUnclipped(method string, in *inputs) (result, error) {
 	e := readExample(in)

@@ -1,8 +1,9 @@
 package sweep
 
 import (
-	"gonum.org/v1/gonum/stat/distuv"
+	"math"
 
+	"bowroll/perf/elementary"
 	bowrollv1 "bowroll/proto/bowroll/v1"
 )
 
@@ -62,11 +63,16 @@ func quantile(d *bowrollv1.SweepDistribution, u float64) float64 {
 	var v float64
 	switch d.GetShape() {
 	case bowrollv1.SweepShape_SWEEP_SHAPE_NORMAL:
-		n := distuv.Normal{Mu: d.GetMiddleValue(), Sigma: d.GetSigma()}
-		low, high := n.CDF(least), n.CDF(greatest)
-		v = n.Quantile(low + float64(u*(high-low)))
+		middle, sigma := d.GetMiddleValue(), d.GetSigma()
+		low, high := elementary.NormalBelow((least-middle)/sigma), elementary.NormalBelow((greatest-middle)/sigma)
+		v = middle + float64(sigma*elementary.NormalQuantile(low+float64(u*(high-low))))
 	case bowrollv1.SweepShape_SWEEP_SHAPE_TRIANGULAR:
-		v = distuv.NewTriangle(least, greatest, d.GetMiddleValue(), nil).Quantile(u)
+		middle, width := d.GetMiddleValue(), greatest-least
+		if float64(u*width) < middle-least {
+			v = least + math.Sqrt(u*width*(middle-least))
+		} else {
+			v = greatest - math.Sqrt((1-u)*width*(greatest-middle))
+		}
 	default:
 		v = least + float64(u*(greatest-least))
 	}
