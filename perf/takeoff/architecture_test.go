@@ -4,8 +4,8 @@ import (
 	"bytes"
 	"flag"
 	"fmt"
-	"math"
 	"os"
+	"strings"
 	"testing"
 
 	"bowroll/perf/takeoff"
@@ -14,11 +14,6 @@ import (
 
 var update = flag.Bool("update", false, "write testdata/architecture.txt anew")
 
-// architectureValues are the numbers of one line of the file: time, distance and
-// airspeed of the roll, where a stop ends, the air distance, and the roll at the
-// best firing.
-const architectureValues = 6
-
 // departures are what the reference cases are varied by, so that more than they
 // themselves are compared. The sums are exact: no architecture rounds them
 // otherwise.
@@ -26,9 +21,9 @@ var departures = []struct{ headwindMPS, massKG, delayS float64 }{
 	{0, 0, 0}, {3, 0, 1}, {-2, 64, 0}, {1, 128, 2}, {8, -32, 0.5},
 }
 
-// Every architecture gives the numbers written on another one: to 1e-12
-// relative, and the ground run to the bit wherever the elementary functions of
-// package math agree. The file was written on linux/amd64.
+// Every architecture gives the numbers written on another one to the bit: time,
+// distance and airspeed of the roll, where a stop ends, the air distance, and the
+// roll at the best firing. The file was written on linux/amd64.
 func TestArchitecturesAgree(t *testing.T) {
 	out := architectureLines(t)
 	const golden = "testdata/architecture.txt"
@@ -41,30 +36,15 @@ func TestArchitecturesAgree(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	got, written := bytes.Split(bytes.TrimSpace(out), []byte("\n")), bytes.Split(bytes.TrimSpace(want), []byte("\n"))
+	got, written := strings.Split(string(out), "\n"), strings.Split(string(want), "\n")
 	if len(got) != len(written) {
 		t.Fatalf("%d take-offs where %d were written", len(got), len(written))
 	}
-	exact, worst := 0, 0.0
 	for i := range got {
-		id, values := architectureLine(t, got[i])
-		wroteID, wrote := architectureLine(t, written[i])
-		if id != wroteID {
-			t.Fatalf("%s where %s was written", id, wroteID)
-		}
-		for k, value := range values {
-			off := math.Abs(value - wrote[k])
-			if off == 0 {
-				exact++
-				continue
-			}
-			worst = max(worst, off/math.Abs(wrote[k]))
-			if off > 1e-12*math.Abs(wrote[k]) {
-				t.Errorf("%s, number %d: %.17g, written %.17g", id, k+1, value, wrote[k])
-			}
+		if got[i] != written[i] {
+			t.Errorf("%s\nwhere this was written:\n%s", got[i], written[i])
 		}
 	}
-	t.Logf("%d take-offs, %d of %d numbers the same to the bit, the rest within %.1g", len(got), exact, architectureValues*len(got), worst)
 }
 
 // architectureLines computes the file.
@@ -106,12 +86,4 @@ func architectureLines(t *testing.T) []byte {
 		}
 	}
 	return out.Bytes()
-}
-
-func architectureLine(t *testing.T, line []byte) (id string, v [architectureValues]float64) {
-	t.Helper()
-	if _, err := fmt.Sscan(string(line), &id, &v[0], &v[1], &v[2], &v[3], &v[4], &v[5]); err != nil {
-		t.Fatalf("%s: %v", line, err)
-	}
-	return id, v
 }
