@@ -55,6 +55,7 @@ type Option struct {
 	HoldMarginN float64 // on the brakes: by how much they hold
 	P50M        float64 // of the run, +Inf where so many draws do not lift off
 	PercentileM float64
+	P99M        float64
 	Fits        bool // the required run fits the run available
 	Covered     bool // every single failure has a way out that the policy accepts
 
@@ -226,7 +227,7 @@ func (p *Planner) option(f takeoff.Firing, draws []draw) Option {
 		}
 		runs[i] = draws[i].run(f, &p.schedule)
 	}
-	o.P50M, o.PercentileM = percentile(runs, 0.5), percentile(runs, p.search.Percentile)
+	o.P50M, o.PercentileM, o.P99M = percentile(runs, 0.5), percentile(runs, p.search.Percentile), percentile(runs, 0.99)
 	f.Schedule(&p.schedule, p.c.Units)
 	o.Nominal = p.c.Runner.Roll(&p.schedule)
 	o.Fits = takeoff.ByRun.Of(o.Nominal)*p.search.Policy.RunFactor <= p.search.AvailableM

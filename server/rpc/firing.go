@@ -126,7 +126,7 @@ func (t *Takeoffs) foundAnswer(res *resolved, r *run, plan *chance.Planned, req 
 		o := &plan.Curve[i]
 		out.Curve = append(out.Curve, &bowrollv1.FiringPoint{
 			DelayS: o.Firing.DelayS, RunM: finite(takeoff.ByRun.Of(o.Nominal)),
-			RunP50M: finite(o.P50M), RunPercentileM: finite(o.PercentileM), Covered: o.Covered,
+			RunP50M: finite(o.P50M), RunPercentileM: finite(o.PercentileM), RunP99M: finite(o.P99M), Covered: o.Covered,
 		})
 	}
 	for i := range plan.Legs.Legs {

@@ -67,7 +67,7 @@ func TestFindFiring(t *testing.T) {
 	if len(out.GetCurve()) != 16 || out.GetCurveSampleCount() != 128 {
 		t.Fatalf("%d points of %d draws", len(out.GetCurve()), out.GetCurveSampleCount())
 	}
-	least, greatest := math.Inf(1), 0.0
+	least, greatest, beyond := math.Inf(1), 0.0, false
 	for i, p := range out.GetCurve() {
 		if i > 0 && p.GetDelayS() <= out.GetCurve()[i-1].GetDelayS() {
 			t.Errorf("point %d at %g s after %g s", i, p.GetDelayS(), out.GetCurve()[i-1].GetDelayS())
@@ -81,6 +81,13 @@ func TestFindFiring(t *testing.T) {
 			}
 			greatest = max(greatest, p.GetRunPercentileM())
 		}
+		if p.RunP99M != nil && (p.RunPercentileM == nil || p.GetRunP99M() < p.GetRunPercentileM()) {
+			t.Errorf("point %d: percentile %v, P99 %v", i, p.RunPercentileM, p.RunP99M)
+		}
+		beyond = beyond || p.GetRunP99M() > p.GetRunPercentileM()
+	}
+	if !beyond {
+		t.Error("P99 is nowhere beyond the percentile of the policy")
 	}
 	// The curve is of other draws than the plan's figures.
 	if got := out.GetPlannedFiring().GetPlanned(); got.GetRunPercentileM() > least+0.1*(greatest-least)+2 {

@@ -13,9 +13,9 @@ import (
 	bowrollv1 "bowroll/proto/bowroll/v1"
 )
 
-// Firing draws the run against the moment of the firing command: nominal, median
-// and at the policy's percentile, with the moment planned and where a failure
-// would have no way out.
+// Firing draws the run against the moment of the firing command: nominal, median,
+// at the policy's percentile and at P99, with the moment planned and where a
+// failure would have no way out.
 func Firing(w io.Writer, style Style, found *bowrollv1.TakeoffsFindFiringResponse, availableM *float64) error {
 	units, curve := style.Units, found.GetCurve()
 	if len(curve) < 2 {
@@ -27,16 +27,28 @@ func Firing(w io.Writer, style Style, found *bowrollv1.TakeoffsFindFiringRespons
 	if planned := found.GetPlannedFiring(); planned != nil {
 		high = fmt.Sprintf("P%.0f", planned.GetPercentile()*100)
 	}
+	p99 := func(f *bowrollv1.FiringPoint) *float64 { return f.RunP99M }
+	if high == "P99" { // it is the policy's own, or too close to tell apart
+		p99 = func(*bowrollv1.FiringPoint) *float64 { return nil }
+	}
+	var names []func() // written after the lines, so that none strikes a name through
 	for _, l := range []struct {
 		name   string
 		read   func(*bowrollv1.FiringPoint) *float64
 		weight vg.Length
 		dashes []vg.Length
-		above  bool
+		// Where the name stands: how far along the line, and beside that point or on it,
+		// where it interrupts the line. Nominal and median run close, so one is named
+		// beside and one on it.
+		along  float64
+		dx, dy float64
+		across draw.XAlignment
+		bold   bool
 	}{
-		{"nominal", func(f *bowrollv1.FiringPoint) *float64 { return f.RunM }, 1, []vg.Length{2, 2}, false},
-		{"P50", func(f *bowrollv1.FiringPoint) *float64 { return f.RunP50M }, 1.6, []vg.Length{7, 3}, false},
-		{high, func(f *bowrollv1.FiringPoint) *float64 { return f.RunPercentileM }, 2.6, nil, true},
+		{"nominal", func(f *bowrollv1.FiringPoint) *float64 { return f.RunM }, 1, []vg.Length{2, 2}, 0.8, 7, -9, draw.XLeft, false},
+		{"P50", func(f *bowrollv1.FiringPoint) *float64 { return f.RunP50M }, 1.6, []vg.Length{7, 3}, 0.45, 0, 0, draw.XCenter, false},
+		{"P99", p99, 1.6, []vg.Length{1, 3}, 0.85, -7, 8, draw.XRight, true},
+		{high, func(f *bowrollv1.FiringPoint) *float64 { return f.RunPercentileM }, 2.6, nil, 0.25, 0, 0, draw.XCenter, true},
 	} {
 		var points plotter.XYs
 		for _, f := range curve {
@@ -48,15 +60,8 @@ func Firing(w io.Writer, style Style, found *bowrollv1.TakeoffsFindFiringRespons
 			return err
 		}
 		if n := len(points); n > 0 {
-			// Nominal and median run close: one is named above its line, one below.
-			switch {
-			case l.above:
-				name(p, points[n/2], l.name, 0, 13, draw.XCenter, true)
-			case l.name == "nominal":
-				name(p, points[n*4/5], l.name, 7, -9, draw.XLeft, false)
-			default:
-				name(p, points[n*3/5], l.name, -7, 9, draw.XRight, false)
-			}
+			at := points[int(float64(n)*l.along)]
+			names = append(names, func() { name(p, at, l.name, l.dx, l.dy, l.across, l.bold) })
 		}
 	}
 	p.X.Min, p.X.Max = curve[0].GetDelayS(), curve[len(curve)-1].GetDelayS()
@@ -68,6 +73,9 @@ func Firing(w io.Writer, style Style, found *bowrollv1.TakeoffsFindFiringRespons
 			return err
 		}
 		name(p, plotter.XY{X: p.X.Max, Y: deck}, "run available", -4, 9, draw.XRight, true)
+	}
+	for _, write := range names {
+		write()
 	}
 	uncovered := false
 	for i := 1; i < len(curve); i++ {

@@ -51,7 +51,7 @@ func found() *bowrollv1.TakeoffsFindFiringResponse {
 	for i := range 12 {
 		d := float64(i) - 2.5
 		f.Curve = append(f.Curve, &bowrollv1.FiringPoint{DelayS: float64(i), RunM: proto.Float64(150 + 2*d*d), RunP50M: proto.Float64(152 + 2*d*d),
-			RunPercentileM: proto.Float64(165 + 3*d*d), Covered: i < 8})
+			RunPercentileM: proto.Float64(165 + 3*d*d), RunP99M: proto.Float64(172 + 3.4*d*d), Covered: i < 8})
 	}
 	return f
 }
@@ -79,7 +79,7 @@ func TestPanels(t *testing.T) {
 		"run": {func(w io.Writer, s chart.Style) error { return chart.Run(w, s, trace(), off()) },
 			[]string{"fire 20", "commit 131", "burnt out 241", "lift-off 399", "required 525", "deck end 577", "boosters", "engines", "airspeed, kt", "thrust, lbf", "distance from the spot, ft"}},
 		"firing": {func(w io.Writer, s chart.Style) error { return chart.Firing(w, s, found(), proto.Float64(176)) },
-			[]string{"planned 2.6 s", "nominal best 2.2 s", "P95", "P50", "run available", "no way out"}},
+			[]string{"planned 2.6 s", "nominal best 2.2 s", "P99", "P95", "P50", "run available", "no way out"}},
 		"wind against units": {func(w io.Writer, s chart.Style) error { return chart.WindAgainstUnits(w, s, limits) },
 			[]string{"in no wind", "19.4", "any wind", "units fitted"}},
 		"margins": {func(w io.Writer, s chart.Style) error { return chart.Margins(w, s, queue()) },

@@ -4220,7 +4220,10 @@ type FiringPoint struct {
 	// Run at the policy's percentile; absent where that many never lift off.
 	RunPercentileM *float64 `protobuf:"fixed64,4,opt,name=run_percentile_m,json=runPercentileM,proto3,oneof" json:"run_percentile_m,omitempty"`
 	// Whether every single failure has a leg that the policy accepts.
-	Covered       bool `protobuf:"varint,5,opt,name=covered,proto3" json:"covered,omitempty"`
+	Covered bool `protobuf:"varint,5,opt,name=covered,proto3" json:"covered,omitempty"`
+	// Run at 0.99; absent where that many never lift off. Of fewer than 100 draws it
+	// is the greatest run.
+	RunP99M       *float64 `protobuf:"fixed64,6,opt,name=run_p99_m,json=runP99M,proto3,oneof" json:"run_p99_m,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -4288,6 +4291,13 @@ func (x *FiringPoint) GetCovered() bool {
 		return x.Covered
 	}
 	return false
+}
+
+func (x *FiringPoint) GetRunP99M() float64 {
+	if x != nil && x.RunP99M != nil {
+		return *x.RunP99M
+	}
+	return 0
 }
 
 // TakeoffsFindFiringResponse is the planned firing of one take-off.
@@ -5127,17 +5137,20 @@ const file_bowroll_v1_takeoff_proto_rawDesc = "" +
 	"\fsample_count\x18\x03 \x01(\x05B\n" +
 	"\xbaH\a\x1a\x05\x18\xa0\x1f(@H\x01R\vsampleCount\x88\x01\x01B\x0e\n" +
 	"\f_point_countB\x0f\n" +
-	"\r_sample_count\"\xd7\x01\n" +
+	"\r_sample_count\"\x86\x02\n" +
 	"\vFiringPoint\x12\x17\n" +
 	"\adelay_s\x18\x01 \x01(\x01R\x06delayS\x12\x18\n" +
 	"\x05run_m\x18\x02 \x01(\x01H\x00R\x04runM\x88\x01\x01\x12\x1f\n" +
 	"\trun_p50_m\x18\x03 \x01(\x01H\x01R\arunP50M\x88\x01\x01\x12-\n" +
 	"\x10run_percentile_m\x18\x04 \x01(\x01H\x02R\x0erunPercentileM\x88\x01\x01\x12\x18\n" +
-	"\acovered\x18\x05 \x01(\bR\acoveredB\b\n" +
+	"\acovered\x18\x05 \x01(\bR\acovered\x12\x1f\n" +
+	"\trun_p99_m\x18\x06 \x01(\x01H\x03R\arunP99M\x88\x01\x01B\b\n" +
 	"\x06_run_mB\f\n" +
 	"\n" +
 	"_run_p50_mB\x13\n" +
-	"\x11_run_percentile_m\"\xcb\x03\n" +
+	"\x11_run_percentile_mB\f\n" +
+	"\n" +
+	"_run_p99_m\"\xcb\x03\n" +
 	"\x1aTakeoffsFindFiringResponse\x12@\n" +
 	"\x0eplanned_firing\x18\x01 \x01(\v2\x19.bowroll.v1.PlannedFiringR\rplannedFiring\x12.\n" +
 	"\x06firing\x18\x02 \x01(\v2\x16.bowroll.v1.FiringUsedR\x06firing\x12-\n" +
