@@ -1,7 +1,10 @@
 package gather_test
 
 import (
+	"bytes"
 	"context"
+	"crypto/sha256"
+	"encoding/hex"
 	"errors"
 	"net"
 	"testing"
@@ -21,6 +24,8 @@ import (
 type service struct {
 	bowrollv1.UnimplementedCyclesServer
 	bowrollv1.UnimplementedModelServer
+	bowrollv1.UnimplementedSweepsServer
+	rows     []*bowrollv1.ReadSweepResponse
 	stream   []*bowrollv1.CyclesPlanStreamResponse
 	err      error // ends the stream, and answers GetModel
 	revision string
@@ -35,9 +40,23 @@ func (s *service) PlanStream(_ *bowrollv1.CyclesPlanRequest, to grpc.ServerStrea
 	return s.err
 }
 
+func (s *service) ReadSweep(_ *bowrollv1.ReadSweepRequest, to grpc.ServerStreamingServer[bowrollv1.ReadSweepResponse]) error {
+	for _, m := range s.rows {
+		if err := to.Send(m); err != nil {
+			return err
+		}
+	}
+	return s.err
+}
+
 func (s *service) GetModel(context.Context, *bowrollv1.GetModelRequest) (*bowrollv1.ModelInfo, error) {
 	return &bowrollv1.ModelInfo{Provenance: &bowrollv1.Provenance{CatalogRevision: s.revision}}, s.err
 }
+
+// failing is a writer that always fails.
+type failing struct{ err error }
+
+func (f failing) Write([]byte) (int, error) { return 0, f.err }
 
 // dial serves s over memory and connects to it.
 func dial(t *testing.T, s *service) *client.Client {
@@ -45,6 +64,7 @@ func dial(t *testing.T, s *service) *client.Client {
 	listener, server := bufconn.Listen(1<<16), grpc.NewServer()
 	bowrollv1.RegisterCyclesServer(server, s)
 	bowrollv1.RegisterModelServer(server, s)
+	bowrollv1.RegisterSweepsServer(server, s)
 	go func() { _ = server.Serve(listener) }() // ends with Stop
 	t.Cleanup(server.Stop)
 	c, err := client.Dial("passthrough:///memory", client.WithTransportCredentials(insecure.NewCredentials()),
@@ -112,5 +132,36 @@ func TestSameCatalog(t *testing.T) {
 	gone := status.Error(codes.Unavailable, "gone")
 	if err := gather.SameCatalog(t.Context(), dial(t, &service{err: gone}), plan); status.Code(err) != codes.Unavailable || errors.As(err, &changed) {
 		t.Errorf("a lost service: %v", err)
+	}
+}
+
+func TestRowsAreHeldAgainstTheirSum(t *testing.T) {
+	first, second := &bowrollv1.ReadSweepResponse{Content: []byte("run_m\n")}, &bowrollv1.ReadSweepResponse{Content: []byte("120\n")}
+	whole := sha256.Sum256([]byte("run_m\n120\n"))
+	end := func(sum string) *bowrollv1.ReadSweepResponse {
+		return &bowrollv1.ReadSweepResponse{Summary: &bowrollv1.SweepFileSummary{RowCount: 1, Sha256: sum}}
+	}
+	gone := status.Error(codes.Unavailable, "gone")
+	for _, tt := range []struct {
+		name string
+		rows []*bowrollv1.ReadSweepResponse
+		err  error
+		want func(error) bool
+	}{
+		{"whole", []*bowrollv1.ReadSweepResponse{first, second, end(hex.EncodeToString(whole[:]))}, nil, func(err error) bool { return err == nil }},
+		{"damaged", []*bowrollv1.ReadSweepResponse{first, second, end("0000")}, nil, func(err error) bool { return errors.Is(err, gather.ErrRowsDamaged) }},
+		{"cut", []*bowrollv1.ReadSweepResponse{first, second}, nil, func(err error) bool { return errors.Is(err, gather.ErrRowsCut) }},
+		{"failed", []*bowrollv1.ReadSweepResponse{first}, gone, func(err error) bool { return status.Code(err) == codes.Unavailable }},
+	} {
+		var out bytes.Buffer
+		told := int64(0)
+		summary, err := gather.Rows(t.Context(), dial(t, &service{rows: tt.rows, err: tt.err}), &bowrollv1.ReadSweepRequest{}, &out, func(n int64) { told = n })
+		if !tt.want(err) || (summary == nil) != (err != nil) || told != int64(out.Len()) {
+			t.Errorf("%s: %v, %v, %d of %d bytes told", tt.name, summary, err, told, out.Len())
+		}
+	}
+	full := errors.New("no room")
+	if _, err := gather.Rows(t.Context(), dial(t, &service{rows: []*bowrollv1.ReadSweepResponse{first}}), &bowrollv1.ReadSweepRequest{}, failing{full}, nil); !errors.Is(err, full) {
+		t.Errorf("a full disk: %v", err)
 	}
 }

@@ -2,8 +2,6 @@ package main
 
 import (
 	"context"
-	"crypto/sha256"
-	"encoding/hex"
 	"errors"
 	"fmt"
 	"io"
@@ -12,6 +10,7 @@ import (
 	"time"
 
 	"bowroll/client"
+	"bowroll/client/gather"
 	"bowroll/client/sheet"
 	bowrollv1 "bowroll/proto/bowroll/v1"
 )
@@ -58,46 +57,36 @@ func (c *sweepReadCommand) Run(p *program) error {
 	return err
 }
 
-// errFileCut says that a file ended before its summary.
-var errFileCut = errors.New("the rows broke off before their end, so no file was written; read them again")
-
 // errSilent says that nothing came for too long.
 var errSilent = errors.New("no rows came within --timeout, so no file was written; read them again, or give it longer")
 
-// readSweep writes rows as they come and holds them against their sum. However
-// long the whole takes, no piece may take longer than the timeout.
+// readSweep writes rows as they come. However long the whole takes, no piece may
+// take longer than the timeout.
 func readSweep(p *program, to *client.Client, request *bowrollv1.ReadSweepRequest, w io.Writer, report *report) (*bowrollv1.SweepFileSummary, error) {
 	ctx, cancel := context.WithCancelCause(p.ctx)
 	defer cancel(nil)
 	silence := time.AfterFunc(p.line.Timeout, func() { cancel(errSilent) })
 	defer silence.Stop()
-	stream, err := to.Sweeps.ReadSweep(ctx, request)
-	if err != nil {
-		return nil, err
-	}
-	sum, read := sha256.New(), 0
-	out := io.MultiWriter(w, sum)
-	for {
-		piece, err := stream.Recv()
-		switch {
-		case errors.Is(err, io.EOF):
-			return nil, errFileCut
-		case err != nil && errors.Is(context.Cause(ctx), errSilent):
-			return nil, errSilent
-		case err != nil:
-			return nil, err
-		}
+	summary, err := gather.Rows(ctx, to, request, ownFile{w}, func(read int64) {
 		silence.Reset(p.line.Timeout)
-		if summary := piece.GetSummary(); summary != nil {
-			if got := hex.EncodeToString(sum.Sum(nil)); got != summary.GetSha256() {
-				return nil, fmt.Errorf("the rows came damaged, so no file was written: their sum is %s, the service names %s; read them again", got, summary.GetSha256())
-			}
-			return summary, nil
-		}
-		if _, err := out.Write(piece.GetContent()); err != nil {
-			return nil, badInput{err}
-		}
-		read += len(piece.GetContent())
 		report.say(sheet.Bytes(float64(read)))
+	})
+	switch {
+	case err != nil && errors.Is(context.Cause(ctx), errSilent):
+		return nil, errSilent
+	case errors.Is(err, gather.ErrRowsCut), errors.Is(err, gather.ErrRowsDamaged):
+		return nil, fmt.Errorf("%w; no file was written", err)
 	}
+	return summary, err
+}
+
+// ownFile is a file of the caller's, whose faults are theirs.
+type ownFile struct{ io.Writer }
+
+func (f ownFile) Write(b []byte) (int, error) {
+	n, err := f.Writer.Write(b)
+	if err != nil {
+		err = badInput{err}
+	}
+	return n, err
 }
