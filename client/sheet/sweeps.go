@@ -139,20 +139,25 @@ func Sweep(w io.Writer, style Style, s *bowrollv1.Sweep) error {
 // axes draws what varies in a sweep, in the units of the contract, which its rows
 // have too.
 func (p *page) axes(spec *bowrollv1.SweepSpec) {
-	how := strings.ReplaceAll(word(spec.GetMethod()), "latin hypercube", "Latin hypercube")
-	if spec.Seed != nil {
-		how += ", seed " + digits(int(spec.GetSeed()))
-	}
-	p.heading("WHAT VARIES", how+"; values as in the rows, in SI")
+	p.heading("WHAT VARIES", SweepMethod(spec)+"; values as in the rows, in SI")
 	t := table{columns: []column{{head: "Field", least: 16}, {head: "Values", least: 20}}}
 	for _, a := range spec.GetAxes() {
-		t.row(cell{text: clean(a.GetField()), tone: toneTitle}, cell{text: clean(axisText(a))})
+		t.row(cell{text: clean(a.GetField()), tone: toneTitle}, cell{text: clean(SweepAxis(a))})
 	}
 	p.table(t)
 }
 
-// axisText says how an axis varies.
-func axisText(a *bowrollv1.SweepAxis) string {
+// SweepMethod says how the rows of a sweep are chosen.
+func SweepMethod(spec *bowrollv1.SweepSpec) string {
+	how := strings.ReplaceAll(word(spec.GetMethod()), "latin hypercube", "Latin hypercube")
+	if spec.Seed != nil {
+		how += ", seed " + digits(int(spec.GetSeed()))
+	}
+	return how
+}
+
+// SweepAxis says how an input varies, in the units of the contract.
+func SweepAxis(a *bowrollv1.SweepAxis) string {
 	const most = 8
 	switch {
 	case a.GetRange() != nil:

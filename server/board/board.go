@@ -104,6 +104,10 @@ func (b *board) routes(mux *http.ServeMux) {
 	known("GET /observed", b.sitesOfObserved)
 	known("GET /observed/{site}", b.observed)
 	known("POST /observed/{site}/{correction}", b.decide)
+	known("GET /sweeps", b.sitesOfSweeps)
+	known("GET /sweeps/{site}", b.sweeps)
+	known("GET /sweeps/{site}/{sweep}", b.sweep)
+	known("GET /sweeps/{site}/{sweep}/{file}", b.sweepRows)
 	known("GET /checks", b.checks)
 	open("/", func(http.ResponseWriter, *http.Request, *visitor) error {
 		return &problem{Code: http.StatusNotFound, Title: "There is no such page", Text: "The address leads nowhere on this board."}

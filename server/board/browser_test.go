@@ -157,6 +157,7 @@ func TestFromFileToCardsInABrowser(t *testing.T) {
 	w := begin(t, false)
 	w.keepDawn(t.Context())
 	w.observe(t.Context())
+	w.sweep(t.Context())
 	good := write(t, "dawn.yaml", dawnFile(t))
 	bad := write(t, "faulty.yaml", []byte(strings.Replace(string(dawnFile(t)), "temperature: 88 degF", "temperature: 88", 1)))
 
@@ -180,7 +181,7 @@ func TestFromFileToCardsInABrowser(t *testing.T) {
 	for _, shot := range []struct{ name, path, word string }{
 		{"home", "/", "Plan a launch cycle"}, {"cycle", "/cycle", "Cycle file"}, {"plans", "/plans/varrow", "dawn-1"},
 		{"void", "/plans/varrow/dawn-1", "VOID"}, {"wind", windQuery, "Least headwind"}, {"stock", "/stock/varrow", "SUSPENDED"},
-		{"lot", "/stock/varrow/lot-11", "u11-01"}, {"checks", "/checks", "Published"}, {"observed", "/observed/varrow", "corvane-spring"}, {"launch", "/plans/varrow/dawn-1/launch/cedar-1", "u11-03"}, {"draft", "/plans/varrow/dawn-2", "Reserves every unit"}, {"missing", "/nowhere", "no such page"},
+		{"lot", "/stock/varrow/lot-11", "u11-01"}, {"checks", "/checks", "Published"}, {"observed", "/observed/varrow", "corvane-spring"}, {"sweeps", "/sweeps/varrow", "mass-and-wind"}, {"sweep", "/sweeps/varrow/mass-and-wind", "What varies"}, {"cancelled-sweep", "/sweeps/varrow/too-fine", "asked too finely"}, {"launch", "/plans/varrow/dawn-1/launch/cedar-1", "u11-03"}, {"draft", "/plans/varrow/dawn-2", "Reserves every unit"}, {"missing", "/nowhere", "no such page"},
 	} {
 		b.do(shot.name, sized(360, "dark"), chromedp.Navigate(w.url+shot.path), says(shot.word))
 		b.fits(shot.name + " at 360")
@@ -326,6 +327,12 @@ func (slow) PlanStream(_ *bowrollv1.CyclesPlanRequest, s grpc.ServerStreamingSer
 // beginSlow starts a service whose plans never end.
 func beginSlow(t *testing.T) (web *httptest.Server) {
 	t.Helper()
+	return beginWith(t, func(s *server.Services) { s.Cycles = slow{} })
+}
+
+// beginWith starts a service in which something is another than usual.
+func beginWith(t *testing.T, change func(*server.Services)) (web *httptest.Server) {
+	t.Helper()
 	screen, err := refusal.NewScreen(server.Contract()...)
 	if err != nil {
 		t.Fatal(err)
@@ -339,10 +346,10 @@ func beginSlow(t *testing.T) (web *httptest.Server) {
 		t.Fatal(err)
 	}
 	services := assembly.Services(screen, snapshot, []published.Row{}, 1)
-	services.Cycles = slow{}
+	change(&services)
 	s, err := server.New(server.Config{Log: zap.NewNop(), NewID: assembly.NewID, Registry: prometheus.NewRegistry(), Screen: screen, Cores: 1, Now: now,
 		Pages: func(conn *grpc.ClientConn) (http.Handler, error) {
-			return board.New(board.Config{Conn: conn, Now: now, NewID: assembly.NewID})
+			return board.New(board.Config{Conn: conn, Keeps: services.Sweeps != nil, Now: now, NewID: assembly.NewID})
 		}}, services)
 	if err != nil {
 		t.Fatal(err)

@@ -66,12 +66,16 @@ func begin(t *testing.T, asked bool) *world {
 	if err != nil {
 		t.Fatal(err)
 	}
+	sweeping := &assembly.SweepWorkers{Count: 1, Log: zap.NewNop()}
 	s, err := assembly.New(server.Config{Log: zap.NewNop(), NewID: assembly.NewID, Registry: prometheus.NewRegistry(), Access: guard, Cores: 2, Now: now,
 		Pages: func(conn *grpc.ClientConn) (http.Handler, error) {
 			return board.New(board.Config{Conn: conn, Access: guard, Keeps: true, Now: now, NewID: assembly.NewID})
 		},
-	}, folder, assembly.WithStore(kept, now))
+	}, folder, assembly.WithStore(kept, now), assembly.WithSweepWorkers(sweeping))
 	if err != nil {
+		t.Fatal(err)
+	}
+	if err := sweeping.Start(context.WithoutCancel(t.Context())); err != nil {
 		t.Fatal(err)
 	}
 	if w.conn, err = s.Connect(); err != nil {
@@ -83,6 +87,9 @@ func begin(t *testing.T, asked bool) *world {
 		w.web.CloseClientConnections()
 		w.web.Close()
 		_ = w.conn.Close()
+		if err := sweeping.Stop(); err != nil {
+			t.Error(err)
+		}
 		if err := s.Close(); err != nil {
 			t.Error(err)
 		}

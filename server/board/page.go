@@ -91,6 +91,7 @@ func (b *board) places(v *visitor, at string) []link {
 	add(v.may(bowrollv1.WindLimits_Compute_FullMethodName, ""), "Wind", "/wind")
 	add(b.Keeps && v.may(bowrollv1.Model_GetModel_FullMethodName, ""), "Stock", "/stock")
 	add(b.Keeps && v.may(bowrollv1.Model_GetModel_FullMethodName, ""), "Observed", "/observed")
+	add(b.Keeps && v.may(bowrollv1.Model_GetModel_FullMethodName, ""), "Sweeps", "/sweeps")
 	add(v.may(bowrollv1.Model_Check_FullMethodName, ""), "Checks", "/checks")
 	return list
 }

@@ -152,6 +152,8 @@ func TestEveryPageIsWhole(t *testing.T) {
 		"/stock/varrow/lot-11": {"u11-01", "Log", "Exposure"},
 		"/checks":              {"hold", "Published", "Digest of the model", "Versions of the model", "unit_thrust_sigma", "roll.s"},
 		"/observed":            {"Varrow"},
+		"/sweeps":              {"Varrow"},
+		"/sweeps/varrow":       {"No sweep is kept here"},
 		"/observed/varrow":     {"Drift", "No run was recorded here"},
 	} {
 		code, text, header := v.get(path)
