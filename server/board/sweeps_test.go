@@ -21,17 +21,17 @@ import (
 	"bowroll/server"
 )
 
-// sweep keeps a sweep that is done and one that was cancelled on the way.
+// sweep keeps a sweep that is done and one that was cancelled before.
 func (w *world) sweep(ctx context.Context) {
 	t := w.t
 	t.Helper()
 	to := bowrollv1.NewSweepsClient(w.conn)
-	create := func(id, why string, count int32) {
+	create := func(id, why string, count int32) *bowrollv1.Sweep {
 		t.Helper()
 		between := func(field string, first, last float64) *bowrollv1.SweepAxis {
 			return &bowrollv1.SweepAxis{Field: field, Range: &bowrollv1.SweepRange{FirstValue: &first, LastValue: &last, Count: &count}}
 		}
-		_, err := to.CreateSweep(ctx, &bowrollv1.CreateSweepRequest{Parent: "sites/varrow", SweepId: id, DisplayName: why, Actor: "analyst", RequestId: "create-" + id,
+		made, err := to.CreateSweep(ctx, &bowrollv1.CreateSweepRequest{Parent: "sites/varrow", SweepId: id, DisplayName: why, Actor: "analyst", RequestId: "create-" + id,
 			Spec: &bowrollv1.SweepSpec{Method: bowrollv1.SweepMethod_SWEEP_METHOD_GRID, Case: &bowrollv1.TakeoffCase{AircraftType: "aircraftTypes/corvane", Flap: "takeoff",
 				Air:  &bowrollv1.Air{PressureAltitudeM: proto.Float64(0), TemperatureC: proto.Float64(15)},
 				Deck: "sites/varrow/decks/main", Spot: "s6"},
@@ -39,25 +39,19 @@ func (w *world) sweep(ctx context.Context) {
 		if err != nil {
 			t.Fatal(err)
 		}
-	}
-	until := func(id string, there func(*bowrollv1.Sweep) bool) *bowrollv1.Sweep {
-		t.Helper()
-		for end := time.Now().Add(time.Minute); time.Now().Before(end); time.Sleep(10 * time.Millisecond) {
-			s, err := to.GetSweep(ctx, &bowrollv1.GetSweepRequest{Name: "sites/varrow/sweeps/" + id})
-			if err != nil {
-				t.Fatal(err)
-			}
-			if there(s) {
-				return s
-			}
-		}
-		t.Fatalf("sweep %s does not get there", id)
-		return nil
+		return made
 	}
 	create("mass-and-wind", "What the spring masses need", 20)
-	until("mass-and-wind", func(s *bowrollv1.Sweep) bool { return s.GetState() == bowrollv1.SweepState_SWEEP_STATE_DONE })
-	create("too-fine", "", 3000)
-	s := until("too-fine", func(s *bowrollv1.Sweep) bool { return s.GetRowDoneCount() > 0 })
+	for end := time.Now().Add(time.Minute); ; time.Sleep(10 * time.Millisecond) {
+		s, err := to.GetSweep(ctx, &bowrollv1.GetSweepRequest{Name: "sites/varrow/sweeps/mass-and-wind"})
+		if err != nil || time.Now().After(end) {
+			t.Fatal(s, err)
+		}
+		if s.GetState() == bowrollv1.SweepState_SWEEP_STATE_DONE {
+			break
+		}
+	}
+	s := create("too-fine", "", 3000)
 	if _, err := to.CancelSweep(ctx, &bowrollv1.CancelSweepRequest{Name: s.GetName(), Etag: s.GetEtag(), Reason: "asked too finely", Actor: "analyst", RequestId: "cancel-too-fine"}); err != nil {
 		t.Fatal(err)
 	}
