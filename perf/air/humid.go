@@ -1,8 +1,6 @@
 package air
 
-import (
-	"bowroll/perf/elementary"
-)
+import "bowroll/perf/elementary"
 
 // SaturationPressurePa is the vapour pressure of saturated air over water at a
 // temperature in degrees Celsius, in pascals:

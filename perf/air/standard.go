@@ -1,8 +1,6 @@
 package air
 
-import (
-	"bowroll/perf/elementary"
-)
+import "bowroll/perf/elementary"
 
 // The constants of the standard atmosphere (ICAO Doc 7488; US Standard
 // Atmosphere 1976), in SI. Altitudes are geopotential.

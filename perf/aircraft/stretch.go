@@ -1,8 +1,6 @@
 package aircraft
 
-import (
-	"bowroll/perf/elementary"
-)
+import "bowroll/perf/elementary"
 
 // Stretch makes into the curve value f(x/speed): every point of c moved
 // along by speed and up by value. It reuses the memory of into, which must not
