@@ -12,6 +12,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 
@@ -38,10 +39,27 @@ var computed = []string{"Takeoffs.Compute", "Takeoffs.BatchCompute", "Takeoffs.T
 func identity(t *testing.T, c *client.Client, h *harness) []string {
 	t.Helper()
 	var list []string
-	note := func(name string, answer proto.Message) {
-		provenance := answer.ProtoReflect().Get(answer.ProtoReflect().Descriptor().Fields().ByName("provenance")).Message().Interface().(*bowrollv1.Provenance)
-		list = append(list, fmt.Sprintf("%s %s %x", name, provenance.GetRequestDigest(), sha256.Sum256(canonical.Append(nil, answer))))
+	askAll(t, c, h, func(name string, answer proto.Message) {
+		list = append(list, fmt.Sprintf("%s %s %x", name, requestDigest(answer), sha256.Sum256(canonical.Append(nil, answer))))
+	})
+	return list
+}
+
+// requestDigest is what an answer says of its request, empty where it says
+// nothing.
+func requestDigest(answer proto.Message) string {
+	m := answer.ProtoReflect()
+	field := m.Descriptor().Fields().ByName("provenance")
+	if field == nil || !m.Has(field) {
+		return ""
 	}
+	return m.Get(field).Message().Interface().(*bowrollv1.Provenance).GetRequestDigest()
+}
+
+// askAll asks for the reference take-offs in batches, makes the worked calls of
+// what is computed and notes each answer.
+func askAll(t *testing.T, c *client.Client, h *harness, note func(name string, answer proto.Message)) {
+	t.Helper()
 	cases := vectorCases(t)
 	for i := 0; i < len(cases); i += 20 {
 		batch := &bowrollv1.TakeoffsBatchComputeRequest{Cases: cases[i:min(i+20, len(cases))], Sections: []bowrollv1.Section{bowrollv1.Section_SECTION_FAILURES}}
@@ -51,22 +69,10 @@ func identity(t *testing.T, c *client.Client, h *harness) []string {
 		}
 		note(fmt.Sprintf("vectors-%d", i), answer)
 	}
+	askWorked(t, h, computed, note)
 	calls, err := examples.All()
 	if err != nil {
 		t.Fatal(err)
-	}
-	for i, call := range calls {
-		for _, method := range computed {
-			if call.Method != method {
-				continue
-			}
-			w := worked{Call: call, method: methodOf(t, method)}
-			answer, err := w.overGRPC(t, h, call.Request)
-			if err != nil {
-				t.Fatal(err)
-			}
-			note(fmt.Sprintf("%s-%d", method, i), answer)
-		}
 	}
 	tabulate := &bowrollv1.WindLimitsTabulateRequest{}
 	for _, call := range calls {
@@ -78,29 +84,49 @@ func identity(t *testing.T, c *client.Client, h *harness) []string {
 			tabulate = into(t, string(text), tabulate)
 		}
 	}
-	return append(list, tabulated(t, c, tabulate)...)
+	tabulated(t, c, tabulate, note)
 }
 
-// tabulated is a line for each row of a deck's table, in the order in which they
-// come, and one for its summary. How far along the service says it is depends on
-// the clock and is left out.
-func tabulated(t *testing.T, c *client.Client, request *bowrollv1.WindLimitsTabulateRequest) []string {
+// askWorked makes the worked calls of some methods.
+func askWorked(t *testing.T, h *harness, methods []string, note func(name string, answer proto.Message)) {
+	t.Helper()
+	calls, err := examples.All()
+	if err != nil {
+		t.Fatal(err)
+	}
+	for i, call := range calls {
+		if !slices.Contains(methods, call.Method) {
+			continue
+		}
+		w := worked{Call: call, method: methodOf(t, call.Method)}
+		answer, err := w.overGRPC(t, h, call.Request)
+		if err != nil {
+			t.Fatal(err)
+		}
+		note(fmt.Sprintf("%s-%d", call.Method, i), answer)
+	}
+}
+
+// tabulated notes each row of a deck's table, in the order in which they come, and
+// its summary. How far along the service says it is depends on the clock and is
+// left out.
+func tabulated(t *testing.T, c *client.Client, request *bowrollv1.WindLimitsTabulateRequest, note func(name string, answer proto.Message)) {
 	t.Helper()
 	stream, err := c.WindLimits.Tabulate(t.Context(), request)
 	if err != nil {
 		t.Fatal(err)
 	}
-	var list []string
-	for {
+	for row := 0; ; {
 		part, err := stream.Recv()
 		if errors.Is(err, io.EOF) {
-			return list
+			return
 		}
 		if err != nil {
 			t.Fatal(err)
 		}
 		if part.GetProgress() == nil {
-			list = append(list, fmt.Sprintf("row-%d %x", len(list), sha256.Sum256(canonical.Append(nil, part))))
+			note(fmt.Sprintf("row-%d", row), part)
+			row++
 		}
 	}
 }
