@@ -6,6 +6,8 @@ import (
 	"testing"
 
 	"github.com/alecthomas/kong"
+
+	"bowroll/testdata/mutate"
 )
 
 // FuzzFileLoader feeds what stands in a file of settings to the reader and to kong
@@ -33,6 +35,7 @@ func FuzzFileLoader(f *testing.F) {
 	var known commands
 	flags := settable(kong.Must(&known).Model)
 	load := fileLoader(none, func() []*kong.Flag { return flags })
+	mutate.More(f)
 	f.Fuzz(func(t *testing.T, source []byte) {
 		resolver, err := load(strings.NewReader(string(source)))
 		if err != nil {
