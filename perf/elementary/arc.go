@@ -49,6 +49,9 @@ func corner(v float64) float64 {
 // Asin is the angle from -pi/2 to pi/2 whose sine is x; NaN where |x| is above 1.
 func Asin(x float64) float64 {
 	up := math.Abs(x)
+	if up <= 0.5 {
+		return math.Copysign(lowAsin(up), x)
+	}
 	if !(up <= 1) {
 		return math.NaN()
 	}
@@ -60,6 +63,44 @@ func Asin(x float64) float64 {
 		rightLow = (math.FMA(-right, right, rest) + restLow) / (2 * right)
 	}
 	return math.Copysign(arc(up, 0, right, rightLow, false), x)
+}
+
+// lowAsin is Asin from 0 to 1/2, as steep as a climb gets. With c one of 0, 1/8,
+// ..., 1/2 near x it is asin c + asin w, w = x sqrt(1 - c^2) - c sqrt(1 - x^2).
+func lowAsin(x float64) float64 {
+	k := int(float64(8*x) + 0.375)
+	if k == 0 {
+		return x + smallAsin(x)
+	}
+	at := &sines[k]
+	across, rest := twoProduct(float64(k)/8, math.Sqrt(math.FMA(-x, x, 1)))
+	w := math.FMA(x, at.cosine, -across) + (float64(x*at.cosineLow) - rest)
+	high, low := quickSum(at.angle, w)
+	return high + (low + (at.angleLow + smallAsin(w)))
+}
+
+// smallAsin is asin w - w for |w| < 0.091: its power series to w^17, what is left
+// out is below 1e-20.
+func smallAsin(w float64) float64 {
+	z := float64(w * w)
+	y := float64(z * z)
+	a := 63./2816 + float64(y*(143./10240))
+	b := 231./13312 + float64(y*(6435./557056))
+	a = float64(a*y) + 5./112
+	b = float64(b*y) + 35./1152
+	a = float64(a*y) + 1./6
+	b = float64(b*y) + 3./40
+	return float64(float64(w*z) * (a + float64(z*b)))
+}
+
+// sines are the angles whose sines are 0, 1/8, ..., 1/2, and their cosines, each
+// as the sum of two numbers.
+var sines = [5]struct{ angle, angleLow, cosine, cosineLow float64 }{
+	{0, 0, 1, 0},
+	{0.1253278311680654, 1.2906010488810617e-18, 0.9921567416492215, -4.712605530756651e-17},
+	{0.25268025514207865, 6.584019697419058e-18, 0.9682458365518543, -3.40525771686592e-17},
+	{0.3843967744956391, 1.0793527747925466e-18, 0.9270248108869579, -4.335160997268477e-18},
+	{0.5235987755982989, -5.360408832255455e-17, 0.8660254037844386, 5.0175421109034514e-17},
 }
 
 // arc is the angle of a point up and right, each at least 0 and the sum of two
