@@ -13,7 +13,7 @@
 //	plan, err := c.Cycles.Plan(ctx, &bowrollv1.CyclesPlanRequest{Cycle: cycle})
 //
 // What the client adds to the stubs: a deadline for every unary call that has
-// none, retries where a retry is safe, keepalive, and [AsRefusal], which turns an
+// none, who calls ([WithToken], [WithCertificate]), retries where a retry is safe, keepalive, and [AsRefusal], which turns an
 // error into its code and every fault of the request. It computes nothing: what
 // an answer means is said by the service.
 //
@@ -60,21 +60,23 @@ type Client struct {
 type Starter func(ctx context.Context) (*grpc.ClientConn, func(), error)
 
 // InProcess starts a service in this process and connects to it. Close stops
-// it. Of the options only [WithTimeout] bears on a service so near.
+// it. Of the options only [WithTimeout] and [WithToken] bear on a service so near.
 func InProcess(ctx context.Context, start Starter, options ...Option) (*Client, error) {
 	conn, stop, err := start(ctx)
 	if err != nil {
 		return nil, fmt.Errorf("start a service in this process: %w", err)
 	}
-	return newClient(conn, gather(options), func() error {
+	return newClient(conn, gather(options), true, func() error {
 		err := conn.Close()
 		stop()
 		return err
 	}), nil
 }
 
-func newClient(conn *grpc.ClientConn, s settings, closing func() error) *Client {
-	over := deadlined{conn, s.timeout}
+// newClient makes the stubs over a connection; near says that it does not leave this
+// machine.
+func newClient(conn *grpc.ClientConn, s settings, near bool, closing func() error) *Client {
+	over := connection{conn, s.timeout, bearer{s.token, near}}
 	return &Client{
 		Takeoffs:   bowrollv1.NewTakeoffsClient(over),
 		WindLimits: bowrollv1.NewWindLimitsClient(over),

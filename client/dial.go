@@ -1,6 +1,7 @@
 package client
 
 import (
+	"context"
 	"crypto/tls"
 	"crypto/x509"
 	"net"
@@ -49,6 +50,7 @@ type settings struct {
 	credentials credentials.TransportCredentials
 	authorities *x509.CertPool
 	certificate *tls.Certificate
+	token       func(context.Context) (string, error)
 	dial        []grpc.DialOption
 }
 
@@ -95,11 +97,17 @@ func WithDialOptions(options ...grpc.DialOption) Option {
 
 // Dial prepares a connection to the service at target, host:port or any name
 // that gRPC resolves. The connection itself is made by the first call, or by
-// [Client.Await]; an error here means that the target cannot be one.
+// [Client.Await]; an error here means that the target cannot be one, or that a token
+// would go to it in the clear.
 func Dial(target string, options ...Option) (*Client, error) {
-	s := gather(options)
+	s, near := gather(options), onLoopback(target)
 	if s.credentials == nil {
-		s.credentials = s.secured(onLoopback(target))
+		s.credentials = s.secured(near)
+	}
+	if s.token != nil {
+		if err := overheard(target, s.credentials); err != nil {
+			return nil, err
+		}
 	}
 	conn, err := grpc.NewClient(target, append([]grpc.DialOption{
 		grpc.WithTransportCredentials(s.credentials),
@@ -110,7 +118,7 @@ func Dial(target string, options ...Option) (*Client, error) {
 	if err != nil {
 		return nil, err
 	}
-	return newClient(conn, s, conn.Close), nil
+	return newClient(conn, s, near, conn.Close), nil
 }
 
 // secured is how a connection is secured where nothing else is said.

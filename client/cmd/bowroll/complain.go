@@ -58,6 +58,9 @@ func (p *program) finish(err error) int {
 		code, body = exitBadInput, faulty(faults)
 	} else if r, ok := client.AsRefusal(err); ok {
 		body = refusal(err, r)
+		if help := p.whoCalls(r.Code); help != "" {
+			body.Message += "\n  help: " + help
+		}
 		if r.BadInput() {
 			code = exitBadInput
 		}
@@ -156,9 +159,6 @@ func refusal(err error, r *client.Refusal) *problem {
 	body := &problem{Code: codeName(r.Code), Message: r.Message}
 	if r.Code == codes.Unimplemented {
 		body.Message += "; the service does not offer this: it keeps nothing unless bowrolld is started with --store, or it is another version than this program"
-	}
-	if r.Code == codes.Unauthenticated {
-		body.Message += "\n  help: --client-certificate and --client-key say who calls"
 	}
 	var asked refused
 	_ = errors.As(err, &asked)

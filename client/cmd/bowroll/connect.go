@@ -56,6 +56,8 @@ func (p *program) unreachable(err error) error {
 	switch {
 	case strings.Contains(why, "x509: "):
 		help = "name who signed the service's certificate with --ca"
+	case strings.Contains(why, "first record does not look like a TLS handshake"):
+		help = "what answers there does not encrypt, which is for loopback alone: bowrolld needs --tls-certificate and --tls-key"
 	case p.line.ClientCertificate != "":
 		help = "is it running, and does it take what the authority of --client-certificate signed?"
 	}

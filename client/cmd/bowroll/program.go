@@ -67,6 +67,7 @@ type commandLine struct {
 
 	ClientCertificate string `name:"client-certificate" help:"Certificate (PEM) that tells the service who calls; needs --client-key." placeholder:"FILE" type:"path" env:"BOWROLL_CLIENT_CERTIFICATE"`
 	ClientKey         string `name:"client-key" help:"Key of the certificate (PEM, not readable by others)." placeholder:"FILE" type:"path" env:"BOWROLL_CLIENT_KEY"`
+	TokenFile         string `name:"token-file" help:"Bearer token that tells the service who calls, alone in a file that others cannot read; read again for each call." placeholder:"FILE" type:"path" env:"BOWROLL_TOKEN_FILE"`
 
 	Store   string        `help:"Keep stock, plans, catalog changes, observed runs and sweeps in this file, made where there is none, or in a PostgreSQL database, with the service inside this program. A file that a service has open is not shared: name the service with --server." placeholder:"FILE|postgres://…" env:"BOWROLL_STORE" group:"What is kept"`
 	Units   string        `help:"Units of tables: ${enum} (trade: kt, ft, lb, inHg)." enum:"trade,si" default:"trade"`

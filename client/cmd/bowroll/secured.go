@@ -1,17 +1,21 @@
 package main
 
 import (
+	"context"
 	"crypto/tls"
 	"crypto/x509"
 	"errors"
 	"fmt"
 	"os"
+	"strings"
+
+	"google.golang.org/grpc/codes"
 
 	"bowroll/client"
 )
 
 // secured reads who must have signed the service's certificate, and the certificate
-// that says who calls. All that is wrong with the files is told together.
+// and the token that say who calls. All that is wrong with the files is told together.
 func (p *program) secured() ([]client.Option, error) {
 	var options []client.Option
 	var faults []error
@@ -27,6 +31,10 @@ func (p *program) secured() ([]client.Option, error) {
 		faults = append(faults, errors.New("--client-certificate is given: so must be --client-key"))
 	case key != "":
 		faults = append(faults, errors.New("--client-key is given: so must be --client-certificate"))
+	}
+	if p.line.TokenFile != "" {
+		source, err := tokenSource(p.line.TokenFile)
+		options, faults = append(options, client.WithToken(source)), append(faults, err)
 	}
 	if err := errors.Join(faults...); err != nil {
 		return nil, badInput{err}
@@ -64,7 +72,50 @@ func clientCertificate(certificate, key string) (tls.Certificate, error) {
 	return pair, nil
 }
 
-// readSecret reads a key that nobody else may read; flag is what names the file.
+// tokenSource gives what stands in a file, read again for each call, so that a command
+// that lasts longer than its token goes on with the one that took its place. What can
+// be read only once, e.g. a pipe, is read once.
+func tokenSource(name string) (func(context.Context) (string, error), error) {
+	first, err := readToken(name)
+	if err != nil {
+		return nil, err
+	}
+	if info, err := os.Stat(name); err != nil || !info.Mode().IsRegular() {
+		return func(context.Context) (string, error) { return first, nil }, nil
+	}
+	return func(context.Context) (string, error) { return readToken(name) }, nil
+}
+
+// readToken reads a token, and says nothing of what it holds where it is none.
+func readToken(name string) (string, error) {
+	text, err := readSecret("--token-file", name)
+	if err != nil {
+		return "", err
+	}
+	token := strings.TrimSpace(string(text))
+	if err := client.CheckToken(token); err != nil {
+		return "", fmt.Errorf("--token-file %s: %w", name, err)
+	}
+	return token, nil
+}
+
+// whoCalls says what to do where the service does not know who calls, or does not
+// let them; nothing for any other refusal.
+func (p *program) whoCalls(refused codes.Code) string {
+	switch {
+	case refused == codes.Unauthenticated && p.line.TokenFile != "":
+		return "--token-file " + p.line.TokenFile + " must hold a token that this service takes and that has not ended"
+	case refused == codes.Unauthenticated:
+		return "--token-file, or --client-certificate and --client-key, say who calls"
+	case refused == codes.PermissionDenied && p.line.TokenFile != "":
+		return "the issuer of --token-file " + p.line.TokenFile + " gives roles at sites"
+	case refused == codes.PermissionDenied:
+		return "who looks after the service gives roles at sites, in its access file"
+	}
+	return ""
+}
+
+// readSecret reads a key or token that nobody else may read; flag is what names the file.
 func readSecret(flag, name string) ([]byte, error) {
 	info, err := os.Stat(name)
 	if err != nil {

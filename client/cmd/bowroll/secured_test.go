@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"net"
 	"os"
 	"path/filepath"
 	"strings"
@@ -10,6 +11,7 @@ import (
 
 	"github.com/prometheus/client_golang/prometheus"
 	"go.uber.org/zap"
+	"google.golang.org/grpc"
 
 	"bowroll/server"
 	"bowroll/server/access"
@@ -44,19 +46,26 @@ func (s *secrets) issue(t *testing.T, by *certstest.Authority, name string) (cer
 	return certificate, key
 }
 
-// serveSecured runs a service that asks who calls until the test ends: planner may
-// read everywhere.
-func serveSecured(t *testing.T, s *secrets) (address string) {
+// serveSecured runs a service that asks who calls, and keeps nothing beyond the test.
+func serveSecured(t *testing.T, s *secrets, who access.Config) (address string) {
 	t.Helper()
 	held, err := certs.Open(certs.Files{Certificate: s.server, Key: s.keys, Clients: s.ca})
 	if err != nil {
 		t.Fatal(err)
 	}
 	registry := prometheus.NewRegistry()
-	guard, err := access.New(access.Config{Certificates: map[string][]string{"cn:planner": {"reader@*"}}}, time.Now, registry)
+	guard, err := access.New(who, time.Now, registry)
 	if err != nil {
 		t.Fatal(err)
 	}
+	if err := guard.ReadFiles(t.Context()); err != nil {
+		t.Fatal(err)
+	}
+	kept, err := assembly.OpenStore(t.Context(), filepath.Join(t.TempDir(), "kept.db"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { _ = kept.Close() })
 	catalog, err := assembly.BuiltInCatalog()
 	if err != nil {
 		t.Fatal(err)
@@ -64,7 +73,7 @@ func serveSecured(t *testing.T, s *secrets) (address string) {
 	service, err := assembly.New(server.Config{
 		GRPCAddress: "127.0.0.1:0", Grace: time.Second, Certificates: held, Access: guard,
 		Log: zap.NewNop(), NewID: assembly.NewID, Registry: registry,
-	}, catalog)
+	}, catalog, assembly.WithStore(kept, time.Now))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -89,7 +98,7 @@ func serveSecured(t *testing.T, s *secrets) (address string) {
 
 func TestAServiceThatAsksWhoCalls(t *testing.T) {
 	s := newSecrets(t)
-	address := serveSecured(t, s)
+	address := serveSecured(t, s, access.Config{Certificates: map[string][]string{"cn:planner": {"reader@*"}}})
 	planner, plannerKey := s.issue(t, s.authority, "planner")
 	visitor, visitorKey := s.issue(t, s.authority, "visitor")
 	stranger, strangerKey := s.issue(t, certstest.New(t, "another"), "stranger")
@@ -111,7 +120,7 @@ func TestAServiceThatAsksWhoCalls(t *testing.T) {
 		said []string
 	}{
 		{"one it knows", []string{"--ca", s.ca, "--client-certificate", planner, "--client-key", plannerKey}, exitAnswered, nil},
-		{"nobody", []string{"--ca", s.ca}, exitService, []string{"a client certificate\n", "--client-certificate and --client-key"}},
+		{"nobody", []string{"--ca", s.ca}, exitService, []string{"a client certificate\n", "help: --token-file, or --client-certificate and --client-key, say who calls"}},
 		{"one without a grant", []string{"--ca", s.ca, "--client-certificate", visitor, "--client-key", visitorKey}, exitService, []string{"the name in the certificate is not known here"}},
 		{"one that another authority signed", []string{"--timeout", "500ms", "--ca", s.ca, "--client-certificate", stranger, "--client-key", strangerKey}, exitService, []string{"no service answers", "does it take what the authority of --client-certificate signed"}},
 		{"a service that nobody here trusts", []string{"--timeout", "500ms", "--client-certificate", planner, "--client-key", plannerKey}, exitService, []string{"no service answers", "unknown authority", "--ca"}},
@@ -132,5 +141,21 @@ func TestAServiceThatAsksWhoCalls(t *testing.T) {
 				}
 			}
 		})
+	}
+}
+
+// What does not encrypt is told from what is not there.
+func TestAServiceThatDoesNotEncrypt(t *testing.T) {
+	s := newSecrets(t)
+	listener, err := net.Listen("tcp", "127.0.0.1:0")
+	if err != nil {
+		t.Fatal(err)
+	}
+	clear := grpc.NewServer()
+	go func() { _ = clear.Serve(listener) }() // ends with Stop
+	defer clear.Stop()
+	code, _, stderr := run(t.Context(), nil, "--timeout", "500ms", "--server", listener.Addr().String(), "--ca", s.ca, "model")
+	if code != exitService || !strings.Contains(stderr, "bowrolld needs --tls-certificate") {
+		t.Errorf("exit code %d, stderr %q", code, stderr)
 	}
 }

@@ -21,7 +21,8 @@ _BATCH = 10_000
 class Client:
     """The service at ``address``, such as ``http://127.0.0.1:8472``.
 
-    ``token`` is a bearer token, or a function that returns one; ``timeout_s``
+    ``token`` is a bearer token, or a function that returns one, asked for each
+    time; it goes over https, or to a loopback address, and nowhere else; ``timeout_s``
     bounds each call with its retries; ``tls`` is the context of an https
     address, with a client certificate where the service asks for one.
 

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import http.client
+import ipaddress
 import json
 import random
+import re
 import socket
 import ssl
 import time
@@ -18,6 +20,9 @@ from .stream import Stream
 # Codes after which nothing was done, so that asking again is safe.
 _AGAIN = {"UNAVAILABLE", "RESOURCE_EXHAUSTED"}
 
+# What a bearer token may be: RFC 6750, section 2.1.
+_TOKEN = re.compile(r"[A-Za-z0-9._~+/-]+=*")
+
 
 @dataclass
 class Transport:
@@ -29,7 +34,7 @@ class Transport:
     """
 
     address: str
-    token: Union[str, Callable[[], str], None] = None
+    token: Union[str, Callable[[], str], None] = field(default=None, repr=False)
     timeout_s: float = 60.0
     attempts: int = 4
     tls: Optional[ssl.SSLContext] = None
@@ -46,6 +51,11 @@ class Transport:
             raise ValueError(f"address = {self.address!r}: leave out what follows the port")
         self._host = parts.netloc
         self._secure = parts.scheme == "https"
+        if self.token is not None and not self._secure and not _loopback(parts.hostname):
+            raise ValueError(
+                f"address = {self.address!r}: the token would go there in the clear, where others can read it:"
+                " give https://HOST:PORT, or a loopback address"
+            )
 
     def ask(self, verb: str, path: str, body: Optional[Mapping[str, Any]], again: bool) -> Dict[str, Any]:
         """Sends one request and returns its answer.
@@ -116,9 +126,8 @@ class Transport:
         headers = {"Accept": accept, "Grpc-Timeout": f"{min(int(timeout_s * 1000) + 1, 99_999_999)}m"}
         if body is not None:
             headers["Content-Type"] = "application/json"
-        token = self.token() if callable(self.token) else self.token
-        if token:
-            headers["Authorization"] = f"Bearer {token}"
+        if self.token is not None:
+            headers["Authorization"] = _bearer(self.token() if callable(self.token) else self.token)
         try:
             connection.request(verb, path, body, headers)
             return connection, connection.getresponse()
@@ -131,6 +140,26 @@ class Transport:
 def encode(body: Mapping[str, Any]) -> bytes:
     """JSON of a request. NaN and infinity are refused: they are no measurement."""
     return json.dumps(body, allow_nan=False, separators=(",", ":"), ensure_ascii=False).encode()
+
+
+def _bearer(token: str) -> str:
+    """The header of a token. The error does not show it, as that of a bad header would."""
+    if not _TOKEN.fullmatch(token):
+        raise ValueError(
+            "token: is none: letters, digits and -._~+/ with = at the end are allowed;"
+            ' give it alone, without "Bearer", white space or line ends'
+        )
+    return "Bearer " + token
+
+
+def _loopback(host: str) -> bool:
+    """Whether a host can only be this machine."""
+    if host == "localhost":
+        return True
+    try:
+        return ipaddress.ip_address(host).is_loopback
+    except ValueError:
+        return False
 
 
 def _object(text: bytes, where: str) -> Dict[str, Any]:

@@ -148,3 +148,28 @@ class Calls(unittest.TestCase):
         for address in ("127.0.0.1:8472", "ftp://host", "http://host/v1"):
             with self.subTest(address=address), self.assertRaises(ValueError):
                 Client(address)
+
+    def test_a_token_never_goes_over_a_network_in_the_clear(self):
+        for address in ("http://10.0.0.1:8472", "http://varrow.example", "http://localhost.example:8472", "http://[2001:db8::1]:8472"):
+            with self.subTest(address=address), self.assertRaisesRegex(ValueError, "in the clear.*https://"):
+                Client(address, token="secret")
+            Client(address)
+        for address in ("https://varrow.example", "http://localhost:8472", "http://[::1]:8472", "http://127.8.8.8:1"):
+            Client(address, token="secret")
+
+    def test_a_token_is_asked_for_each_time_and_not_shown(self):
+        tokens = iter(["first", "second"])
+        client = Client(f"http://127.0.0.1:{self.server.server_port}", token=lambda: next(tokens))
+        self.answers((200, {}, b"{}"), (200, {}, b"{}"))
+        client.model()
+        client.model()
+        self.assertEqual([headers["Authorization"] for _, _, headers, _ in self.server.asked], ["Bearer first", "Bearer second"])
+        self.assertNotIn("secret", repr(Client("http://localhost:8472", token="secret").transport))
+
+    def test_what_is_no_token_is_refused_unseen(self):
+        for token in ("", "Bearer secret", "secret\n", "secret\r\nX-Other: 1", "="):
+            client = Client(f"http://127.0.0.1:{self.server.server_port}", token=token)
+            with self.subTest(token=token), self.assertRaises(ValueError) as refused:
+                client.model()
+            self.assertNotIn("secret", str(refused.exception))
+        self.assertEqual(self.server.asked, [])
