@@ -92,8 +92,7 @@ func tail(z float64) float64 {
 	return float64(power*whole) + float64(power*part)
 }
 
-// trapezia are 2 w(n) n^2 h^2 for n from 1; their sum without n^2 h^2, and one, is
-// that of two numbers.
+// trapezia are 2 w(n) n^2 h^2 for n from 1.
 var trapezia = [...]float64{
 	0.38940039153570244, 0.7357588823428847, 0.4742965105283895, 0.14652511110987343,
 	0.024130676702846365, 0.002221376473560232, 0.00011723537610716073, 3.6011255910162917e-06,
@@ -101,6 +100,7 @@ var trapezia = [...]float64{
 	3.7836839132519643e-17,
 }
 
+// 1 and all 2 w(n) together, as the sum of two numbers.
 const (
 	trapeziaHigh = 3.544907701811032
 	trapeziaLow  = -1.0258874541193641e-16

@@ -41,7 +41,7 @@
 // # Accuracy
 //
 // The ground run is integrated by Taylor series between exact break points and
-// good to about 1e-9 relative, 1e-8 at worst where the run is well conditioned; the flight by an embedded Runge-Kutta pair, to
-// about 1e-6. Results do not depend on the number of cores and, as far as the
-// elementary functions of package math allow, not on the architecture.
+// good to about 1e-9 relative, 1e-8 at worst where the run is well conditioned;
+// the flight by an embedded Runge-Kutta pair, to about 1e-6. Results do not depend
+// on the number of cores, nor a bit of them on the processor.
 package takeoff

@@ -125,9 +125,9 @@ const (
 )
 
 // stepFactor is by how much the next step should be longer: 0.9 relative^(-1/5),
-// rounded down to one of a few factors. A step length is then a product of
-// constants, and rounding errors that differ between architectures cannot grow
-// by way of it where the path has a kink.
+// rounded down to one of a few factors. It needs no power, and as a step length is
+// then a product of constants, rounding errors cannot grow by way of it where the
+// path has a kink.
 func stepFactor(relative float64) float64 {
 	for _, factor := range [...]float64{5, 3, 2, 1.5, 1.2, 1, 0.85, 0.7, 0.5, 0.35} {
 		ratio := 0.9 / factor
