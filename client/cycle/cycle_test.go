@@ -123,9 +123,7 @@ func TestFlagsTakeTheFilesPlace(t *testing.T) {
 		t.Fatal(err)
 	}
 	for path, text := range map[string]string{"headwind": "10 m/s", "air.temperature": "30", "boosters.firing.mode": "best"} {
-		if err := document.Set(path, text, "--"+path); err != nil {
-			t.Fatal(err)
-		}
+		document.Set(path, text, "--"+path)
 	}
 	into := &bowrollv1.TakeoffCase{}
 	_, err = document.Decode(into)
@@ -140,8 +138,31 @@ func TestFlagsTakeTheFilesPlace(t *testing.T) {
 	if !slices.Equal(places, want) {
 		t.Errorf("faults at %q, want %q", places, want)
 	}
-	if err := document.Set("headwind.speed", "1 kt", "--set"); err == nil {
-		t.Error("a path through a value was accepted")
+}
+
+func TestEveryPathThatCannotBeSetIsTold(t *testing.T) {
+	document, err := cycle.Parse("case.yaml", []byte("aircraft_type: corvane\ngross_mass: 12,000 lb\nheadwind: 20 kt\n"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, path := range []string{"headwind.speed", "gross_mass.value", "flap", "flap.name", "headwind[0].speed"} {
+		document.Set(path, "1 kt", "--set "+path)
+	}
+	document.Refuse(cycle.Fault{Place: cycle.Place{Flag: "--air"}, Problem: "is thin"}, "air")
+	_, err = document.Decode(&bowrollv1.TakeoffCase{})
+	for _, want := range []string{
+		"--set headwind.speed: headwind holds no keys, so headwind.speed cannot be set",
+		"--set gross_mass.value: gross_mass holds no keys, so gross_mass.value cannot be set",
+		"--set flap.name: flap holds no keys, so flap.name cannot be set",
+		"--set headwind[0].speed: headwind is no list, so headwind[0].speed cannot be set",
+		"--air: is thin",
+	} {
+		if err == nil || !strings.Contains(err.Error()+"\n", want+"\n") {
+			t.Errorf("error is %v, want it to say %q", err, want)
+		}
+	}
+	if err != nil && strings.Contains(err.Error(), "air: is missing") {
+		t.Errorf("what was refused is called missing too: %v", err)
 	}
 }
 
@@ -166,7 +187,7 @@ func FuzzRead(f *testing.F) {
 	mutate.More(f)
 	f.Fuzz(func(t *testing.T, source []byte) {
 		if document, err := cycle.Parse("fuzz.yaml", source); err == nil {
-			_ = document.Set("air.temperature", string(source[:min(len(source), 20)]), "--temperature") // any text may follow a flag
+			document.Set("air.temperature", string(source[:min(len(source), 20)]), "--temperature") // any text may follow a flag
 			_, _ = document.Decode(&bowrollv1.TakeoffCase{})
 		}
 		c, index, err := cycle.Read("fuzz.yaml", source)

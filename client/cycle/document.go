@@ -3,9 +3,10 @@ package cycle
 import (
 	"bytes"
 	"errors"
-	"fmt"
 	"io"
+	"maps"
 	"regexp"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -20,6 +21,9 @@ type Document struct {
 	name string
 	root *yaml.Node
 	flag map[*yaml.Node]string // flag that gave a node
+
+	refused  Faults          // what is wrong with values before they are read
+	supplied map[string]bool // paths that a fault of these leaves unwritten
 }
 
 // Read reads a launch cycle. name is how the file is called in faults. The
@@ -81,32 +85,49 @@ func unreadable(name string, err error) Fault {
 
 // Set writes a value at a path of keys, e.g. air.temperature, in place of what
 // stood there; loads[0] leads into the first item of a list. flag is how the
-// value is called in faults, e.g. --temperature. The error is a [Fault] that says
-// that the path leads through something that is no mapping.
-func (d *Document) Set(path, text, flag string) error {
-	return d.put(path, flag, &yaml.Node{Kind: yaml.ScalarNode, Value: text})
+// value is called in faults, e.g. --temperature. A path that leads through
+// something that holds no keys is a fault, which [Document.Decode] tells with all
+// others.
+func (d *Document) Set(path, text, flag string) {
+	d.put(path, flag, &yaml.Node{Kind: yaml.ScalarNode, Value: text})
 }
 
 // SetList is Set for a list of values.
-func (d *Document) SetList(path string, texts []string, flag string) error {
+func (d *Document) SetList(path string, texts []string, flag string) {
 	list := &yaml.Node{Kind: yaml.SequenceNode}
 	for _, text := range texts {
 		item := &yaml.Node{Kind: yaml.ScalarNode, Value: text}
 		d.mark(item, flag)
 		list.Content = append(list.Content, item)
 	}
-	return d.put(path, flag, list)
+	d.put(path, flag, list)
+}
+
+// Refuse adds a fault to those that [Document.Decode] tells. What stays unwritten for
+// it, at these paths, is not called missing too.
+func (d *Document) Refuse(fault Fault, paths ...string) {
+	d.refused = append(d.refused, fault)
+	if d.supplied == nil {
+		d.supplied = map[string]bool{}
+	}
+	for _, path := range paths {
+		d.supplied[path] = true
+	}
 }
 
 // put writes a node at a path of keys. Without a flag the nodes on the way there
 // stand where the value does.
-func (d *Document) put(path, flag string, value *yaml.Node) error {
+func (d *Document) put(path, flag string, value *yaml.Node) {
 	at, steps := d.root, strings.Split(path, ".")
 	line, column := value.Line, value.Column
+	refuse := func(why string) {
+		d.Refuse(Fault{Place: Place{d.name, line, column, flag}, Value: value.Value, Problem: why + ", so " + path + " cannot be set"})
+	}
 	for i, step := range steps {
 		step, item := strings.CutSuffix(step, "[0]")
 		if at.Kind != yaml.MappingNode {
-			return Fault{Place: Place{d.name, line, column, flag}, Value: value.Value, Problem: fmt.Sprintf("%s holds no keys, so %s cannot be set", strings.Join(steps[:i], "."), path)}
+			refuse(strings.Join(steps[:i], ".") + " holds no keys")
+			return
 		}
 		child := valueOf(at, step)
 		if child == nil {
@@ -121,7 +142,8 @@ func (d *Document) put(path, flag string, value *yaml.Node) error {
 		}
 		if item {
 			if child.Kind != yaml.SequenceNode {
-				return Fault{Place: Place{d.name, line, column, flag}, Value: value.Value, Problem: fmt.Sprintf("%s is no list, so %s cannot be set", step, path)}
+				refuse(step + " is no list")
+				return
 			}
 			if len(child.Content) == 0 {
 				first := &yaml.Node{Kind: yaml.MappingNode, Line: line, Column: column}
@@ -137,7 +159,6 @@ func (d *Document) put(path, flag string, value *yaml.Node) error {
 		}
 		at = child
 	}
-	return nil
 }
 
 func (d *Document) mark(node *yaml.Node, flag string) {
@@ -179,7 +200,7 @@ func (d *Document) Decode(into proto.Message) (*Index, error) {
 }
 
 func (d *Document) decode(into proto.Message) (*Index, Faults) {
-	r := &reader{document: d, index: newIndex()}
+	r := &reader{document: d, index: newIndex(), faults: slices.Clone(d.refused), supplied: maps.Clone(d.supplied)}
 	r.message(d.root, "", "", into.ProtoReflect())
 	return r.index, r.faults
 }

@@ -1,7 +1,6 @@
 package cycle
 
 import (
-	"errors"
 	"fmt"
 	"maps"
 	"slices"
@@ -38,14 +37,13 @@ func ReadRuns(name string, source []byte) ([]ObservedRun, error) {
 // A value is called in faults by the flag and its key. The error is a [Faults].
 func ReadRunKeys(name, flag string, values map[string]string) (ObservedRun, error) {
 	document := New(name)
-	var faults Faults
 	for _, path := range slices.Sorted(maps.Keys(values)) {
-		faults = document.gather(faults, document.Set(path, values[path], flag+" "+path))
+		document.Set(path, values[path], flag+" "+path)
 	}
 	run := &bowrollv1.ObservedRun{}
-	index, more := document.decode(run)
+	index, faults := document.decode(run)
 	runs := []ObservedRun{{run, index}}
-	runs, err := told(name, runs, slices.Concat(faults, more, unnamed(runs)))
+	runs, err := told(name, runs, append(faults, unnamed(runs)...))
 	if err != nil {
 		return ObservedRun{}, err
 	}
@@ -65,7 +63,7 @@ func ReadRunsCSV(name string, source []byte) ([]ObservedRun, error) {
 		for i, cell := range row {
 			if cell.text != "" && columns.paths[i] != "" {
 				node := &yaml.Node{Kind: yaml.ScalarNode, Tag: columns.tags[i], Value: cell.text, Line: cell.place.Line, Column: cell.place.Column}
-				faults = document.gather(faults, document.put(columns.paths[i], "", node))
+				document.put(columns.paths[i], "", node)
 			}
 		}
 		run := &bowrollv1.ObservedRun{}
@@ -73,14 +71,6 @@ func ReadRunsCSV(name string, source []byte) ([]ObservedRun, error) {
 		faults, runs = append(faults, more...), append(runs, ObservedRun{run, index})
 	}
 	return told(name, runs, columns.once(slices.Concat(columns.faults, faults, unnamed(runs))))
-}
-
-// gather adds the fault that a value could not be set for, if there is one.
-func (d *Document) gather(faults Faults, err error) Faults {
-	if fault := (Fault{}); errors.As(err, &fault) {
-		faults = append(faults, fault)
-	}
-	return faults
 }
 
 // unnamed faults runs without a name of their own.

@@ -179,18 +179,17 @@ func counts(t *bowrollv1.AircraftType, in url.Values) []count {
 // windRequest makes the request of a form that is filled in.
 func windRequest(shown *windView) (*bowrollv1.WindLimitsComputeRequest, []fault) {
 	document := cycle.New("form")
-	set := func(path, text, label string) { _ = document.Set(path, text, label) } // the paths are ours and fit
-	set("deck", shown.Deck.GetName(), "Deck")
-	set("aircraft_type", shown.Type.GetName(), "Aircraft type")
+	document.Set("deck", shown.Deck.GetName(), "Deck")
+	document.Set("aircraft_type", shown.Type.GetName(), "Aircraft type")
 	// The contract asks every case for a wind; this one's is searched for.
-	set("headwind", "0 m/s", "Headwind")
+	document.Set("headwind", "0 m/s", "Headwind")
 	units := shown.In.Get("booster") != ""
 	for _, k := range windKeys {
 		text := strings.TrimSpace(shown.In.Get(k.field))
 		if text == "" || strings.HasPrefix(k.path, "boosters.") && !units {
 			continue
 		}
-		set(k.path, text, k.label)
+		document.Set(k.path, text, k.label)
 	}
 	asked := &bowrollv1.WindLimitsComputeRequest{Case: &bowrollv1.TakeoffCase{}, FiringPlan: bowrollv1.FiringPlan_FIRING_PLAN_REPLANNED, DirectionStepDeg: proto.Float64(pictureStep)}
 	for _, c := range shown.Counts {
@@ -202,8 +201,8 @@ func windRequest(shown *windView) (*bowrollv1.WindLimitsComputeRequest, []fault)
 		asked.UnitCounts = []int32{0}
 	}
 	if units {
-		set("boosters.count", fmt.Sprint(slices.Max(asked.UnitCounts)), "Units")
-		set("boosters.firing.mode", "best", "Firing")
+		document.Set("boosters.count", fmt.Sprint(slices.Max(asked.UnitCounts)), "Units")
+		document.Set("boosters.firing.mode", "best", "Firing")
 	}
 	var faults cycle.Faults
 	if _, err := document.Decode(asked.GetCase()); errors.As(err, &faults) {

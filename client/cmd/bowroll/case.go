@@ -83,15 +83,11 @@ func (f *caseFlags) document(p *program) (*cycle.Document, error) {
 	for i := range flags.NumField() {
 		field := flags.Field(i)
 		if path := field.Tag.Get("path"); path != "" && values.Field(i).String() != "" {
-			if err := document.Set(path, values.Field(i).String(), flagName(field.Name)); err != nil {
-				return nil, badInput{err}
-			}
+			document.Set(path, values.Field(i).String(), flagName(field.Name))
 		}
 	}
 	for _, path := range sortedKeys(f.Set) {
-		if err := document.Set(path, f.Set[path], "--set "+path); err != nil {
-			return nil, badInput{err}
-		}
+		document.Set(path, f.Set[path], "--set "+path)
 	}
 	return document, nil
 }

@@ -123,9 +123,7 @@ func vary(name string, source []byte, asked *bowrollv1.Cycle, text string) (*bow
 			faults = append(faults, fault(key, "cannot be varied", "natural_wind.*, air.*, ship.*, crews.*, policy.*, greatest_speed, reserve_count, lots.ID", ""))
 			continue
 		}
-		if err := document.Set(key, value, "--vary"); err != nil {
-			faults = append(faults, fault(key, err.Error(), "", ""))
-		}
+		document.Set(key, value, "--vary")
 	}
 	changed := &bowrollv1.Cycle{}
 	if _, err := document.Decode(changed); err != nil {

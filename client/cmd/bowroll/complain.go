@@ -122,10 +122,11 @@ func faulty(faults cycle.Faults) *problem {
 
 // flagOf names the flag that a fault of the command line is about.
 func flagOf(f cycle.Fault) (string, bool) {
-	if flag, ok := casePaths()[f.Path]; ok && (f.Place.File == commandLineName || f.Place.Flag == flag) {
+	key := strings.HasPrefix(f.Place.Flag, "--set ")
+	if flag, ok := casePaths()[f.Path]; ok && (missing(f) || !key) && (f.Place.File == commandLineName || f.Place.Flag == flag) {
 		return flag, true
 	}
-	return f.Place.Flag, strings.HasPrefix(f.Place.Flag, "--set ")
+	return f.Place.Flag, key
 }
 
 func missing(f cycle.Fault) bool { return f.Problem == "is missing" }

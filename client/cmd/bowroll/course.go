@@ -91,14 +91,10 @@ func (c *courseCommand) document(p *program) (document *cycle.Document, cycles *
 		if field.Tag.Get("group") == "Load" {
 			path = "loads[0].limits." + path
 		}
-		if err := document.Set(path, value, flagName(field.Name)); err != nil {
-			return nil, nil, nil, badInput{err}
-		}
+		document.Set(path, value, flagName(field.Name))
 	}
 	if c.limits() && !document.HasPath("loads[0].id") {
-		if err := document.Set("loads[0].id", flagLoad, "--least-headwind"); err != nil {
-			return nil, nil, nil, badInput{err}
-		}
+		document.Set("loads[0].id", flagLoad, "--least-headwind")
 	}
 	return document, cycles, index, nil
 }

@@ -57,9 +57,7 @@ func (c *windCommand) Run(p *program) error {
 	}
 	if !document.Has("headwind") && !document.Has("natural_wind") && !document.Has("deck_wind") {
 		// The contract asks every case for a wind; this one's is searched for.
-		if err := document.Set("headwind", "0 m/s", "--headwind"); err != nil {
-			return badInput{err}
-		}
+		document.Set("headwind", "0 m/s", "--headwind")
 	}
 	asked, index, err := decode(document)
 	if err != nil {

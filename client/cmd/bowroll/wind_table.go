@@ -32,10 +32,14 @@ type tableFlags struct {
 
 // unused refuses flags of the table where there is none.
 func (c *windCommand) unused() error {
-	for flag, given := range map[string]bool{"--masses": c.Masses != "", "--temperatures": c.Temperatures != "", "--csv": c.CSV != ""} {
-		if given {
-			return badInput{fmt.Errorf("%s goes with --table", flag)}
+	var faults []error
+	for _, f := range []struct{ flag, given string }{{"--masses", c.Masses}, {"--temperatures", c.Temperatures}, {"--csv", c.CSV}} {
+		if f.given != "" {
+			faults = append(faults, fmt.Errorf("%s goes with --table", f.flag))
 		}
+	}
+	if err := errors.Join(faults...); err != nil {
+		return badInput{err}
 	}
 	return nil
 }
@@ -64,24 +68,18 @@ func (c *windCommand) tableDocument(p *program) (*cycle.Document, error) {
 			return nil, err
 		}
 	}
-	var fail error
-	set := func(err error) {
-		if fail == nil && err != nil {
-			fail = badInput{err}
-		}
-	}
 	c.each(func(path, value, flag string) {
 		switch {
 		case path == "headwind" || path == "crosswind" || path == "boosters.duds":
-			set(fmt.Errorf("%s has no place in a table of winds", flag))
+			document.Refuse(cycle.Fault{Place: cycle.Place{File: commandLineName, Flag: flag}, Value: value, Problem: "has no place in a table of winds"})
 		case path == "boosters.count":
-			set(document.SetList("loads[0].unit_counts", []string{value}, flag))
+			document.SetList("loads[0].unit_counts", []string{value}, flag)
 		case tableLists[path] != "":
-			set(document.SetList(tableLists[path], []string{value}, flag))
+			document.SetList(tableLists[path], []string{value}, flag)
 		case tablePaths[path] != "":
-			set(document.Set(tablePaths[path], value, flag))
+			document.Set(tablePaths[path], value, flag)
 		default:
-			set(document.Set(path, value, flag))
+			document.Set(path, value, flag)
 		}
 	})
 	if len(c.Counts) > 0 {
@@ -89,37 +87,38 @@ func (c *windCommand) tableDocument(p *program) (*cycle.Document, error) {
 		for i, n := range c.Counts {
 			counts[i] = strconv.Itoa(int(n))
 		}
-		set(document.SetList("loads[0].unit_counts", counts, "--counts"))
+		document.SetList("loads[0].unit_counts", counts, "--counts")
 	}
 	for _, list := range []struct {
 		flag, path string
 		dimension  quantity.Dimension
 		written    string
+		fills      []string // paths that its first value fills where nothing else does
 	}{
-		{"--masses", "loads[0].gross_masses", quantity.Mass, c.Masses},
-		{"--temperatures", "temperatures", quantity.Temperature, c.Temperatures},
+		{"--masses", "loads[0].gross_masses", quantity.Mass, c.Masses, nil},
+		{"--temperatures", "temperatures", quantity.Temperature, c.Temperatures, []string{"air.temperature", "air"}},
 	} {
 		if list.written == "" {
 			continue
 		}
 		texts, err := ranges(list.dimension, list.written)
 		if err != nil {
-			return nil, cycle.Faults{{Place: cycle.Place{File: commandLineName, Flag: list.flag}, Value: list.written,
-				Problem: err.Error(), Hint: `e.g. "` + list.dimension.Example() + `", or a range: "A to B by C"`}}
+			document.Refuse(cycle.Fault{Place: cycle.Place{File: commandLineName, Flag: list.flag}, Value: list.written,
+				Problem: err.Error(), Hint: `e.g. "` + list.dimension.Example() + `", or a range: "A to B by C"`}, append(list.fills, list.path)...)
+			continue
 		}
-		set(document.SetList(list.path, texts, list.flag))
+		document.SetList(list.path, texts, list.flag)
+		if len(list.fills) > 0 && !document.HasPath(list.fills[0]) {
+			document.Set(list.fills[0], texts[0], list.flag)
+		}
 	}
 	for _, path := range sortedKeys(c.Set) {
-		set(document.Set(path, c.Set[path], "--set "+path))
+		document.Set(path, c.Set[path], "--set "+path)
 	}
 	if !document.Has("firing_plan") {
-		set(document.Set("firing_plan", c.FiringPlan, "--firing-plan"))
+		document.Set("firing_plan", c.FiringPlan, "--firing-plan")
 	}
-	if c.Temperatures != "" && !document.HasPath("air.temperature") {
-		texts, _ := ranges(quantity.Temperature, c.Temperatures)
-		set(document.Set("air.temperature", texts[0], "--temperatures"))
-	}
-	return document, fail
+	return document, nil
 }
 
 // mostInRange is how many values one range may have.
