@@ -104,6 +104,12 @@ func TestSheets(t *testing.T) {
 		{"gets-off-si", 80, quantity.SI, false, takeoff("gets-off")},
 		{"too-long", 80, quantity.Trade, false, takeoff("too-long")},
 		{"never", 80, quantity.Trade, false, takeoff("never")},
+		{"firing", 80, quantity.Trade, false, func(w io.Writer, s sheet.Style) error {
+			return sheet.FoundFiring(w, s, "corvane, 2 units emberlin-6, spot s3", load(t, "firing", &bowrollv1.TakeoffsFindFiringResponse{}))
+		}},
+		{"firing-si", 60, quantity.SI, false, func(w io.Writer, s sheet.Style) error {
+			return sheet.FoundFiring(w, s, "", load(t, "firing", &bowrollv1.TakeoffsFindFiringResponse{}))
+		}},
 		{"wind", 80, quantity.Trade, false, func(w io.Writer, s sheet.Style) error {
 			return sheet.WindLimits(w, s, "corvane", load(t, "wind", &bowrollv1.WindLimitsComputeResponse{}))
 		}},
@@ -174,6 +180,10 @@ func TestEmptyAnswers(t *testing.T) {
 		},
 		"takeoff": func(w io.Writer) error {
 			return sheet.Takeoff(w, style, "", &bowrollv1.Takeoff{Roll: &bowrollv1.Roll{}})
+		},
+		"firing": func(w io.Writer) error {
+			return sheet.FoundFiring(w, style, "", &bowrollv1.TakeoffsFindFiringResponse{Curve: []*bowrollv1.FiringPoint{{}},
+				PlannedFiring: &bowrollv1.PlannedFiring{Planned: &bowrollv1.FiringOption{}}})
 		},
 		"wind": func(w io.Writer) error {
 			return sheet.WindLimits(w, style, "", &bowrollv1.WindLimitsComputeResponse{Limits: []*bowrollv1.WindLimit{{}}})

@@ -18,7 +18,7 @@ func Takeoff(w io.Writer, style Style, about string, off *bowrollv1.Takeoff) err
 	p.warnings(alone(off.GetCautions()))
 	p.run(off)
 	p.firing(off)
-	p.failures(off)
+	p.failures(off.GetFailures(), off.Covered)
 	p.limits(off)
 	p.box(off)
 	p.around(off)
@@ -137,12 +137,8 @@ func (p *page) firing(off *bowrollv1.Takeoff) {
 		if o == nil {
 			continue
 		}
-		command := given(o.DelayS, seconds)
-		if o.GetMode() == bowrollv1.FiringMode_FIRING_MODE_ON_BRAKES {
-			command = "brakes"
-		}
-		t.row(plain(clean(o.GetId()), command, p.givenMeasured(length, o.RunM), p.givenMeasured(length, o.RequiredRunM),
-			p.givenMeasured(length, o.RunOverBestM), given(o.BurnEndMinusLiftoffS, func(v float64) string { return fmt.Sprintf("%+.1f s", v) }))...)
+		t.row(plain(clean(o.GetId()), command(o), p.givenMeasured(length, o.RunM), p.givenMeasured(length, o.RequiredRunM),
+			p.givenMeasured(length, o.RunOverBestM), given(o.BurnEndMinusLiftoffS, signedSeconds))...)
 	}
 	p.table(t)
 	var costs []string
@@ -197,15 +193,16 @@ func (p *page) worth(w *bowrollv1.Worth) {
 	p.labelled(tonePlain, "Worth", tonePlain, text, labelColumns)
 }
 
-// failures draws what may fail and the way out of each.
-func (p *page) failures(off *bowrollv1.Takeoff) {
-	if len(off.GetFailures()) == 0 {
+// failures draws what may fail and the way out of each. covered says whether every
+// single failure has one; nil where it was not asked.
+func (p *page) failures(list []*bowrollv1.Failure, covered *bool) {
+	if len(list) == 0 {
 		return
 	}
 	aside := ""
-	if off.Covered != nil && off.GetCovered() {
+	if covered != nil && *covered {
 		aside = "every single failure is covered"
-	} else if off.Covered != nil {
+	} else if covered != nil {
 		aside = "NOT every single failure is covered"
 	}
 	p.heading("IF UNITS FAIL", aside)
@@ -219,7 +216,7 @@ func (p *page) failures(off *bowrollv1.Takeoff) {
 		{head: "Control", under: "airspeed", right: true, rank: 2},
 		{head: "Leg"},
 	}}
-	for _, f := range off.GetFailures() {
+	for _, f := range list {
 		leg := cell{text: "none", tone: toneBad}
 		if f.Leg != nil {
 			leg = cell{text: word(f.GetLeg()), tone: toneGood}

@@ -78,6 +78,7 @@ type commandLine struct {
 	Fleet   fleetCommand   `cmd:"" help:"Plan the cycles of several decks that share stock."`
 	Compare compareCommand `cmd:"" help:"Plan variants of a cycle side by side; say what wind over deck buys."`
 	Roll    rollCommand    `cmd:"" help:"Answer one take-off: does it get off in the run it has, and what if a unit fails."`
+	Firing  firingCommand  `cmd:"" help:"Plan when to fire the units of one take-off, and show the run for other moments."`
 	Wind    windCommand    `cmd:"" help:"Say in which winds a load may go, for each number of units."`
 	Course  courseCommand  `cmd:"" help:"Find the course and speed that make a wind every load may go in."`
 	Model   modelCommand   `cmd:"" help:"Show the model's version, or check it against published values."`
