@@ -54,7 +54,10 @@ func Evaluate(ctx context.Context, c *Case, q Question, sample *Sample, workers 
 	if err := c.Validate(); err != nil {
 		return Result{}, err
 	}
-	table := sample.take(c.columns())
+	table, err := sample.take(ctx.Err, c.columns())
+	if err != nil {
+		return Result{}, err
+	}
 	runs := make([]float64, sample.Size())
 	if err := runAll(ctx, c, q.Firing, table, runs, workers); err != nil {
 		return Result{}, err

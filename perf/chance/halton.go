@@ -2,24 +2,29 @@ package chance
 
 import "math/rand/v2"
 
-// halton fills points, one slice for each coordinate, with a Halton sequence in
-// random digits (A. B. Owen, A randomized Halton algorithm in R, 2017): in base b,
-// the coordinate's prime, digit d of a point's number becomes what a permutation
-// of its own makes of it. Digits below the last of a number are drawn too, so
-// that points are anywhere in their cells. The permutations are drawn coordinate
-// after coordinate.
-func halton(points [][]float64, random *rand.Rand) {
-	for j, base := range primes(len(points)) {
-		place := 1
-		weight := 1 / float64(base)
-		for 1-weight < 1 {
-			digits := random.Perm(base)
-			for i := range points[j] {
-				points[j][i] += float64(float64(digits[i/place%base]) * weight)
+// halton fills points with one coordinate of a Halton sequence in random digits
+// (A. B. Owen, A randomized Halton algorithm in R, 2017): in base b, the
+// coordinate's prime, digit d of a point's number becomes what a permutation of
+// its own makes of it. Digits below the last of a number are drawn too, so that
+// points are anywhere in their cells. The coordinates of a sequence draw one after
+// the other from the same source.
+func halton(points []float64, base int, random *rand.Rand) {
+	clear(points)
+	place := 1
+	weight := 1 / float64(base)
+	for 1-weight < 1 {
+		digits := random.Perm(base)
+		// From here on every point's number has the digit 0.
+		beyond := float64(float64(digits[0]) * weight)
+		for i := range points {
+			if place >= len(points) {
+				points[i] += beyond
+				continue
 			}
-			place *= base
-			weight /= float64(base)
+			points[i] += float64(float64(digits[i/place%base]) * weight)
 		}
+		place *= base
+		weight /= float64(base)
 	}
 }
 

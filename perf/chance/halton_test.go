@@ -18,7 +18,10 @@ func TestHaltonIsThatOfALibrary(t *testing.T) {
 	for j := range points {
 		points[j] = make([]float64, size)
 	}
-	halton(points, rand.New(rand.NewPCG(7, 1)))
+	random := rand.New(rand.NewPCG(7, 1))
+	for j, base := range primes(n) {
+		halton(points[j], base, random)
+	}
 	want := mat.NewDense(size, n, nil)
 	samplemv.Halton{Kind: samplemv.Owen, Q: distmv.NewUnitUniform(n, nil), Src: rand.NewPCG(7, 1)}.Sample(want)
 	for j := range points {

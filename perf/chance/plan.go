@@ -207,7 +207,11 @@ func (p *Planner) prepare(c *Case, search Search, sample *Sample) {
 	}
 	p.draws = p.draws[:n]
 	p.runs = slices.Grow(p.runs[:0], n)[:n]
-	table, o := sample.take(c.columns()), c.odds()
+	table, err := sample.take(p.ended, c.columns())
+	if err != nil {
+		return
+	}
+	o := c.odds()
 	for i := range p.draws {
 		if i%block == 0 && p.ended() != nil {
 			return

@@ -12,7 +12,7 @@ import (
 // of a shorter one.
 //
 // A Sample is safe for concurrent use and meant to be kept: it computes its
-// points once, when they are first asked for.
+// coordinates once, when they are first asked for.
 type Sample struct {
 	seed      uint64
 	scrambles int
@@ -20,6 +20,7 @@ type Sample struct {
 
 	mu      sync.Mutex
 	columns []column
+	random  []*rand.Rand // of each scramble, where its next coordinate begins
 }
 
 // column is one coordinate of all points, scramble after scramble.
@@ -46,37 +47,52 @@ func (s *Sample) Scrambles() int { return s.scrambles }
 // Seed is what the points were made with.
 func (s *Sample) Seed() uint64 { return s.seed }
 
-// take gives the first n coordinates.
-func (s *Sample) take(n int) []column {
+// take gives the first n coordinates. It computes those that are missing, unless
+// ended tells that nobody waits for them any more, and keeps those that are done.
+func (s *Sample) take(ended func() error, n int) ([]column, error) {
+	for {
+		if columns, ok := s.first(n); ok {
+			return columns, nil
+		}
+		if err := ended(); err != nil {
+			return nil, err
+		}
+		s.addOne(n)
+	}
+}
+
+// first is the first n coordinates, where they are all there.
+func (s *Sample) first(n int) ([]column, bool) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	if n > len(s.columns) {
-		s.fill(n)
+		return nil, false
 	}
-	return s.columns[:n]
+	return s.columns[:n:n], true
 }
 
-// fill computes n coordinates. Those that were there come out again as they
-// were, since the sequence draws its random digits coordinate by coordinate.
-func (s *Sample) fill(n int) {
-	fresh := make([]column, n)
-	for j := range fresh {
-		fresh[j] = column{scores: make([]float64, s.Size()), bins: make([]uint8, s.Size())}
+// addOne computes one more coordinate where there are fewer than n.
+func (s *Sample) addOne(n int) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if n <= len(s.columns) {
+		return
 	}
-	points := make([][]float64, n)
-	for k := range s.scrambles {
-		for j := range points {
-			points[j] = make([]float64, s.points)
-		}
-		halton(points, rand.New(rand.NewPCG(s.seed, uint64(k))))
-		for j := range points {
-			for i, u := range points[j] {
-				at := k*s.points + i
-				fresh[j].scores[at] = score(u)
-				fresh[j].bins[at] = uint8(min(bins-1, int(u*bins)))
-			}
+	if s.random == nil {
+		for k := range s.scrambles {
+			s.random = append(s.random, rand.New(rand.NewPCG(s.seed, uint64(k))))
 		}
 	}
-	copy(fresh, s.columns)
-	s.columns = fresh
+	base := primes(len(s.columns) + 1)[len(s.columns)]
+	c := column{scores: make([]float64, s.Size()), bins: make([]uint8, s.Size())}
+	points := make([]float64, s.points)
+	for k, random := range s.random {
+		halton(points, base, random)
+		for i, u := range points {
+			at := k*s.points + i
+			c.scores[at] = score(u)
+			c.bins[at] = uint8(min(bins-1, int(u*bins)))
+		}
+	}
+	s.columns = append(s.columns, c)
 }

@@ -16,7 +16,7 @@ import (
 // Compare plans variants of a cycle side by side, and the cycle itself at each
 // speed of a sweep. Fits that variants share are computed once.
 func (c *Cycles) Compare(ctx context.Context, req *bowrollv1.CyclesCompareRequest) (*bowrollv1.CyclesCompareResponse, error) {
-	base, found, err := c.resolver.resolveCycle(cyclePrefix, req.GetCycle())
+	base, found, err := c.resolver.resolveCycle(ctx, cyclePrefix, req.GetCycle())
 	if err != nil {
 		return nil, err
 	}
@@ -27,7 +27,7 @@ func (c *Cycles) Compare(ctx context.Context, req *bowrollv1.CyclesCompareReques
 			path := "variants[" + strconv.Itoa(i) + "]"
 			cycle, faults := varied(req.GetCycle(), v, path)
 			found = append(found, faults...)
-			rc, faults, err := c.resolver.resolveCycle(path, cycle)
+			rc, faults, err := c.resolver.resolveCycle(ctx, path, cycle)
 			if err != nil {
 				return nil, err
 			}
@@ -38,7 +38,7 @@ func (c *Cycles) Compare(ctx context.Context, req *bowrollv1.CyclesCompareReques
 	var sweep []*resolvedCycle
 	if base != nil && req.GetSpeedSweep() != nil {
 		var faults []*bowrollv1.Violation
-		if sweep, faults, err = c.sweep(req); err != nil {
+		if sweep, faults, err = c.sweep(ctx, req); err != nil {
 			return nil, err
 		}
 		found = append(found, faults...)
@@ -245,7 +245,7 @@ func winners(list []*bowrollv1.VariantAnswer) (byLevel []*bowrollv1.LevelWinner,
 
 // sweep resolves the cycle at each speed, the launch axis in the wind unless the
 // course is given.
-func (c *Cycles) sweep(req *bowrollv1.CyclesCompareRequest) ([]*resolvedCycle, []*bowrollv1.Violation, error) {
+func (c *Cycles) sweep(ctx context.Context, req *bowrollv1.CyclesCompareRequest) ([]*resolvedCycle, []*bowrollv1.Violation, error) {
 	s := req.GetSpeedSweep()
 	site, ok := c.resolver.catalog.Site(siteName(req.GetCycle().GetDeck()))
 	if ok && site.GreatestSpeedMps == nil {
@@ -268,7 +268,7 @@ func (c *Cycles) sweep(req *bowrollv1.CyclesCompareRequest) ([]*resolvedCycle, [
 		} else {
 			cycle.LeastSpeedMps, cycle.GreatestSpeedMps = &speed, &speed
 		}
-		rc, faults, err := c.resolver.resolveCycle(cyclePrefix, cycle)
+		rc, faults, err := c.resolver.resolveCycle(ctx, cyclePrefix, cycle)
 		if err != nil {
 			return nil, nil, err
 		}

@@ -26,7 +26,7 @@ const fleetPrefix = "fleet"
 
 // PlanFleet plans several decks at once.
 func (c *Cycles) PlanFleet(ctx context.Context, req *bowrollv1.CyclesPlanFleetRequest) (*bowrollv1.FleetPlan, error) {
-	rf, found, err := c.resolver.resolveFleet(req.GetFleet())
+	rf, found, err := c.resolver.resolveFleet(ctx, req.GetFleet())
 	if err != nil {
 		return nil, err
 	}
@@ -53,7 +53,7 @@ func (c *Cycles) PlanFleet(ctx context.Context, req *bowrollv1.CyclesPlanFleetRe
 }
 
 // resolveFleet turns a fleet into model input with every fault at once.
-func (r resolver) resolveFleet(fleet *bowrollv1.Fleet) (*resolvedFleet, []*bowrollv1.Violation, error) {
+func (r resolver) resolveFleet(ctx context.Context, fleet *bowrollv1.Fleet) (*resolvedFleet, []*bowrollv1.Violation, error) {
 	if fleet == nil {
 		return nil, []*bowrollv1.Violation{{Field: fleetPrefix, Rule: "required", Allowed: "given"}}, nil
 	}
@@ -70,7 +70,7 @@ func (r resolver) resolveFleet(fleet *bowrollv1.Fleet) (*resolvedFleet, []*bowro
 	out := &resolvedFleet{fleet: proto.CloneOf(fleet)}
 	for i, cycle := range out.fleet.GetCycles() {
 		path := "cycles[" + strconv.Itoa(i) + "]"
-		rc, faults, err := r.resolveCycle(fleetPrefix+"."+path, cycle)
+		rc, faults, err := r.resolveCycle(ctx, fleetPrefix+"."+path, cycle)
 		if err != nil {
 			return nil, nil, err
 		}

@@ -80,7 +80,7 @@ func (c *Cycles) oneMoreKnot(ctx context.Context, p *planner, assessor *assessor
 			}
 		}
 	}
-	rc, found, err := c.resolver.resolveCycle(p.rc.prefix, cycle)
+	rc, found, err := c.resolver.resolveCycle(ctx, p.rc.prefix, cycle)
 	if err != nil || len(found) > 0 {
 		return nil, err // a knot more is outside what the contract takes: it has no price
 	}

@@ -1,12 +1,14 @@
 package rpc
 
 import (
+	"context"
 	"math"
 	"slices"
 	"strconv"
 	"strings"
 	"time"
 
+	"google.golang.org/grpc/status"
 	"google.golang.org/protobuf/proto"
 
 	"bowroll/perf/booster"
@@ -65,8 +67,9 @@ type resolvedLot struct {
 	borrowed  bool   // it lies elsewhere in the fleet
 }
 
-// resolveCycle turns a cycle into model input with every fault at once.
-func (r resolver) resolveCycle(prefix string, c *bowrollv1.Cycle) (*resolvedCycle, []*bowrollv1.Violation, error) {
+// resolveCycle turns a cycle into model input with every fault at once. It stops
+// when ctx ends.
+func (r resolver) resolveCycle(ctx context.Context, prefix string, c *bowrollv1.Cycle) (*resolvedCycle, []*bowrollv1.Violation, error) {
 	if c == nil {
 		return nil, []*bowrollv1.Violation{{Field: prefix, Rule: "required", Allowed: "given"}}, nil
 	}
@@ -83,7 +86,7 @@ func (r resolver) resolveCycle(prefix string, c *bowrollv1.Cycle) (*resolvedCycl
 	// Sorties are judged by data only where what they share is sound: otherwise
 	// each would repeat the same fault.
 	if !sharedFault(prefix, f.list) {
-		if err := r.resolveSorties(out, f); err != nil {
+		if err := r.resolveSorties(ctx, out, f); err != nil {
 			return nil, nil, err
 		}
 	}
@@ -231,10 +234,13 @@ func checkQueue(c *bowrollv1.Cycle, f *faults) {
 }
 
 // resolveSorties resolves each sortie as a take-off without units.
-func (r resolver) resolveSorties(out *resolvedCycle, f *faults) error {
+func (r resolver) resolveSorties(ctx context.Context, out *resolvedCycle, f *faults) error {
 	c := out.cycle
 	known := map[string]*resolvedSortie{} // sorties alike in all but name, time and worth
 	for i, s := range c.GetSorties() {
+		if err := ctx.Err(); err != nil {
+			return status.FromContextError(err).Err()
+		}
 		path := "sorties[" + strconv.Itoa(i) + "]"
 		prefix := f.prefix + "." + path
 		if f.has(path) {

@@ -64,7 +64,7 @@ const cyclePrefix = "cycle"
 
 // plan answers a plan. tell is called by one goroutine at a time.
 func (c *Cycles) plan(ctx context.Context, req *bowrollv1.CyclesPlanRequest, tell func(*bowrollv1.PlanProgress)) (*bowrollv1.CyclePlan, error) {
-	rc, found, err := c.resolver.resolveCycle(cyclePrefix, req.GetCycle())
+	rc, found, err := c.resolver.resolveCycle(ctx, cyclePrefix, req.GetCycle())
 	if err != nil {
 		return nil, err
 	}
