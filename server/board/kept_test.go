@@ -80,6 +80,9 @@ func TestALaunchIsRecordedUnitByUnit(t *testing.T) {
 var cardDigest = regexp.MustCompile(`(?i)read-back ([0-9A-Za-z-]+)`)
 
 func TestKeptCardsAreThoseThatWereIssued(t *testing.T) {
+	if testing.Short() {
+		t.Skip("cards of a whole cycle take their time")
+	}
 	w := begin(t, false)
 	w.keepDawn(t.Context())
 	v := w.visitor()
