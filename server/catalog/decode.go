@@ -110,9 +110,9 @@ func (d *decoder) pairs(n *yaml.Node, path string, each func(key, value *yaml.No
 			}
 			continue
 		}
-		inner := key.Value
+		inner := keyText(key.Value)
 		if path != "" {
-			inner = path + "." + key.Value
+			inner = path + "." + inner
 		}
 		if first, twice := seen[key.Value]; twice {
 			d.fault(placeOf(key), &bowrollv1.Violation{
@@ -126,12 +126,23 @@ func (d *decoder) pairs(n *yaml.Node, path string, each func(key, value *yaml.No
 	}
 }
 
+// keyText is a key as a path shows it: in quotes where it would break a line or hide
+// what it is.
+func keyText(key string) string {
+	for _, r := range key {
+		if !strconv.IsPrint(r) {
+			return strconv.Quote(key)
+		}
+	}
+	return key
+}
+
 // unknownKey records a key that nothing reads.
 func (d *decoder) unknownKey(key *yaml.Node, path string, valid []string) {
 	v := &bowrollv1.Violation{Field: shorten(path), Value: "unknown", Rule: "unknown-key", Hint: "valid keys are " + strings.Join(valid, ", ")}
 	if near, ok := nearest.Of(key.Value, valid); ok {
 		v.Hint = "did you mean " + near + "?"
-		d.meant[strings.TrimSuffix(path, key.Value)+near] = true
+		d.meant[strings.TrimSuffix(path, keyText(key.Value))+near] = true
 	}
 	d.fault(placeOf(key), v)
 }

@@ -177,6 +177,7 @@ func FuzzLoad(f *testing.F) {
 			f.Fatal(err)
 		}
 	}
+	f.Add([]byte("decks:\n  - \"na\\nme\": x\n"))
 	v := validator(f)
 	mutate.More(f)
 	f.Fuzz(func(t *testing.T, data []byte) {
