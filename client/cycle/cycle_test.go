@@ -104,6 +104,7 @@ func TestRefusals(t *testing.T) {
 		{"infinity", "policy: {run_factor: .inf}\n", "is not read as a ratio"},
 		{"not a number", "policy: {run_factor: .nan}\n", "is not read as a ratio"},
 		{"output only", "sorties: [{provenance: {}}]\n", "is no key here"},
+		{"a key of two lines", "\"a\\nb\": 1\n", `"a\nb": is no key here`},
 		{"syntax", "id: [\n", "not readable as YAML"},
 		{"tabs", "air:\n\tpressure: 1 Pa\n", "not readable as YAML"},
 	}

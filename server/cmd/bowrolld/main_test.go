@@ -87,6 +87,7 @@ func TestWrongSettingsAreListedTogether(t *testing.T) {
 		{"references in the file", []string{"--config", write(t, "e.yaml", "origin: &a [*a]\ngrpc: &b x\nhttp: *b\n<<: {admin: x}\n")},
 			[]string{"e.yaml:1: origin must be", "e.yaml:2: grpc must be", "e.yaml:3: http must be", "e.yaml:4: a setting's name"}},
 		{"a file that is too long", []string{"--config", write(t, "f.yaml", "grace: 8s #"+strings.Repeat("x", longestFile))}, []string{"longer than 64 KiB"}},
+		{"a name of two lines", []string{"--config", write(t, "g.yaml", "\"a\\nb\": 1\n")}, []string{"g.yaml:1: a setting's name must be one word"}},
 		{"a file that is not YAML", []string{"--config", write(t, "c.yaml", "a: [1\n")}, []string{"not YAML"}},
 		{"a file that is a list", []string{"--config", write(t, "d.yaml", "- a\n")}, []string{"d.yaml:1: ", "key: value"}},
 		{"no file", []string{"--config", "/no/such/file"}, []string{"/no/such/file"}},
