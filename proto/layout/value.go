@@ -109,12 +109,16 @@ func (l *Message) Message(m Value) proto.Message {
 
 // HasUnknown tells whether a message holds what its type does not know.
 func (l *Message) HasUnknown(m Value) bool {
-	return len(*(*[]byte)(unsafe.Add(m.at, l.unknown))) > 0
+	return l.unknownBytes(m) > 0
+}
+
+func (l *Message) unknownBytes(m Value) int {
+	return len(*(*[]byte)(unsafe.Add(m.at, l.unknown)))
 }
 
 // MostBytes is no less than a message takes in binary form, and sooner known.
 func (l *Message) MostBytes(m Value) int {
-	n := len(*(*[]byte)(unsafe.Add(m.at, l.unknown)))
+	n := l.unknownBytes(m)
 	for _, f := range l.Fields {
 		v, present := f.Get(m)
 		switch {

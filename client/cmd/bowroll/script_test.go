@@ -126,6 +126,12 @@ func serve(t *testing.T) (address string) {
 	if err != nil {
 		t.Fatal(err)
 	}
+	return running(t, s)
+}
+
+// running runs a service until the test ends and returns where gRPC listens.
+func running(t testing.TB, s *server.Server) string {
+	t.Helper()
 	ctx, stop := context.WithCancel(context.Background())
 	ready, ended := make(chan server.Addresses, 1), make(chan error, 1)
 	go func() { ended <- s.Run(ctx, func(at server.Addresses) { ready <- at }) }()

@@ -1,7 +1,6 @@
 package main
 
 import (
-	"context"
 	"net"
 	"os"
 	"path/filepath"
@@ -77,23 +76,7 @@ func serveSecured(t *testing.T, s *secrets, who access.Config) (address string) 
 	if err != nil {
 		t.Fatal(err)
 	}
-	ctx, stop := context.WithCancel(context.Background())
-	ready, ended := make(chan server.Addresses, 1), make(chan error, 1)
-	go func() { ended <- service.Run(ctx, func(at server.Addresses) { ready <- at }) }()
-	t.Cleanup(func() {
-		stop()
-		if err := <-ended; err != nil {
-			t.Error(err)
-		}
-	})
-	select {
-	case at := <-ready:
-		return at.GRPC
-	case err := <-ended:
-		ended <- nil
-		t.Fatal(err)
-	}
-	return ""
+	return running(t, service)
 }
 
 func TestAServiceThatAsksWhoCalls(t *testing.T) {
