@@ -58,12 +58,51 @@ func TestAPanicIsHiddenCountedAndLogged(t *testing.T) {
 # HELP bowroll_rpc_panics_total Calls that panicked. Each is a bug.
 # TYPE bowroll_rpc_panics_total counter
 bowroll_rpc_panics_total 2
-# HELP bowroll_rpc_handled_total Calls ended, by status code.
-# TYPE bowroll_rpc_handled_total counter
-bowroll_rpc_handled_total{code="INTERNAL",method="Compute",service="bowroll.v1.Takeoffs"} 2
-`), "bowroll_rpc_panics_total", "bowroll_rpc_handled_total"); err != nil {
+`), "bowroll_rpc_panics_total"); err != nil {
 		t.Error(err)
 	}
+	if got := h.endings(t, "INTERNAL"); got["Takeoffs/Compute"] != 2 {
+		t.Errorf("counted %v", got)
+	}
+}
+
+// A first fault is seen to rise from none.
+func TestFaultsOfEveryMethodAreCountedFromTheStart(t *testing.T) {
+	got := start(t, server.Services{}, nil).endings(t, "INTERNAL")
+	for _, service := range server.Contract() {
+		for i := range service.Methods().Len() {
+			name := string(service.Name()) + "/" + string(service.Methods().Get(i).Name())
+			if count, counted := got[name]; !counted || count != 0 {
+				t.Errorf("%s: %v, counted: %v", name, count, counted)
+			}
+		}
+	}
+}
+
+// endings returns how many calls of each method, "Service/Method", ended with
+// code, of those that are counted.
+func (h *harness) endings(t *testing.T, code string) map[string]float64 {
+	t.Helper()
+	families, err := h.registry.Gather()
+	if err != nil {
+		t.Fatal(err)
+	}
+	found := map[string]float64{}
+	for _, family := range families {
+		if family.GetName() != "bowroll_rpc_handled_total" {
+			continue
+		}
+		for _, m := range family.GetMetric() {
+			labels := map[string]string{}
+			for _, l := range m.GetLabel() {
+				labels[l.GetName()] = l.GetValue()
+			}
+			if labels["code"] == code {
+				found[strings.TrimPrefix(labels["service"], server.Package+".")+"/"+labels["method"]] = m.GetCounter().GetValue()
+			}
+		}
+	}
+	return found
 }
 
 func TestAnErrorOfNoKnownKindIsHidden(t *testing.T) {

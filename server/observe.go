@@ -21,20 +21,26 @@ func observed(registry prometheus.Registerer, log *zap.Logger, next http.Handler
 	}
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		began := time.Now()
-		method, path := r.Method, r.URL.Path
+		path := r.URL.Path
 		watched := &watchedWriter{ResponseWriter: w, code: http.StatusOK}
+		method := verb(r.Method)
 		next.ServeHTTP(watched, r)
-		switch method {
-		case http.MethodGet, http.MethodPost, http.MethodPut, http.MethodDelete, http.MethodOptions, http.MethodHead:
-		default:
-			method = "other" // callers must not make up label values
-		}
 		answers.WithLabelValues(method, strconv.Itoa(watched.code)).Inc()
 		if entry := log.Check(zap.DebugLevel, "http"); entry != nil {
 			entry.Write(zap.String("method", method), zap.String("path", shorten(path)), zap.Int("code", watched.code),
 				zap.Duration("took", time.Since(began)), zap.String("caller", r.RemoteAddr))
 		}
 	}), nil
+}
+
+// verb is a request's method, or "other": callers must not make up names that are
+// counted by.
+func verb(method string) string {
+	switch method {
+	case http.MethodGet, http.MethodPost, http.MethodPut, http.MethodDelete, http.MethodOptions, http.MethodHead:
+		return method
+	}
+	return "other"
 }
 
 // watchedWriter remembers the status of an answer.

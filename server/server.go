@@ -10,8 +10,6 @@ import (
 	"time"
 
 	"github.com/prometheus/client_golang/prometheus"
-	"go.opentelemetry.io/contrib/instrumentation/google.golang.org/grpc/otelgrpc"
-	"go.opentelemetry.io/otel/propagation"
 	"go.opentelemetry.io/otel/trace"
 	"go.uber.org/zap"
 	"google.golang.org/grpc"
@@ -118,14 +116,15 @@ func New(config Config, services Services) (*Server, error) {
 		Access: config.Access, Quota: config.Quota, Pressure: config.Pressure, Least: config.Cores, Answered: solved.answered, Now: config.Now,
 	}
 	interceptors, places := chain.ServerOptions()
+	traces := tracing{config.Traces}
 	s := &Server{
 		config: config,
-		grpc:   grpc.NewServer(slices.Concat(TransportOptions(), outerOptions(config.Certificates, config.Traces), interceptors)...),
+		grpc:   grpc.NewServer(slices.Concat(TransportOptions(), traces.served(), encryption(config.Certificates), interceptors)...),
 		health: health.NewServer(),
 		inside: bufconn.Listen(256 << 10),
 		served: make(chan struct{}),
 	}
-	if s.conn, err = s.Connect(); err != nil {
+	if s.conn, err = s.connect(traces.asked()...); err != nil {
 		return nil, err
 	}
 	gateway, err := newGateway(s.conn, config.Origins, s.health, places, config.Patience.Line)
@@ -160,7 +159,7 @@ func New(config Config, services Services) (*Server, error) {
 	for service := range s.grpc.GetServiceInfo() {
 		s.health.SetServingStatus(service, healthpb.HealthCheckResponse_SERVING)
 	}
-	if s.gateway, err = observed(config.Registry, config.Log, gateway); err != nil {
+	if s.gateway, err = observed(config.Registry, config.Log, traces.requests(gateway)); err != nil {
 		return nil, errors.Join(err, s.conn.Close())
 	}
 	healthpb.RegisterHealthServer(s.grpc, s.health)
@@ -197,27 +196,25 @@ func TransportOptions() []grpc.ServerOption {
 	}
 }
 
-// outerOptions trace calls and encrypt connections from the network, where asked.
-func outerOptions(certificates *certs.Store, traces trace.TracerProvider) []grpc.ServerOption {
-	var options []grpc.ServerOption
-	if traces != nil {
-		options = append(options, grpc.StatsHandler(otelgrpc.NewServerHandler(
-			otelgrpc.WithTracerProvider(traces), otelgrpc.WithPropagators(propagation.TraceContext{}))))
+// encryption is that of connections from the network, where there are
+// certificates.
+func encryption(certificates *certs.Store) []grpc.ServerOption {
+	if certificates == nil {
+		return nil
 	}
-	if certificates != nil {
-		network := credentials.NewTLS(certificates.Server(true, "h2"))
-		options = append(options, grpc.Creds(newInsideOut(network)))
-	}
-	return options
+	network := credentials.NewTLS(certificates.Server(true, "h2"))
+	return []grpc.ServerOption{grpc.Creds(newInsideOut(network))}
 }
 
 // Connect returns a new connection to the server that needs no network. Every
 // interceptor runs as for any caller. The caller closes it.
-func (s *Server) Connect() (*grpc.ClientConn, error) {
-	return grpc.NewClient("passthrough:///in-memory",
+func (s *Server) Connect() (*grpc.ClientConn, error) { return s.connect() }
+
+func (s *Server) connect(more ...grpc.DialOption) (*grpc.ClientConn, error) {
+	return grpc.NewClient("passthrough:///in-memory", append(more,
 		grpc.WithContextDialer(func(ctx context.Context, _ string) (net.Conn, error) { return s.inside.DialContext(ctx) }),
 		grpc.WithTransportCredentials(insecure.NewCredentials()),
-		grpc.WithDefaultCallOptions(grpc.MaxCallRecvMsgSize(MaxAnswerBytes), grpc.MaxCallSendMsgSize(MaxRequestBytes)))
+		grpc.WithDefaultCallOptions(grpc.MaxCallRecvMsgSize(MaxAnswerBytes), grpc.MaxCallSendMsgSize(MaxRequestBytes)))...)
 }
 
 // Handler is the JSON gateway.

@@ -45,6 +45,7 @@ type Chain struct {
 func (c Chain) ServerOptions() ([]grpc.ServerOption, *Places) {
 	places := newPlaces(c)
 	accounts := newAccounts(c.Quota, c.Now, c.Metrics)
+	c.Metrics.expect(c.Classes)
 	return []grpc.ServerOption{
 		grpc.InTapHandle(c.tap(places)),
 		grpc.ChainUnaryInterceptor(inTurn(

@@ -211,6 +211,8 @@ func (p *part) chosen(res *allocate.Result, i int) *cycleFit {
 // solve allocates, and sizes the reserves asked for: the fewest spares of each
 // type that make good the duds of what is then planned.
 func (q *queue) solve(ctx context.Context, o allocate.Options) (*allocate.Result, error) {
+	ctx, span := stage(ctx, "allocation")
+	defer span.End()
 	for {
 		res, err := allocate.Solve(ctx, &q.problem, o)
 		if err != nil {

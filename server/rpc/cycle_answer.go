@@ -28,6 +28,8 @@ type planner struct {
 
 // answer is the plan without what is only there on request.
 func (p *planner) answer(ctx context.Context) (*bowrollv1.CyclePlan, error) {
+	ctx, span := stage(ctx, "answer")
+	defer span.End()
 	rc, res := p.rc, p.res
 	if p.includeOptions {
 		chances, err := p.chancesOf(ctx)

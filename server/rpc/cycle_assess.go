@@ -38,6 +38,8 @@ type fitJob struct {
 // those it draws, and is usable: any plan with it is worse than the one with the
 // other. wanted, if not nil, names fits that are computed all the same.
 func (s *assessor) all(ctx context.Context, rc *resolvedCycle, wanted func(*resolvedSortie, *cycleFit) bool) ([][]*cycleFit, error) {
+	ctx, span := stage(ctx, "fits")
+	defer span.End()
 	fits := make([][]*cycleFit, len(rc.sorties))
 	bare := map[string]*takeoff.Runner{}
 	var waves []int

@@ -16,6 +16,8 @@ const oneKnotMPS = 1852.0 / 3600
 
 // prices plans again with one pair of each lot, one team and one knot more.
 func (c *Cycles) prices(ctx context.Context, p *planner, assessor *assessor, o allocate.Options) ([]*bowrollv1.Price, error) {
+	ctx, span := stage(ctx, "prices")
+	defer span.End()
 	var list []*bowrollv1.Price
 	for i := range p.rc.lots {
 		if p.rc.lots[i].barred != "" {
