@@ -19,19 +19,19 @@ var cardSections = []bowrollv1.Section{
 	bowrollv1.Section_SECTION_BOX,
 }
 
-// Cards asks for everything that the cards of a plan say.
+// Cards asks for everything that the cards of a plan say, with the catalog in
+// force.
 //
 // Units are those that the cards will be read in: the mark of a check is put at a
-// whole number of them.
-func Cards(ctx context.Context, to *client.Client, asked *bowrollv1.Cycle, plan *bowrollv1.CyclePlan, units quantity.System) ([]card.Sources, error) {
-	return CardsDropping(ctx, to, asked, plan, units, nil)
+// whole number of them. Spent units are dropped as given; nil leaves the drop zone
+// out.
+func Cards(ctx context.Context, to *client.Client, asked *bowrollv1.Cycle, plan *bowrollv1.CyclePlan, units quantity.System, drops *bowrollv1.UnitRelease) ([]card.Sources, error) {
+	return cards(ctx, newLibrary(to), asked, plan, units, drops)
 }
 
-// CardsDropping is [Cards] with the drop zone of spent units, which are dropped as
-// given; nil leaves it out.
-func CardsDropping(ctx context.Context, to *client.Client, asked *bowrollv1.Cycle, plan *bowrollv1.CyclePlan, units quantity.System, drops *bowrollv1.UnitRelease) ([]card.Sources, error) {
-	library := &library{to: to, aircraft: map[string]*bowrollv1.AircraftType{}, boosters: map[string]*bowrollv1.BoosterType{}}
-	deck, err := to.Catalog.GetDeck(ctx, &bowrollv1.GetDeckRequest{Name: asked.GetDeck()})
+// cards is [Cards] with the catalog of a library.
+func cards(ctx context.Context, library *library, asked *bowrollv1.Cycle, plan *bowrollv1.CyclePlan, units quantity.System, drops *bowrollv1.UnitRelease) ([]card.Sources, error) {
+	deck, err := library.deckOf(ctx, asked)
 	if err != nil {
 		return nil, err
 	}
@@ -68,7 +68,7 @@ func CardsDropping(ctx context.Context, to *client.Client, asked *bowrollv1.Cycl
 	if drops != nil {
 		sections = append(slices.Clone(sections), bowrollv1.Section_SECTION_DROP_ZONE)
 	}
-	offs, err := takeoffs(ctx, to, cases, sections)
+	offs, err := takeoffs(ctx, library, cases, sections)
 	if err != nil {
 		return nil, err
 	}
@@ -88,7 +88,7 @@ func CardsDropping(ctx context.Context, to *client.Client, asked *bowrollv1.Cycl
 	// A check is worth most where a stop still fits: the mark goes before the
 	// commit point where the usual one lies behind it.
 	if len(again) > 0 {
-		if offs, err = takeoffs(ctx, to, again, sections); err != nil {
+		if offs, err = takeoffs(ctx, library, again, sections); err != nil {
 			return nil, err
 		}
 		for n, off := range offs {
@@ -103,8 +103,8 @@ func CardsDropping(ctx context.Context, to *client.Client, asked *bowrollv1.Cycl
 }
 
 // takeoffs computes cases with all that a card says; all must be answered.
-func takeoffs(ctx context.Context, to *client.Client, cases []*bowrollv1.TakeoffCase, sections []bowrollv1.Section) ([]*bowrollv1.Takeoff, error) {
-	answer, err := to.Takeoffs.BatchCompute(ctx, &bowrollv1.TakeoffsBatchComputeRequest{Cases: cases, Sections: sections})
+func takeoffs(ctx context.Context, library *library, cases []*bowrollv1.TakeoffCase, sections []bowrollv1.Section) ([]*bowrollv1.Takeoff, error) {
+	answer, err := library.to.Takeoffs.BatchCompute(ctx, &bowrollv1.TakeoffsBatchComputeRequest{Cases: cases, Sections: sections, CatalogRevision: library.revision})
 	if err != nil {
 		return nil, err
 	}
@@ -187,33 +187,4 @@ func launchCase(asked *bowrollv1.Cycle, plan *bowrollv1.CyclePlan, l *bowrollv1.
 	}
 	c.Boosters = b
 	return c
-}
-
-// A library asks for each type of the catalog once.
-type library struct {
-	to       *client.Client
-	aircraft map[string]*bowrollv1.AircraftType
-	boosters map[string]*bowrollv1.BoosterType
-}
-
-func (l *library) aircraftOf(ctx context.Context, s *bowrollv1.Sortie) (t *bowrollv1.AircraftType, err error) {
-	name := s.GetAircraftType()
-	if name == "" {
-		return s.GetAircraft(), nil
-	}
-	if l.aircraft[name] == nil {
-		l.aircraft[name], err = l.to.Catalog.GetAircraftType(ctx, &bowrollv1.GetAircraftTypeRequest{Name: name})
-	}
-	return l.aircraft[name], err
-}
-
-func (l *library) boosterOf(ctx context.Context, lot *bowrollv1.Lot) (t *bowrollv1.BoosterType, err error) {
-	name := lot.GetBoosterType()
-	if name == "" {
-		return lot.GetType(), nil
-	}
-	if l.boosters[name] == nil {
-		l.boosters[name], err = l.to.Catalog.GetBoosterType(ctx, &bowrollv1.GetBoosterTypeRequest{Name: name})
-	}
-	return l.boosters[name], err
 }

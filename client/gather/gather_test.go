@@ -25,10 +25,10 @@ type service struct {
 	bowrollv1.UnimplementedCyclesServer
 	bowrollv1.UnimplementedModelServer
 	bowrollv1.UnimplementedSweepsServer
-	rows     []*bowrollv1.ReadSweepResponse
-	stream   []*bowrollv1.CyclesPlanStreamResponse
-	err      error // ends the stream, and answers GetModel
-	revision string
+	rows   []*bowrollv1.ReadSweepResponse
+	stream []*bowrollv1.CyclesPlanStreamResponse
+	err    error // ends the stream, and answers GetModel
+	model  string
 }
 
 func (s *service) PlanStream(_ *bowrollv1.CyclesPlanRequest, to grpc.ServerStreamingServer[bowrollv1.CyclesPlanStreamResponse]) error {
@@ -50,7 +50,7 @@ func (s *service) ReadSweep(_ *bowrollv1.ReadSweepRequest, to grpc.ServerStreami
 }
 
 func (s *service) GetModel(context.Context, *bowrollv1.GetModelRequest) (*bowrollv1.ModelInfo, error) {
-	return &bowrollv1.ModelInfo{Provenance: &bowrollv1.Provenance{CatalogRevision: s.revision}}, s.err
+	return &bowrollv1.ModelInfo{Provenance: &bowrollv1.Provenance{ModelVersion: s.model}}, s.err
 }
 
 // failing is a writer that always fails.
@@ -119,18 +119,15 @@ func TestPlanReadsTheStreamToItsEnd(t *testing.T) {
 	}
 }
 
-func TestSameCatalog(t *testing.T) {
-	plan := &bowrollv1.Plan{Name: "sites/varrow/plans/dawn", Pinned: &bowrollv1.Provenance{CatalogRevision: "r1"}}
-	if err := gather.SameCatalog(t.Context(), dial(t, &service{revision: "r1"}), plan); err != nil {
-		t.Errorf("the same catalog: %v", err)
-	}
-	var changed *gather.CatalogChanged
-	err := gather.SameCatalog(t.Context(), dial(t, &service{revision: "r2"}), plan)
-	if !errors.As(err, &changed) || *changed != (gather.CatalogChanged{Plan: plan.GetName(), Then: "r1", Now: "r2"}) {
-		t.Errorf("another catalog: %v", err)
+func TestKeptCardsNeedThePlansModel(t *testing.T) {
+	plan := &bowrollv1.Plan{Name: "sites/varrow/plans/dawn", Pinned: &bowrollv1.Provenance{ModelVersion: "1.0.0", CatalogRevision: "r1"}}
+	var changed *gather.ModelChanged
+	_, err := gather.KeptCards(t.Context(), dial(t, &service{model: "2.0.0"}), plan, nil)
+	if !errors.As(err, &changed) || *changed != (gather.ModelChanged{Plan: plan.GetName(), Then: "1.0.0", Now: "2.0.0"}) {
+		t.Errorf("another model: %v", err)
 	}
 	gone := status.Error(codes.Unavailable, "gone")
-	if err := gather.SameCatalog(t.Context(), dial(t, &service{err: gone}), plan); status.Code(err) != codes.Unavailable || errors.As(err, &changed) {
+	if _, err := gather.KeptCards(t.Context(), dial(t, &service{err: gone}), plan, nil); status.Code(err) != codes.Unavailable || errors.As(err, &changed) {
 		t.Errorf("a lost service: %v", err)
 	}
 }

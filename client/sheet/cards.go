@@ -27,6 +27,9 @@ func Cards(w io.Writer, style Style, plan *bowrollv1.Plan, cards []card.Card) er
 			revision = digits(*c.Revision)
 		}
 		stands := cell{"holds inside its box", toneGood}
+		if c.Since != nil && len(c.Since.Changed) > 0 {
+			stands = cell{"CATALOG CHANGED since: see the card", toneBad}
+		}
 		switch {
 		case len(c.Refusals) > 0:
 			stands, digest, until = cell{"REFUSED: " + strings.Join(c.Refusals, " "), toneBad}, none, none

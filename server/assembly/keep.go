@@ -69,6 +69,7 @@ func (c choice) open(screen *refusal.Screen, seed *catalog.Snapshot, values []pu
 	}
 	return &current{kept: kept, build: func(snapshot *catalog.Snapshot) server.Services {
 		services := Services(screen, snapshot, values, cores)
+		services.Takeoffs = rpc.NewTakeoffs(screen.Validator(), snapshot, cores).WithRevisions(kept)
 		services.Catalog = kept.Service(snapshot)
 		services.Stock = rpc.NewStock(c.store, snapshot, c.now).WithKeys(c.keys)
 		services.Plans = rpc.NewPlans(c.store, snapshot, c.now).WithRevisions(kept, screen.Validator(), cores)

@@ -88,3 +88,44 @@ func TestKeptPlansAreReproduced(t *testing.T) {
 		t.Errorf("the reference cases that come with it: %d, holds %v: %v", cases.GetCaseCount(), cases.GetHolds(), err)
 	}
 }
+
+// A batch is computed with the revision of the catalog that it names, to the byte
+// as it was when that one was in force.
+func TestBatchesOfEarlierRevisions(t *testing.T) {
+	ctx := t.Context()
+	conn, stop := over(t, filepath.Join(t.TempDir(), "bowroll.db"))
+	defer stop()
+	takeoffs, catalog := bowrollv1.NewTakeoffsClient(conn), bowrollv1.NewCatalogClient(conn)
+	batch := func(revision string) (*bowrollv1.TakeoffsBatchComputeResponse, error) {
+		return takeoffs.BatchCompute(ctx, &bowrollv1.TakeoffsBatchComputeRequest{CatalogRevision: revision, Cases: []*bowrollv1.TakeoffCase{{
+			AircraftType: "aircraftTypes/corvane", Flap: "takeoff", GrossMassKg: proto.Float64(5000),
+			Air:         &bowrollv1.Air{PressureAltitudeM: proto.Float64(0), TemperatureC: proto.Float64(15)},
+			HeadwindMps: proto.Float64(15), Deck: "sites/varrow/decks/main", Spot: "s6",
+		}}})
+	}
+	first, err := batch("")
+	if err != nil || first.GetItems()[0].GetTakeoff() == nil {
+		t.Fatal(first, err)
+	}
+	kind, err := catalog.GetAircraftType(ctx, &bowrollv1.GetAircraftTypeRequest{Name: "aircraftTypes/corvane"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	kind.Correction = &bowrollv1.AircraftCorrection{Id: "worn", Source: "made for the test", ThrustFactor: proto.Float64(0.9)}
+	if _, err := catalog.UpdateAircraftType(ctx, &bowrollv1.UpdateAircraftTypeRequest{
+		Name: kind.GetName(), AircraftType: kind, Etag: kind.GetEtag(), Reason: "r", Actor: "custodian", RequestId: "update-corvane",
+	}); err != nil {
+		t.Fatal(err)
+	}
+	now, err := batch("")
+	if err != nil || proto.Equal(now.GetItems()[0], first.GetItems()[0]) {
+		t.Fatalf("the new catalog changes nothing: %v", err)
+	}
+	then := first.GetProvenance().GetCatalogRevision()
+	again, err := batch(then)
+	if err != nil || !proto.Equal(again.GetItems()[0], first.GetItems()[0]) || again.GetProvenance().GetCatalogRevision() != then {
+		t.Errorf("with the earlier catalog: %v, %v", again, err)
+	}
+	_, err = batch("sha256:0000000000000000")
+	wantCode(t, err, codes.NotFound, then)
+}

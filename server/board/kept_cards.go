@@ -8,7 +8,6 @@ import (
 
 	"bowroll/client/gather"
 	"bowroll/client/sheet/paper"
-	"bowroll/perf/quantity"
 	bowrollv1 "bowroll/proto/bowroll/v1"
 )
 
@@ -26,17 +25,11 @@ func (b *board) keptCards(w http.ResponseWriter, r *http.Request, v *visitor) er
 	if err != nil {
 		return at(err, "/plans/"+site, "The plans of "+site)
 	}
-	var changed *gather.CatalogChanged
-	if err := gather.SameCatalog(ctx, b.to, plan); errors.As(err, &changed) {
-		return &problem{Code: http.StatusConflict, Title: "The catalog has changed since", Back: back, BackName: "Back to the plan",
-			Text: fmt.Sprintf("The plan was made with catalog %s and this service has %s now. Keep the cycle as a new plan and issue its cards.", changed.Then, changed.Now)}
+	sources, err := gather.KeptCards(ctx, b.to, plan, nil)
+	if other := (*gather.ModelChanged)(nil); errors.As(err, &other) {
+		return &problem{Code: http.StatusConflict, Title: "The model has changed since", Back: back, BackName: "Back to the plan",
+			Text: fmt.Sprintf("The plan was made with version %s of the model and this service computes with %s. Print its cards with the program of that version, or keep the cycle as a new plan and issue its cards.", other.Then, other.Now)}
 	} else if err != nil {
-		return err
-	}
-	// One system of units whatever is shown, so that a card has one digest: the mark
-	// of its check is put at a whole number of them.
-	sources, err := gather.Cards(ctx, b.to, plan.GetCycle(), plan.GetAnswer(), quantity.Trade)
-	if err != nil {
 		return at(err, back, "Back to the plan")
 	}
 	issued, err := gather.Issued(ctx, b.to, plan, sources)

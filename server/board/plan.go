@@ -120,7 +120,7 @@ func (b *board) cards(w http.ResponseWriter, r *http.Request, v *visitor) error 
 	}
 	ctx, cancel := context.WithTimeout(v.context(r.Context()), paperTime)
 	defer cancel()
-	sources, err := gather.Cards(ctx, b.to, j.asked, plan, v.units)
+	sources, err := gather.Cards(ctx, b.to, j.asked, plan, v.units, nil)
 	if err != nil {
 		return err
 	}

@@ -20,8 +20,9 @@ import (
 // Takeoffs answers bowroll.v1.Takeoffs. It keeps no state.
 type Takeoffs struct {
 	bowrollv1.UnimplementedTakeoffsServer
-	resolver resolver
-	workers  int
+	resolver  resolver
+	workers   int
+	revisions catalogRevisions // nil where no earlier ones are kept
 }
 
 // NewTakeoffs computes with the catalog given, a batch on as many goroutines as
@@ -50,10 +51,14 @@ func (t *Takeoffs) one(ctx context.Context, prefix string, c *bowrollv1.TakeoffC
 
 // BatchCompute answers many take-offs, each with a status of its own.
 func (t *Takeoffs) BatchCompute(ctx context.Context, req *bowrollv1.TakeoffsBatchComputeRequest) (*bowrollv1.TakeoffsBatchComputeResponse, error) {
+	t, err := t.at(ctx, req.GetCatalogRevision())
+	if err != nil {
+		return nil, err
+	}
 	cases := req.GetCases()
 	items := make([]*bowrollv1.TakeoffItem, len(cases))
 	repeated := repeatedIDs(cases)
-	err := parallel(ctx, t.workers, len(cases), func(i int) error {
+	err = parallel(ctx, t.workers, len(cases), func(i int) error {
 		item := &bowrollv1.TakeoffItem{Index: int32(i), Id: cases[i].GetId()}
 		prefix := "cases[" + strconv.Itoa(i) + "]"
 		answer, found, err := t.one(ctx, prefix, cases[i], req.GetSections())

@@ -15,7 +15,6 @@ import (
 	"bowroll/client/gather"
 	"bowroll/client/sheet"
 	"bowroll/client/sheet/card"
-	"bowroll/perf/quantity"
 	bowrollv1 "bowroll/proto/bowroll/v1"
 )
 
@@ -80,6 +79,9 @@ func (c *cardsCommand) Run(p *program) error {
 			return nil, err
 		}
 		if c.Issue {
+			if err := upToDate(plan, sources); err != nil {
+				return nil, err
+			}
 			if plan, err = c.issueAll(p, to, plan, sources, until, flags); err != nil {
 				return nil, err
 			}
@@ -121,22 +123,28 @@ func (c *cardsCommand) sources(p *program, to *client.Client) (*bowrollv1.Plan, 
 			return nil, nil, badInput{fmt.Errorf("--sortie %s: %s launches %s", wanted, c.name(), strings.Join(ids, ", "))}
 		}
 	}
-	var changed *gather.CatalogChanged
-	if err := gather.SameCatalog(p.ctx, to, plan); errors.As(err, &changed) {
+	sources, err := gather.KeptCards(p.ctx, to, plan, c.drops)
+	if other := (*gather.ModelChanged)(nil); errors.As(err, &other) {
 		return nil, nil, badInput{err}
 	} else if err != nil {
-		return nil, nil, err
-	}
-	// One system of units whatever is printed, so that a card has one digest: the
-	// mark of its check is put at a whole number of them.
-	sources, err := gather.CardsDropping(p.ctx, to, plan.GetCycle(), plan.GetAnswer(), quantity.Trade, c.drops)
-	if err != nil {
 		return nil, nil, err
 	}
 	if len(c.Sortie) > 0 {
 		sources = slices.DeleteFunc(sources, func(s card.Sources) bool { return !slices.Contains(c.Sortie, s.Launch.GetSortie()) })
 	}
 	return plan, sources, nil
+}
+
+// upToDate makes sure that a card is issued on nothing that is known to have
+// changed since the plan was made.
+func upToDate(plan *bowrollv1.Plan, sources []card.Sources) error {
+	for _, s := range sources {
+		if s.Since != nil && len(s.Since.Changed) > 0 {
+			return badInput{fmt.Errorf("%s was planned with catalog %s, and %s, in force now, differs in what %s uses: %s; no card is issued: save the cycle as a new plan and issue its cards, or print what was issued by leaving --issue out",
+				plan.GetName(), plan.GetPinned().GetCatalogRevision(), s.Since.Revision, s.Launch.GetSortie(), strings.Join(s.Since.Changed, ", "))}
+		}
+	}
+	return nil
 }
 
 // issueAll issues a card for each sortie that waits for one and that no reason

@@ -19,7 +19,6 @@ import (
 	"bowroll/client/sheet/cyclesheet"
 	"bowroll/client/sheet/paper"
 	"bowroll/client/sitelog"
-	"bowroll/perf/quantity"
 	bowrollv1 "bowroll/proto/bowroll/v1"
 )
 
@@ -39,8 +38,8 @@ const packText = `What was kept of %s, one launch cycle of bowroll.
 plan.json       the cycle asked, the answer, what became of each sortie, and the
                 model and catalog it was computed with (pinned)
 sheet.html .txt the cycle on paper
-cards/          the launch cards that are out; none where the catalog has changed
-                since the plan was computed
+cards/          the launch cards that are out; none where the service computes with
+                another version of the model than the plan was computed with
 ledger.ndjson   the site's log from the first entry of the plan's units on, an
                 entry a line, each with the hash of the one before
 catalog/        the catalog at the revision pinned
@@ -107,7 +106,7 @@ func printed(whole *pack.Pack, name string, doc paper.Document) error {
 	return errors.Join(whole.Add(name+".html", page.Bytes()), whole.Add(name+".txt", text.Bytes()))
 }
 
-// packIssued puts in the cards that are out, unless the catalog has changed since.
+// packIssued puts in the cards that are out, unless the model has changed since.
 func packIssued(p *program, to *client.Client, plan *bowrollv1.Plan, whole *pack.Pack) error {
 	out := map[string]*bowrollv1.PlanSortie{}
 	for _, s := range plan.GetSorties() {
@@ -118,15 +117,10 @@ func packIssued(p *program, to *client.Client, plan *bowrollv1.Plan, whole *pack
 	if len(out) == 0 {
 		return nil
 	}
-	var changed *gather.CatalogChanged
-	if err := gather.SameCatalog(p.ctx, to, plan); errors.As(err, &changed) {
+	sources, err := gather.KeptCards(p.ctx, to, plan, nil)
+	if other := (*gather.ModelChanged)(nil); errors.As(err, &other) {
 		return nil
 	} else if err != nil {
-		return err
-	}
-	// In one system of units, as when they were issued, so that the digests are those.
-	sources, err := gather.Cards(p.ctx, to, plan.GetCycle(), plan.GetAnswer(), quantity.Trade)
-	if err != nil {
 		return err
 	}
 	cards, err := gather.Issued(p.ctx, to, plan, sources)

@@ -53,7 +53,7 @@ func (f *planPaper) gather(p *program, to *client.Client, asked *bowrollv1.Cycle
 		}
 	}
 	if f.Cards != "" {
-		f.cards, err = gather.CardsDropping(p.ctx, to, asked, plan, p.style().Units, f.drops)
+		f.cards, err = gather.Cards(p.ctx, to, asked, plan, p.style().Units, f.drops)
 	}
 	if err == nil && f.Sheet != "" {
 		f.variants, err = gather.Variants(p.ctx, to, asked, nodes)

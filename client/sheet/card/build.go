@@ -22,6 +22,17 @@ type Sources struct {
 	Deck     *bowrollv1.Deck
 	Aircraft *bowrollv1.AircraftType
 	Boosters map[string]*bowrollv1.BoosterType // by lot
+	// Since is the catalog in force now; nil where it is the plan's own.
+	Since *Since
+}
+
+// caution says what a later catalog means for the card.
+func (s *Since) caution(planned string) Caution {
+	if len(s.Changed) == 0 {
+		return Caution{"note", fmt.Sprintf("The card is computed with catalog %s, as it was planned. Catalog %s is in force now; nothing that this launch uses differs in it.", planned, s.Revision)}
+	}
+	return Caution{"warning", fmt.Sprintf("The catalog has changed since this launch was planned: %s. The card is computed with catalog %s, as it was planned; %s is in force now. Plan anew before launching on it.",
+		strings.Join(s.Changed, ", "), planned, s.Revision)}
 }
 
 // Issue is what the one who issues a card adds.
@@ -98,6 +109,10 @@ func Build(s Sources, issue Issue) (Card, error) {
 	if err := c.sign(); err != nil {
 		return c, err
 	}
+	if s.Since != nil { // said anew at each printing: the digest is that of the card as it was issued
+		c.Since = s.Since
+		c.Cautions = append([]Caution{s.Since.caution(c.CatalogRevision)}, c.Cautions...)
+	}
 	if issue.Kept != nil {
 		c.Voids = issue.Kept.voids()
 	}
@@ -124,9 +139,9 @@ func launchS(s Sources) float64 {
 }
 
 // sign computes the digest that is read back: over every field of the card, so
-// that two cards that differ anywhere differ here; but for the drop zone, which is
-// said anew at each printing and kept nowhere: a card printed without it is still
-// the card that was issued.
+// that two cards that differ anywhere differ here; but for the drop zone, and for
+// what a later catalog means for it, which are said anew at each printing and kept
+// nowhere: a card printed without them is still the card that was issued.
 func (c *Card) sign() error {
 	signed := *c
 	signed.Digest, signed.Zones.Drop = "", nil

@@ -6,7 +6,7 @@ import "time"
 type Card struct {
 	ID       string `json:"id"` // cycle and place in the launch order
 	Revision *int   `json:"revision"`
-	Digest   string `json:"digest"` // over what is here, but for why it is void and the drop zone
+	Digest   string `json:"digest"` // over what is here, but for why it is void, a later catalog and the drop zone
 
 	Cycle       string     `json:"cycle"`
 	Deck        string     `json:"deck"`
@@ -28,6 +28,9 @@ type Card struct {
 	// Voids are why a card that was issued holds no longer. The digest leaves them
 	// out, so that a card on paper is known again once it is void.
 	Voids []string `json:"void_reasons"`
+	// Since is a catalog that came into force after the plan was made; left out
+	// where there is none. The digest leaves it out too.
+	Since *Since `json:"catalog_since,omitempty"`
 
 	Load        Load        `json:"load"`
 	Environment Environment `json:"environment"`
@@ -198,4 +201,11 @@ type Drop struct {
 type Caution struct {
 	Severity string `json:"severity"`
 	Text     string `json:"text"`
+}
+
+// Since is a catalog that came into force after a plan was made.
+type Since struct {
+	Revision string `json:"catalog_revision"`
+	// Changed are the resources that the launch uses and that differ in it.
+	Changed []string `json:"changed"`
 }

@@ -49,6 +49,9 @@ func (c Card) Page(units quantity.System) paper.Page {
 		}
 		p.Rows = append(p.Rows, paper.Row{{Title: "Why it is void", Note: "digest " + c.Digest, Blocks: []paper.Block{reasons}}})
 	} else { // what is void is not read out
+		if s.Since != nil && len(s.Since.Changed) > 0 {
+			p.Stamp = "CATALOG CHANGED SINCE: SEE CAUTIONS"
+		}
 		p.Rows = append(p.Rows, paper.Row{s.readBack()})
 	}
 	p.Rows = append(p.Rows, []paper.Row{

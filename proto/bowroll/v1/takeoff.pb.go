@@ -1222,9 +1222,13 @@ type TakeoffsBatchComputeRequest struct {
 	// The cases, 1 to 10 000; ids, where given, must differ.
 	Cases []*TakeoffCase `protobuf:"bytes,1,rep,name=cases,proto3" json:"cases,omitempty"`
 	// Parts to compute beyond the run itself, for every case.
-	Sections      []Section `protobuf:"varint,2,rep,packed,name=sections,proto3,enum=bowroll.v1.Section" json:"sections,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
+	Sections []Section `protobuf:"varint,2,rep,packed,name=sections,proto3,enum=bowroll.v1.Section" json:"sections,omitempty"`
+	// Revision of the catalog to compute with, e.g. "sha256:0123456789abcdef"; empty
+	// means the one in force. Every revision that was ever in force is kept where
+	// the service has a store, so that what was computed once can be computed again.
+	CatalogRevision string `protobuf:"bytes,3,opt,name=catalog_revision,json=catalogRevision,proto3" json:"catalog_revision,omitempty"`
+	unknownFields   protoimpl.UnknownFields
+	sizeCache       protoimpl.SizeCache
 }
 
 func (x *TakeoffsBatchComputeRequest) Reset() {
@@ -1269,6 +1273,13 @@ func (x *TakeoffsBatchComputeRequest) GetSections() []Section {
 		return x.Sections
 	}
 	return nil
+}
+
+func (x *TakeoffsBatchComputeRequest) GetCatalogRevision() string {
+	if x != nil {
+		return x.CatalogRevision
+	}
+	return ""
 }
 
 // TakeoffItem is one answer of a batch.
@@ -4752,11 +4763,12 @@ const file_bowroll_v1_takeoff_proto_rawDesc = "" +
 	"\x16TakeoffsComputeRequest\x127\n" +
 	"\x04case\x18\x01 \x01(\v2\x17.bowroll.v1.TakeoffCaseB\n" +
 	"\xe2A\x01\x02\xbaH\x03\xd8\x01\x03R\x04case\x12D\n" +
-	"\bsections\x18\x02 \x03(\x0e2\x13.bowroll.v1.SectionB\x13\xbaH\x10\x92\x01\r\x10\x10\x18\x01\"\a\x82\x01\x04\x10\x01 \x00R\bsections\"\xa8\x01\n" +
+	"\bsections\x18\x02 \x03(\x0e2\x13.bowroll.v1.SectionB\x13\xbaH\x10\x92\x01\r\x10\x10\x18\x01\"\a\x82\x01\x04\x10\x01 \x00R\bsections\"\xf4\x01\n" +
 	"\x1bTakeoffsBatchComputeRequest\x12C\n" +
 	"\x05cases\x18\x01 \x03(\v2\x17.bowroll.v1.TakeoffCaseB\x14\xe2A\x01\x02\xbaH\r\x92\x01\n" +
 	"\b\x01\x10\x90N\"\x03\xd8\x01\x03R\x05cases\x12D\n" +
-	"\bsections\x18\x02 \x03(\x0e2\x13.bowroll.v1.SectionB\x13\xbaH\x10\x92\x01\r\x10\x10\x18\x01\"\a\x82\x01\x04\x10\x01 \x00R\bsections\"\x92\x01\n" +
+	"\bsections\x18\x02 \x03(\x0e2\x13.bowroll.v1.SectionB\x13\xbaH\x10\x92\x01\r\x10\x10\x18\x01\"\a\x82\x01\x04\x10\x01 \x00R\bsections\x12J\n" +
+	"\x10catalog_revision\x18\x03 \x01(\tB\x1f\xbaH\x1cr\x1a2\x18^(sha256:[0-9a-f]{16})?$R\x0fcatalogRevision\"\x92\x01\n" +
 	"\vTakeoffItem\x12\x14\n" +
 	"\x05index\x18\x01 \x01(\x05R\x05index\x12\x0e\n" +
 	"\x02id\x18\x02 \x01(\tR\x02id\x12.\n" +
