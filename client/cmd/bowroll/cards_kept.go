@@ -73,7 +73,9 @@ func (c *cardsCommand) Run(p *program) error {
 		return err
 	}
 	var cards []card.Card
-	plan, err := ask(p, "gathering the cards", func(to *client.Client) (*bowrollv1.Plan, error) {
+	report := newReport("gathering the cards")
+	report.several = true
+	plan, err := askTelling(p, report, func(to *client.Client) (*bowrollv1.Plan, error) {
 		plan, sources, err := c.sources(p, to)
 		if err != nil {
 			return nil, err
@@ -82,7 +84,7 @@ func (c *cardsCommand) Run(p *program) error {
 			if err := upToDate(plan, sources); err != nil {
 				return nil, err
 			}
-			if plan, err = c.issueAll(p, to, plan, sources, until, flags); err != nil {
+			if plan, err = c.issueAll(p, to, plan, sources, until, flags, report); err != nil {
 				return nil, err
 			}
 		}
@@ -149,10 +151,12 @@ func upToDate(plan *bowrollv1.Plan, sources []card.Sources) error {
 
 // issueAll issues a card for each sortie that waits for one and that no reason
 // stands against, and returns the plan as it then is.
-func (c *cardsCommand) issueAll(p *program, to *client.Client, plan *bowrollv1.Plan, sources []card.Sources, until *timestamppb.Timestamp, flags actFlags) (*bowrollv1.Plan, error) {
+func (c *cardsCommand) issueAll(p *program, to *client.Client, plan *bowrollv1.Plan, sources []card.Sources, until *timestamppb.Timestamp, flags actFlags, report *report) (*bowrollv1.Plan, error) {
 	var out []string
-	for _, s := range sources {
+	for i, s := range sources {
 		id := s.Launch.GetSortie()
+		report.say("issuing that of " + id)
+		report.counted(i, len(sources))
 		switch gather.PlanSortie(plan, id).GetState() {
 		case bowrollv1.SortieState_SORTIE_STATE_CARD_ISSUED, bowrollv1.SortieState_SORTIE_STATE_LAUNCHED, bowrollv1.SortieState_SORTIE_STATE_SCRUBBED:
 			continue
@@ -176,6 +180,8 @@ func (c *cardsCommand) issueAll(p *program, to *client.Client, plan *bowrollv1.P
 		}
 		plan, out = issued, append(out, id)
 	}
+	report.counted(0, 0)
+	report.say("reading them back")
 	if len(out) == 0 {
 		return plan, nil
 	}

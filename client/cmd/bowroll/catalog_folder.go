@@ -24,12 +24,9 @@ type catalogExportCommand struct {
 }
 
 func (c *catalogExportCommand) Run(p *program) error {
-	to, err := p.connect()
-	if err != nil {
-		return err
-	}
-	defer func() { _ = to.Close() }()
-	answer, err := to.Catalog.ExportCatalog(p.ctx, &bowrollv1.ExportCatalogRequest{Revision: c.Revision})
+	answer, err := ask(p, "reading the catalog", func(to *client.Client) (*bowrollv1.ExportCatalogResponse, error) {
+		return to.Catalog.ExportCatalog(p.ctx, &bowrollv1.ExportCatalogRequest{Revision: c.Revision})
+	}, nil)
 	if err != nil {
 		return err
 	}

@@ -38,9 +38,10 @@ const traceStep = 0.05
 
 // rollCharts asks for what the charts of a take-off need beyond its answer and
 // returns how to draw each.
-func (p *program) rollCharts(to *client.Client, files []chartFile, asked *bowrollv1.TakeoffCase, off *bowrollv1.Takeoff) (func() error, error) {
+func (p *program) rollCharts(to *client.Client, files []chartFile, asked *bowrollv1.TakeoffCase, off *bowrollv1.Takeoff, report *report) (func() error, error) {
 	draws := make([]func(io.Writer, chart.Style) error, len(files))
 	for i, f := range files {
+		report.say("what the chart " + f.name + " needs")
 		switch f.name {
 		case "run":
 			step := traceStep

@@ -65,7 +65,7 @@ func (c *compareCommand) Run(p *program) error {
 	if len(faults) > 0 {
 		return faults
 	}
-	answer, err := ask(p, "comparing "+count(max(1, len(request.GetVariants())), "variant"),
+	answer, err := ask(p, "planning "+compared(request),
 		func(to *client.Client) (*bowrollv1.CyclesCompareResponse, error) {
 			ctx, cancel := context.WithTimeout(p.ctx, p.line.Timeout)
 			defer cancel()
@@ -82,6 +82,18 @@ func (c *compareCommand) Run(p *program) error {
 		return errNothing
 	}
 	return nil
+}
+
+// compared says in a few words how much a comparison plans.
+func compared(r *bowrollv1.CyclesCompareRequest) string {
+	var parts []string
+	if n := len(r.GetVariants()); n > 0 {
+		parts = append(parts, count(n, "variant"))
+	}
+	if s := r.GetSpeedSweep(); s.GetStepMps() > 0 {
+		parts = append(parts, count(1+int((s.GetGreatestMps()-s.GetLeastMps())/s.GetStepMps()+1e-9), "speed"))
+	}
+	return strings.Join(parts, " and ")
 }
 
 // varied are the keys that a variant may have otherwise, or what they begin with.

@@ -38,7 +38,9 @@ func (c *packWriteCommand) Run(p *program) error {
 	if err != nil {
 		return err
 	}
-	done := p.waiting(newReport("gathering what is kept of the plan"))
+	report := newReport("gathering what is kept of the plan")
+	report.several = true
+	done := p.waiting(report)
 	whole, err := c.gather(p)
 	done()
 	if err != nil {

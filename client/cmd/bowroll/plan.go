@@ -55,6 +55,7 @@ func (c *planCommand) Run(p *program) error {
 		return err
 	}
 	report := newReport("planning " + count(len(asked.GetSorties()), "sortie"))
+	report.several = c.Cards != "" || c.Sheet != ""
 	plan, err := askTelling(p, report,
 		func(to *client.Client) (*bowrollv1.CyclePlan, error) {
 			plan, err := p.planStream(to, request, report)
@@ -65,8 +66,7 @@ func (c *planCommand) Run(p *program) error {
 				return nil, err
 			}
 			report.counted(0, 0)
-			report.say("working out what is printed")
-			return plan, c.gather(p, to, asked, plan, c.Nodes)
+			return plan, c.gather(p, to, asked, plan, c.Nodes, report)
 		},
 		func(w io.Writer, style sheet.Style, plan *bowrollv1.CyclePlan) error {
 			return sheet.Plan(w, style, asked, plan)

@@ -46,16 +46,18 @@ func (f *planPaper) check() (err error) {
 }
 
 // gather asks for what the plan alone does not say.
-func (f *planPaper) gather(p *program, to *client.Client, asked *bowrollv1.Cycle, plan *bowrollv1.CyclePlan, nodes *int32) (err error) {
+func (f *planPaper) gather(p *program, to *client.Client, asked *bowrollv1.Cycle, plan *bowrollv1.CyclePlan, nodes *int32, report *report) (err error) {
 	if f.Cards != "" && f.Drop != "" {
 		if f.drops, err = f.read(p); err != nil {
 			return err
 		}
 	}
 	if f.Cards != "" {
+		report.say("computing " + count(len(plan.GetLaunches()), "card"))
 		f.cards, err = gather.Cards(p.ctx, to, asked, plan, p.style().Units, f.drops)
 	}
 	if err == nil && f.Sheet != "" {
+		report.say("planning the what-ifs of the sheet")
 		f.variants, err = gather.Variants(p.ctx, to, asked, nodes)
 	}
 	return err

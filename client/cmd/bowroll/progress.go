@@ -16,6 +16,9 @@ type report struct {
 	// open says that no time-out ends it, and that how says what is known of the
 	// time left.
 	open bool
+	// several says that it is more than one call, so that the time-out of a call
+	// says nothing of the whole.
+	several bool
 }
 
 func newReport(what string) *report { return &report{what: what} }
@@ -54,7 +57,8 @@ func (r *report) text() string {
 }
 
 // waiting says on stderr what is being waited for, once it takes over a second
-// and where somebody watches. The function it returns takes the line away.
+// and where somebody watches. The function it returns takes the line away, which
+// must be done before anything else is written; once more does nothing.
 func (p *program) waiting(r *report) (done func()) {
 	width, watched := terminal(p.stderr)
 	if !watched {
@@ -74,7 +78,11 @@ func (p *program) waiting(r *report) (done func()) {
 					fmt.Fprintf(p.stderr, "\r%s\x1b[K", openLine(r.text(), r.part(), width))
 					continue
 				}
-				fmt.Fprintf(p.stderr, "\r%s\x1b[K", progressLine(r.text(), r.part(), time.Since(began), p.line.Timeout, width))
+				most := p.line.Timeout
+				if r.several {
+					most = 0
+				}
+				fmt.Fprintf(p.stderr, "\r%s\x1b[K", progressLine(r.text(), r.part(), time.Since(began), most, width))
 			case <-ended:
 				if shown {
 					fmt.Fprint(p.stderr, "\r\x1b[K")
@@ -83,7 +91,7 @@ func (p *program) waiting(r *report) (done func()) {
 			}
 		}
 	}()
-	return func() { close(ended); <-gone }
+	return sync.OnceFunc(func() { close(ended); <-gone })
 }
 
 // barColumns is the length of a progress bar.
@@ -91,15 +99,21 @@ const barColumns = 16
 
 // progressLine fits into one line of a terminal, so that the next can take its
 // place. With a part done it has a bar and the time that is left at this pace;
-// otherwise the longest that it may still take.
+// otherwise how long it has taken and the longest that it may still take, where
+// most says that: a call that answers once tells nothing in between.
 func progressLine(text string, part float64, spent, most time.Duration, width int) string {
-	end := fmt.Sprintf(", at most %.0f s left; Ctrl-C stops", max(0, (most-spent).Seconds()))
-	bar := barOf(part)
 	if part > 0 {
 		left := time.Duration(float64(spent) * (1 - part) / part)
-		end = fmt.Sprintf(", about %.0f s left; Ctrl-C stops", min(left, max(0, most-spent)).Seconds())
+		if most > 0 {
+			left = min(left, max(0, most-spent))
+		}
+		return fitLine(barOf(part), text, fmt.Sprintf(", about %.0f s left; Ctrl-C stops", left.Seconds()), width)
 	}
-	return fitLine(bar, text, end, width)
+	end := fmt.Sprintf(", %.0f s so far", spent.Seconds())
+	if most > spent {
+		end += fmt.Sprintf(", at most %.0f s left", (most - spent).Seconds())
+	}
+	return fitLine("", text, end+"; Ctrl-C stops", width)
 }
 
 // openLine is the line of what no time-out ends.

@@ -62,25 +62,25 @@ func (c *rollCommand) Run(p *program) error {
 		request.Sections = append(request.Sections, bowrollv1.Section_SECTION_COMMIT, bowrollv1.Section_SECTION_CHANCE)
 	}
 	var draw func() error
-	off, err := ask(p, "computing the take-off",
+	report := newReport("computing the take-off")
+	report.several = len(charts) > 0
+	off, err := askTelling(p, report,
 		func(to *client.Client) (off *bowrollv1.Takeoff, err error) {
 			if off, err = to.Takeoffs.Compute(p.ctx, request); err == nil {
-				draw, err = p.rollCharts(to, charts, asked, off)
+				draw, err = p.rollCharts(to, charts, asked, off, report)
 			}
 			return off, err
 		},
 		func(w io.Writer, style sheet.Style, off *bowrollv1.Takeoff) error {
 			return sheet.Takeoff(w, style, about(asked), off)
 		})
-	switch {
-	case err != nil:
+	if err != nil {
 		return refused{err, index, "case."}
 	}
 	if err := draw(); err != nil {
 		return err
 	}
-	switch {
-	case !launchable(off.GetOutcome()):
+	if !launchable(off.GetOutcome()) {
 		return errNothing
 	}
 	return nil

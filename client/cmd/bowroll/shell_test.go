@@ -9,6 +9,8 @@ import (
 	"strings"
 	"testing"
 	"time"
+
+	bowrollv1 "bowroll/proto/bowroll/v1"
 )
 
 // TestBashCompletes reads the printed script in a real bash and completes with
@@ -70,19 +72,44 @@ func TestManualPageFormats(t *testing.T) {
 }
 
 func TestProgressLineHasTimeLeftAndFits(t *testing.T) {
+	const most = 30 * time.Second
 	for _, c := range []struct {
-		part float64
-		want string
+		part        float64
+		spent, most time.Duration
+		want        string
 	}{
-		{0, "planning 200 sorties, at most 26 s left; Ctrl-C stops"},
-		{0.25, "[####............] planning 200 sorties, about 12 s left; Ctrl-C stops"},
-		{1, "[################] planning 200 sorties, about 0 s left; Ctrl-C stops"},
+		{0, 4 * time.Second, most, "planning 200 sorties, 4 s so far, at most 26 s left; Ctrl-C stops"},
+		{0, 31 * time.Second, most, "planning 200 sorties, 31 s so far; Ctrl-C stops"},
+		{0, 4 * time.Second, 0, "planning 200 sorties, 4 s so far; Ctrl-C stops"}, // several calls
+		{0.25, 4 * time.Second, most, "[####............] planning 200 sorties, about 12 s left; Ctrl-C stops"},
+		{0.25, 4 * time.Second, 10 * time.Second, "[####............] planning 200 sorties, about 6 s left; Ctrl-C stops"},
+		{0.25, 40 * time.Second, 0, "[####............] planning 200 sorties, about 120 s left; Ctrl-C stops"},
+		{1, 4 * time.Second, most, "[################] planning 200 sorties, about 0 s left; Ctrl-C stops"},
 	} {
-		if got := progressLine("planning 200 sorties", c.part, 4*time.Second, 30*time.Second, 80); got != c.want {
+		if got := progressLine("planning 200 sorties", c.part, c.spent, c.most, 80); got != c.want {
 			t.Errorf("part %g: %q, want %q", c.part, got, c.want)
 		}
-		if got := progressLine(strings.Repeat("long ", 40), c.part, time.Second, 30*time.Second, 80); len(got) > 79 {
-			t.Errorf("part %g: %d columns do not fit 80", c.part, len(got))
+		for _, width := range []int{60, 80} {
+			if got := progressLine(strings.Repeat("long ", 40), c.part, c.spent, c.most, width); len(got) > width-1 {
+				t.Errorf("part %g: %d columns do not fit %d", c.part, len(got), width)
+			}
+		}
+	}
+}
+
+func TestCompareSaysHowMuchItPlans(t *testing.T) {
+	sweep, faults := speeds("8 kt to 22 kt by 2 kt")
+	if len(faults) > 0 {
+		t.Fatal(faults)
+	}
+	three := []*bowrollv1.CycleVariant{{}, {}, {}}
+	for want, r := range map[string]*bowrollv1.CyclesCompareRequest{
+		"8 speeds":                {SpeedSweep: sweep},
+		"3 variants":              {Variants: three},
+		"3 variants and 8 speeds": {Variants: three, SpeedSweep: sweep},
+	} {
+		if got := compared(r); got != want {
+			t.Errorf("%q, want %q", got, want)
 		}
 	}
 }

@@ -137,6 +137,10 @@ func (c *stockListCommand) units(p *program) error {
 
 // export writes units as CSV, the columns named once.
 func (c *stockListCommand) export(p *program) error {
+	report := newReport("reading the units")
+	report.several = true
+	done := p.waiting(report)
+	defer done()
 	to, err := p.connect()
 	if err != nil {
 		return err
@@ -157,6 +161,7 @@ func (c *stockListCommand) export(p *program) error {
 			break
 		}
 	}
+	done()
 	draw := func(w io.Writer) error { _, err := io.WriteString(w, text.String()); return err }
 	if c.CSV == "-" {
 		return draw(p.stdout)

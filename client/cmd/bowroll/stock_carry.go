@@ -70,6 +70,10 @@ func (c *stockExportCommand) Run(p *program) error {
 	if err != nil {
 		return err
 	}
+	report := newReport("reading the log")
+	report.several = true
+	done := p.waiting(report)
+	defer done()
 	to, err := p.connect()
 	if err != nil {
 		return err
@@ -92,6 +96,7 @@ func (c *stockExportCommand) Run(p *program) error {
 		}
 		last = page.GetMovements()[len(page.GetMovements())-1].GetSequence()
 	}
+	done()
 	draw := func(w io.Writer) error { _, err := w.Write(out.Bytes()); return err }
 	if c.File == "-" {
 		return draw(p.stdout)
@@ -164,23 +169,29 @@ func (c *stockImportCommand) Run(p *program) error {
 	if err != nil {
 		return badInput{fmt.Errorf("%s: %w", c.File, err)}
 	}
+	report := newReport("merging the log")
+	report.several = true
+	done := p.waiting(report)
+	defer done()
 	to, err := p.connect()
 	if err != nil {
 		return err
 	}
 	defer func() { _ = to.Close() }()
-	return c.merge(p, to, sitelog.NewReader(source, trust...))
+	return c.merge(p, to, sitelog.NewReader(source, trust...), done)
 }
 
 // longestLog is the longest file of a log that is read.
 const longestLog = 256 << 20
 
-// merge sends part after part, and says how far it came whatever happens.
-func (c *stockImportCommand) merge(p *program, to *client.Client, parts *sitelog.Reader) error {
+// merge sends part after part, and says how far it came whatever happens, once it
+// waits no longer.
+func (c *stockImportCommand) merge(p *program, to *client.Client, parts *sitelog.Reader, done func()) error {
 	var added, known, content int
 	var site string
 	var last *bowrollv1.MergeMovementsResponse
 	told := func() error {
+		done()
 		if last == nil {
 			_, err := fmt.Fprintln(p.stdout, "no entries")
 			return err

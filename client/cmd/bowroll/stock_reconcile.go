@@ -97,6 +97,7 @@ func (c *stockReconcileCommand) steps() (steps []*bowrollv1.UnitStep, err error)
 // ofLot refuses units that are not of the lot, all at once: a slip of a serial
 // settles nothing of another lot.
 func (c *stockReconcileCommand) ofLot(p *program, steps []*bowrollv1.UnitStep) error {
+	defer p.waiting(newReport("reading the units of the lot"))()
 	to, err := p.connect()
 	if err != nil {
 		return err
