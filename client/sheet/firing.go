@@ -38,14 +38,21 @@ func (p *page) planned(plan *bowrollv1.PlannedFiring) {
 		{head: "Run", right: true},
 		{head: "P50", right: true, rank: 1},
 		{head: high, right: true},
-		{head: "Burn end", under: "to lift-off", right: true, rank: 2},
 	}}
+	ninetyNine := plan.GetPlanned().RunP99M != nil && high != "P99" // else the policy's own percentile says it
+	if ninetyNine {
+		t.columns = append(t.columns, column{head: "P99", right: true})
+	}
+	t.columns = append(t.columns, column{head: "Burn end", under: "to lift-off", right: true, rank: 2})
 	add := func(name string, o *bowrollv1.FiringOption) {
 		if o == nil {
 			return
 		}
-		t.row(plain(name, command(o), p.givenMeasured(length, o.RunM), p.givenMeasured(length, o.RunP50M),
-			p.givenMeasured(length, o.RunPercentileM), given(o.BurnEndMinusLiftoffS, signedSeconds))...)
+		row := plain(name, command(o), p.givenMeasured(length, o.RunM), p.givenMeasured(length, o.RunP50M), p.givenMeasured(length, o.RunPercentileM))
+		if ninetyNine {
+			row = append(row, cell{text: p.givenMeasured(length, o.RunP99M)})
+		}
+		t.row(append(row, cell{text: given(o.BurnEndMinusLiftoffS, signedSeconds)})...)
 	}
 	add("planned", plan.GetPlanned())
 	add("nominal best", plan.GetNominalBest())

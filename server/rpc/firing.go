@@ -72,6 +72,20 @@ func (r *run) sampled(id string, o chance.Option, best takeoff.Roll) *bowrollv1.
 	return out
 }
 
+// withTails adds to each firing the run at 0.99, as the curve has it. Plans of a
+// cycle go without: those that are kept have to come out as they were.
+func withTails(out *bowrollv1.PlannedFiring, p *chance.Planned) *bowrollv1.PlannedFiring {
+	out.Planned.RunP99M, out.NominalBest.RunP99M = finite(p.P99M), finite(p.Best.P99M)
+	rules := p.House
+	if p.OnBrakes != nil {
+		rules = append([]chance.Option{*p.OnBrakes}, rules...)
+	}
+	for i, rule := range rules {
+		out.HouseRules[i].RunP99M = finite(rule.P99M)
+	}
+	return out
+}
+
 // What a curve has where the request does not say.
 const (
 	curvePoints  = 49
@@ -116,7 +130,7 @@ func (t *Takeoffs) FindFiring(ctx context.Context, req *bowrollv1.TakeoffsFindFi
 
 func (t *Takeoffs) foundAnswer(res *resolved, r *run, plan *chance.Planned, req *bowrollv1.TakeoffsFindFiringRequest, samples int) *bowrollv1.TakeoffsFindFiringResponse {
 	out := &bowrollv1.TakeoffsFindFiringResponse{
-		PlannedFiring:    r.plannedAnswer(plan),
+		PlannedFiring:    withTails(r.plannedAnswer(plan), plan),
 		CurveSampleCount: int32(samples),
 		Covered:          plan.Covered,
 		Policy:           res.Policy,

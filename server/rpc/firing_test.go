@@ -89,6 +89,13 @@ func TestFindFiring(t *testing.T) {
 	if !beyond {
 		t.Error("P99 is nowhere beyond the percentile of the policy")
 	}
+	// What was compared has its tail too: on the brakes first, then the house rules.
+	all := append([]*bowrollv1.FiringOption{out.GetPlannedFiring().GetPlanned(), out.GetPlannedFiring().GetNominalBest()}, out.GetPlannedFiring().GetHouseRules()...)
+	for _, o := range all {
+		if o.RunPercentileM != nil && (o.RunP99M == nil || o.GetRunP99M() < o.GetRunPercentileM()) {
+			t.Errorf("%s: percentile %v, P99 %v", o.GetId(), o.RunPercentileM, o.RunP99M)
+		}
+	}
 	// The curve is of other draws than the plan's figures.
 	if got := out.GetPlannedFiring().GetPlanned(); got.GetRunPercentileM() > least+0.1*(greatest-least)+2 {
 		t.Errorf("planned %g m at the percentile, the curve has %g m", got.GetRunPercentileM(), least)

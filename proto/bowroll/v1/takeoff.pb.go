@@ -2576,7 +2576,10 @@ type FiringOption struct {
 	RunPercentileM *float64 `protobuf:"fixed64,11,opt,name=run_percentile_m,json=runPercentileM,proto3,oneof" json:"run_percentile_m,omitempty"`
 	// Whether every single failure has a leg that the policy accepts; absent where
 	// that was not asked.
-	Covered       *bool `protobuf:"varint,12,opt,name=covered,proto3,oneof" json:"covered,omitempty"`
+	Covered *bool `protobuf:"varint,12,opt,name=covered,proto3,oneof" json:"covered,omitempty"`
+	// Run at 0.99; absent where that many never lift off, and in all but the answer
+	// of FindFiring. Of fewer than 100 draws it is the greatest run.
+	RunP99M       *float64 `protobuf:"fixed64,13,opt,name=run_p99_m,json=runP99M,proto3,oneof" json:"run_p99_m,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -2693,6 +2696,13 @@ func (x *FiringOption) GetCovered() bool {
 		return *x.Covered
 	}
 	return false
+}
+
+func (x *FiringOption) GetRunP99M() float64 {
+	if x != nil && x.RunP99M != nil {
+		return *x.RunP99M
+	}
+	return 0
 }
 
 // BestFiring is the nominal best firing and the house rules beside it. The
@@ -4918,7 +4928,7 @@ const file_bowroll_v1_takeoff_proto_rawDesc = "" +
 	"\b_delay_sB\r\n" +
 	"\v_reaction_sB\x11\n" +
 	"\x0f_first_thrust_sB\x10\n" +
-	"\x0e_last_thrust_s\"\xe6\x04\n" +
+	"\x0e_last_thrust_s\"\x95\x05\n" +
 	"\fFiringOption\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x12*\n" +
 	"\x04mode\x18\x02 \x01(\x0e2\x16.bowroll.v1.FiringModeR\x04mode\x12\x1c\n" +
@@ -4932,7 +4942,8 @@ const file_bowroll_v1_takeoff_proto_rawDesc = "" +
 	"\trun_p50_m\x18\n" +
 	" \x01(\x01H\x06R\arunP50M\x88\x01\x01\x12-\n" +
 	"\x10run_percentile_m\x18\v \x01(\x01H\aR\x0erunPercentileM\x88\x01\x01\x12\x1d\n" +
-	"\acovered\x18\f \x01(\bH\bR\acovered\x88\x01\x01B\n" +
+	"\acovered\x18\f \x01(\bH\bR\acovered\x88\x01\x01\x12\x1f\n" +
+	"\trun_p99_m\x18\r \x01(\x01H\tR\arunP99M\x88\x01\x01B\n" +
 	"\n" +
 	"\b_delay_sB\b\n" +
 	"\x06_run_mB\x11\n" +
@@ -4944,7 +4955,9 @@ const file_bowroll_v1_takeoff_proto_rawDesc = "" +
 	"_run_p50_mB\x13\n" +
 	"\x11_run_percentile_mB\n" +
 	"\n" +
-	"\b_covered\"\x8a\x02\n" +
+	"\b_coveredB\f\n" +
+	"\n" +
+	"_run_p99_m\"\x8a\x02\n" +
 	"\n" +
 	"BestFiring\x12,\n" +
 	"\x04best\x18\x01 \x01(\v2\x18.bowroll.v1.FiringOptionR\x04best\x129\n" +
