@@ -6,7 +6,6 @@ import (
 	"strconv"
 	"strings"
 	"time"
-	"unicode"
 
 	"go.yaml.in/yaml/v3"
 	"google.golang.org/protobuf/reflect/protoreflect"
@@ -25,20 +24,11 @@ type reader struct {
 }
 
 func (r *reader) fault(node *yaml.Node, path, problem, allowed, hint string) {
-	f := Fault{Place: r.document.place(node), Path: onOneLine(path), Problem: problem, Allowed: allowed, Hint: hint}
+	f := Fault{Place: r.document.place(node), Path: violation.Shown(path), Problem: problem, Allowed: allowed, Hint: hint}
 	if node.Kind == yaml.ScalarNode {
 		f.Value = node.Value
 	}
 	r.faults = append(r.faults, f)
-}
-
-// onOneLine is a path as it is, or in quotes where a key in it would break a line or
-// hide what it is.
-func onOneLine(path string) string {
-	if strings.ContainsFunc(path, func(r rune) bool { return !unicode.IsPrint(r) }) {
-		return strconv.Quote(path)
-	}
-	return path
 }
 
 // message reads a mapping into a message. path is where it stands in the file,

@@ -9,6 +9,7 @@ import (
 	"google.golang.org/protobuf/proto"
 	"google.golang.org/protobuf/reflect/protoreflect"
 
+	"bowroll/perf/violation"
 	bowrollv1 "bowroll/proto/bowroll/v1"
 	"bowroll/server/nearest"
 )
@@ -110,7 +111,7 @@ func (d *decoder) pairs(n *yaml.Node, path string, each func(key, value *yaml.No
 			}
 			continue
 		}
-		inner := keyText(key.Value)
+		inner := violation.Shown(key.Value)
 		if path != "" {
 			inner = path + "." + inner
 		}
@@ -126,23 +127,12 @@ func (d *decoder) pairs(n *yaml.Node, path string, each func(key, value *yaml.No
 	}
 }
 
-// keyText is a key as a path shows it: in quotes where it would break a line or hide
-// what it is.
-func keyText(key string) string {
-	for _, r := range key {
-		if !strconv.IsPrint(r) {
-			return strconv.Quote(key)
-		}
-	}
-	return key
-}
-
 // unknownKey records a key that nothing reads.
 func (d *decoder) unknownKey(key *yaml.Node, path string, valid []string) {
 	v := &bowrollv1.Violation{Field: shorten(path), Value: "unknown", Rule: "unknown-key", Hint: "valid keys are " + strings.Join(valid, ", ")}
 	if near, ok := nearest.Of(key.Value, valid); ok {
 		v.Hint = "did you mean " + near + "?"
-		d.meant[strings.TrimSuffix(path, keyText(key.Value))+near] = true
+		d.meant[strings.TrimSuffix(path, violation.Shown(key.Value))+near] = true
 	}
 	d.fault(placeOf(key), v)
 }

@@ -7,12 +7,11 @@ import (
 	"io"
 	"reflect"
 	"slices"
-	"strings"
-	"unicode"
 
 	"github.com/alecthomas/kong"
 	"go.yaml.in/yaml/v3"
 
+	"bowroll/perf/violation"
 	"bowroll/server/nearest"
 )
 
@@ -108,7 +107,7 @@ func (f *file) read(root *yaml.Node, flags []*kong.Flag) {
 	first := map[string]int{}
 	for i := 0; i+1 < len(root.Content); i += 2 {
 		key, value := root.Content[i], root.Content[i+1]
-		if !plain(key) || strings.ContainsFunc(key.Value, func(r rune) bool { return !unicode.IsPrint(r) }) {
+		if !plain(key) || !violation.Bare(key.Value) {
 			f.fault(key.Line, "a setting's name must be one word, written out")
 			continue
 		}
