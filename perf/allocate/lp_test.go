@@ -8,6 +8,7 @@ import (
 	"testing"
 
 	"bowroll/perf/allocate/rival"
+	"bowroll/testdata/longer"
 )
 
 // need skips without the solver, except in CI, where it has to be there.
@@ -51,6 +52,7 @@ func TestStagesAgreeWithOtherSolvers(t *testing.T) {
 	if os.Getenv("CI") == "true" {
 		cycles = 200
 	}
+	cycles = longer.Count(t, "BOWROLL_ALLOCATION_CYCLES", cycles)
 	for _, o := range []*rival.Solver{rival.Cbc(), rival.Glpsol()} {
 		t.Run(o.Name, func(t *testing.T) {
 			need(t, o)

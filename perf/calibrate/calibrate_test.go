@@ -4,32 +4,24 @@ import (
 	"context"
 	"math"
 	"math/rand/v2"
-	"os"
 	"reflect"
-	"strconv"
 	"strings"
 	"testing"
 
 	"gonum.org/v1/gonum/stat/distuv"
 
 	"bowroll/perf/calibrate"
+	"bowroll/testdata/longer"
 )
 
 // replicates is how many simulated squadrons the coverage is counted over;
 // BOWROLL_CALIBRATE_REPLICATES asks for more.
 func replicates(t *testing.T) int {
-	text := os.Getenv("BOWROLL_CALIBRATE_REPLICATES")
-	switch {
-	case text == "" && testing.Short():
-		return 10
-	case text == "":
-		return 40
+	usual := 40
+	if testing.Short() {
+		usual = 10
 	}
-	n, err := strconv.Atoi(text)
-	if err != nil || n < 1 {
-		t.Fatalf("BOWROLL_CALIBRATE_REPLICATES=%q is no count", text)
-	}
-	return n
+	return longer.Count(t, "BOWROLL_CALIBRATE_REPLICATES", usual)
 }
 
 func make1(t *testing.T, runs []calibrate.Run, s calibrate.Settings) *calibrate.Fit {

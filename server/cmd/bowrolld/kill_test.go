@@ -27,6 +27,7 @@ import (
 
 	bowrollv1 "bowroll/proto/bowroll/v1"
 	"bowroll/server/assembly"
+	"bowroll/testdata/longer"
 )
 
 // childArgs is the variable that makes the test binary be bowrolld, and
@@ -333,20 +334,14 @@ func killCycles(t *testing.T, store string, cycles int, longest time.Duration) {
 // killCount is how often to kill: a few times, in CI 200; BOWROLL_KILL_CYCLES sets
 // another number.
 func killCount(t *testing.T) int {
-	if text := os.Getenv("BOWROLL_KILL_CYCLES"); text != "" {
-		n, err := strconv.Atoi(text)
-		if err != nil {
-			t.Fatal(err)
-		}
-		return n
-	}
+	usual := 6
 	switch {
 	case testing.Short():
-		return 3
+		usual = 3
 	case os.Getenv("CI") == "true":
-		return 200
+		usual = 200
 	}
-	return 6
+	return longer.Count(t, "BOWROLL_KILL_CYCLES", usual)
 }
 
 func TestKillOverAFile(t *testing.T) {

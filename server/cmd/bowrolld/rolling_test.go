@@ -3,8 +3,6 @@ package main
 import (
 	"context"
 	"fmt"
-	"os"
-	"strconv"
 	"sync"
 	"sync/atomic"
 	"syscall"
@@ -17,6 +15,8 @@ import (
 	"google.golang.org/grpc/resolver/manual"
 
 	bowrollv1 "bowroll/proto/bowroll/v1"
+
+	"bowroll/testdata/longer"
 )
 
 // TestRollingRestart replaces two services over one PostgreSQL database in turn
@@ -28,12 +28,7 @@ func TestRollingRestart(t *testing.T) {
 	if testing.Short() {
 		restarts = 2
 	}
-	if text := os.Getenv("BOWROLL_RESTARTS"); text != "" {
-		var err error
-		if restarts, err = strconv.Atoi(text); err != nil {
-			t.Fatalf("BOWROLL_RESTARTS is %q: must be a count", text)
-		}
-	}
+	restarts = longer.Count(t, "BOWROLL_RESTARTS", restarts)
 	running := []*child{startBowrolld(t, store), startBowrolld(t, store)}
 	names := manual.NewBuilderWithScheme("rolling")
 	// state is who serves, as a name service says it.

@@ -8,9 +8,7 @@ import (
 	"encoding/json"
 	"errors"
 	"io"
-	"os"
 	"path/filepath"
-	"strconv"
 	"testing"
 	"time"
 
@@ -18,6 +16,8 @@ import (
 	"google.golang.org/protobuf/proto"
 
 	bowrollv1 "bowroll/proto/bowroll/v1"
+
+	"bowroll/testdata/longer"
 )
 
 var sweepFormats = []bowrollv1.SweepFormat{
@@ -162,14 +162,8 @@ func TestKillInTheMiddleOfASweep(t *testing.T) {
 	if testing.Short() {
 		t.Skip("starts and kills the program many times")
 	}
-	overFile, overPostgres := 4, 1 // a part of a dead service waits up to a minute there
-	if text := os.Getenv("BOWROLL_SWEEP_KILLS"); text != "" {
-		n, err := strconv.Atoi(text)
-		if err != nil {
-			t.Fatal(err)
-		}
-		overFile, overPostgres = n, n
-	}
+	overFile := longer.Count(t, "BOWROLL_SWEEP_KILLS", 4)
+	overPostgres := longer.Count(t, "BOWROLL_SWEEP_KILLS", 1) // a part of a dead service waits up to a minute there
 	asked := askedSweep(max(overFile, overPostgres))
 	want := killSweep(t, filepath.Join(t.TempDir(), "whole.db"), asked, 0)
 	lines := bytes.Split(bytes.TrimSuffix(want[0], []byte("\n")), []byte("\n"))

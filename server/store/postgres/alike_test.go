@@ -2,9 +2,7 @@ package postgres_test
 
 import (
 	"context"
-	"os"
 	"path/filepath"
-	"strconv"
 	"testing"
 
 	_ "modernc.org/sqlite" // the second driver, "sqlite"
@@ -12,6 +10,7 @@ import (
 	"bowroll/server/store/postgres"
 	"bowroll/server/store/sqlite"
 	"bowroll/server/store/storetest"
+	"bowroll/testdata/longer"
 )
 
 // TestStoresAnswerAlike runs the same random lists of commands on PostgreSQL and
@@ -26,13 +25,5 @@ func TestStoresAnswerAlike(t *testing.T) {
 		t.Cleanup(func() { s.Close() })
 		stores = append(stores, storetest.Named{Name: driver, Store: s})
 	}
-	lists := 20
-	if text := os.Getenv("BOWROLL_ALIKE_LISTS"); text != "" {
-		n, err := strconv.Atoi(text)
-		if err != nil {
-			t.Fatal(err)
-		}
-		lists = n
-	}
-	storetest.Alike(t, lists, stores...)
+	storetest.Alike(t, longer.Count(t, "BOWROLL_ALIKE_LISTS", 20), stores...)
 }

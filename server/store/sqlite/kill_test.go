@@ -8,7 +8,6 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
-	"strconv"
 	"strings"
 	"sync"
 	"syscall"
@@ -19,6 +18,7 @@ import (
 
 	"bowroll/server/store"
 	"bowroll/server/store/sqlite"
+	"bowroll/testdata/longer"
 )
 
 // TestMain lets the test binary be the process that is killed.
@@ -88,13 +88,7 @@ func TestKill(t *testing.T) {
 	case os.Getenv("CI") == "true":
 		cycles = 200
 	}
-	if text := os.Getenv("BOWROLL_KILL_CYCLES"); text != "" {
-		n, err := strconv.Atoi(text)
-		if err != nil {
-			t.Fatal(err)
-		}
-		cycles = n
-	}
+	cycles = longer.Count(t, "BOWROLL_KILL_CYCLES", cycles)
 	path := filepath.Join(t.TempDir(), "bowroll.db")
 	random := rand.New(rand.NewPCG(7, 7))
 	points := []string{"", "", "before commit", "after commit", "begin"}

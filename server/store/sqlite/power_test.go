@@ -4,7 +4,6 @@ import (
 	"context"
 	"fmt"
 	"os"
-	"strconv"
 	"testing"
 	"time"
 
@@ -14,6 +13,7 @@ import (
 	"bowroll/server/store"
 	"bowroll/server/store/ledger"
 	"bowroll/server/store/sqlite"
+	"bowroll/testdata/longer"
 )
 
 // tally is what a run of power cuts found.
@@ -116,23 +116,15 @@ func (sum *tally) compare(t *testing.T, s *sqlite.Store, acknowledged map[string
 }
 
 // powerSeeds is how many seeds to run, of 5 cuts each: the usual number in CI, a
-// part of it elsewhere; BOWROLL_POWER_SEEDS sets
-// another number for long runs.
+// part of it elsewhere; BOWROLL_POWER_SEEDS sets another number.
 func powerSeeds(t *testing.T, usual int) int {
-	if text := os.Getenv("BOWROLL_POWER_SEEDS"); text != "" {
-		n, err := strconv.Atoi(text)
-		if err != nil {
-			t.Fatal(err)
-		}
-		return n
-	}
 	switch {
 	case testing.Short():
-		return max(1, usual/10)
-	case os.Getenv("CI") == "true":
-		return usual
+		usual = max(1, usual/10)
+	case os.Getenv("CI") != "true":
+		usual = max(2, usual/5)
 	}
-	return max(2, usual/5)
+	return longer.Count(t, "BOWROLL_POWER_SEEDS", usual)
 }
 
 func TestPowerCutsLoseNothing(t *testing.T) {

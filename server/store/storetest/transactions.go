@@ -10,6 +10,7 @@ import (
 
 	"bowroll/server/store"
 	"bowroll/server/store/ledger"
+	"bowroll/testdata/longer"
 )
 
 var errOwn = errors.New("the change thinks better of it")
@@ -244,7 +245,8 @@ func acknowledgedIsVisible(t *testing.T, b *bench) {
 // entry; nothing is lost.
 func writersOnOneRow(t *testing.T, b *bench) {
 	b.stock(boosters("lot-a", 90), nil)
-	const writers, each = 16, 5
+	const writers = 16
+	each := longer.Count(t, "BOWROLL_UPDATES", 80) / writers
 	var wait sync.WaitGroup
 	for range writers {
 		wait.Go(func() {
@@ -276,7 +278,7 @@ func writersOnOneRow(t *testing.T, b *bench) {
 	wait.Wait()
 	b.view(func(ctx context.Context, r store.Reader) error {
 		head, err := r.Head(ctx)
-		if head.Seq != 1+writers*each {
+		if head.Seq != int64(1+writers*each) {
 			t.Errorf("%d changes are in the log, %d were acknowledged", head.Seq-1, writers*each)
 		}
 		return err
