@@ -28,6 +28,9 @@ const (
 	VoidCard    Event = "void_card"
 	Launch      Event = "launch"
 	Scrub       Event = "scrub"
+	// RecordWaiver and RevokeWaiver name the caution in Detail.
+	RecordWaiver Event = "record_waiver"
+	RevokeWaiver Event = "revoke_waiver"
 )
 
 // Hash is a SHA-256 sum.
@@ -67,8 +70,8 @@ type Movement struct {
 	Authority string
 	// Igniter is the serial of the igniter fitted or removed.
 	Igniter string
-	// Until is, by event: the end of a reservation, of the waiting time after a
-	// misfire, or of the time a unit may be used.
+	// Until is, by event: the end of a reservation, of a card, of a waiver, of the
+	// waiting time after a misfire, or of the time a unit may be used.
 	Until time.Time
 	// Request is the id of the request that asked for it.
 	Request string

@@ -57,6 +57,8 @@ type Plan struct {
 	Answer []byte
 	// Sorties are the sorties that launch, in launch order.
 	Sorties []Sortie
+	// Waivers are all that were recorded, in the order of the log.
+	Waivers []Waiver
 	// Reason says why it was cancelled or expired.
 	Reason string
 

@@ -10,7 +10,7 @@ import (
 // its content where m saves it. Entries of units change the plan only in that
 // they say which serials it was promised.
 func (p Plan) After(m Movement) (Plan, error) {
-	p.Sorties = slices.Clone(p.Sorties)
+	p.Sorties, p.Waivers = slices.Clone(p.Sorties), slices.Clone(p.Waivers)
 	switch m.Event {
 	case SavePlan:
 		return p.saved(m)
@@ -30,6 +30,13 @@ func (p Plan) After(m Movement) (Plan, error) {
 			return p, err
 		}
 		if err := sortie.after(m); err != nil {
+			return p, err
+		}
+		if m.Event == IssueCard {
+			p.PutWaiversOnCard(sortie, m.Time)
+		}
+	case RecordWaiver, RevokeWaiver:
+		if err := p.waived(m); err != nil {
 			return p, err
 		}
 	default:

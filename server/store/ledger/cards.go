@@ -33,7 +33,8 @@ func sortieIs(plan *store.Plan, sortie *store.Sortie, done string) *store.Error 
 }
 
 // IssueCard issues the launch card of a sortie, or issues it anew after it was
-// void. All its units must be held for it and usable at the launch.
+// void. All its units must be held for it and usable at the launch, and it ends
+// with the first of the sortie's waivers that are in force, for it says them.
 func (b *Book) IssueCard(ctx context.Context, id, name string, until time.Time, box []byte) (store.Plan, error) {
 	plan, sortie, err := b.sortie(ctx, id, name, "carded")
 	if err != nil {
@@ -45,7 +46,7 @@ func (b *Book) IssueCard(ctx context.Context, id, name string, until time.Time, 
 	if !until.After(b.by.Time) {
 		return *plan, store.Errorf(store.Invalid, "CARD_PAST", "a card until %s would be void already", until.UTC().Format(rfc3339)).At("until_time")
 	}
-	var faults store.Errors
+	faults := waiverEnds(plan, sortie, until, b.by.Time)
 	for _, draw := range sortie.Draws {
 		if err := b.load(ctx, draw.Units); err != nil {
 			return *plan, err
@@ -69,6 +70,7 @@ func (b *Book) IssueCard(ctx context.Context, id, name string, until time.Time, 
 	sortie.State, sortie.Void, sortie.Box = store.SortieCard, nil, box
 	sortie.Card++
 	sortie.CardUntil = store.FromMicros(store.Micros(until))
+	plan.PutWaiversOnCard(sortie, b.by.Time)
 	b.changedPlan(b.record(store.Movement{
 		Event: store.IssueCard, Plan: id, Sortie: name, Until: until, Reason: fmt.Sprintf("revision %d", sortie.Card),
 		Detail: detail(store.CardDetail{Box: sum(box), Sides: slices.Concat([]byte{}, box)}),

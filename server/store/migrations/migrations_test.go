@@ -19,6 +19,8 @@ var released = map[string]string{
 	"postgres/00004_lapsing.sql":  "394d318fa6e51439",
 	"sqlite/00005_sweeps.sql":     "9fbecdac0cf35905",
 	"postgres/00005_sweeps.sql":   "817edd5d39005634",
+	"sqlite/00006_waivers.sql":    "e950fe2134038ed8",
+	"postgres/00006_waivers.sql":  "b86a8acbbb912a3c",
 }
 
 func TestReleasedMigrationsStay(t *testing.T) {

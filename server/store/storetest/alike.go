@@ -106,7 +106,7 @@ func command(random *rand.Rand) (name string, run func(context.Context, *ledger.
 	event, authority := events[random.IntN(len(events))], of("", "ordnance officer")
 	draws := 1 + random.IntN(3)
 	temperature := float64(random.IntN(60))
-	switch random.IntN(13) {
+	switch random.IntN(16) {
 	case 0:
 		return "receive", func(ctx context.Context, book *ledger.Book) (any, error) {
 			return book.ReceiveUnits(ctx, lot, slices.Compact(units), "mag-1", "delivery")
@@ -150,6 +150,20 @@ func command(random *rand.Rand) (name string, run func(context.Context, *ledger.
 		}
 		return "lift", func(ctx context.Context, book *ledger.Book) (any, error) {
 			return book.LiftSuspension(ctx, lot, "tested", authority)
+		}
+	case 12:
+		return "waive", func(ctx context.Context, book *ledger.Book) (any, error) {
+			return book.RecordWaiver(ctx, plan, store.Waiver{
+				Sortie: "s-0", Caution: "tailwind", Text: "A tailwind.", Authority: authority, Reason: "drawn", Until: book.Now().Add(hours),
+			}, []string{"tailwind"})
+		}
+	case 13:
+		return "revoke", func(ctx context.Context, book *ledger.Book) (any, error) {
+			return book.RevokeWaiver(ctx, plan, "s-0", "tailwind", "drawn")
+		}
+	case 14:
+		return "card", func(ctx context.Context, book *ledger.Book) (any, error) {
+			return book.IssueCard(ctx, plan, "s-0", book.Now().Add(hours), []byte("box"))
 		}
 	default:
 		return "count and read", func(ctx context.Context, book *ledger.Book) (any, error) {

@@ -60,8 +60,24 @@ func scenario() []act {
 			_, err := book.Confirm(ctx, "dawn", 0, dawn.Add(3*time.Hour))
 			return err
 		}},
+		{"waive", func(ctx context.Context, book *ledger.Book) error {
+			_, err := book.RecordWaiver(ctx, "dawn", store.Waiver{
+				Sortie: "heron-1", Caution: "tailwind", Text: "A tailwind of 2 m/s.", Authority: "flying officer", Reason: "one launch, dry deck", Until: dawn.Add(time.Hour),
+			}, []string{"tailwind"})
+			if err != nil {
+				return err
+			}
+			_, err = book.RecordWaiver(ctx, "dawn", store.Waiver{
+				Sortie: "heron-2", Caution: "tailwind", Text: "A tailwind of 2 m/s.", Authority: "flying officer", Reason: "in error", Until: dawn.Add(2 * time.Hour),
+			}, []string{"tailwind"})
+			return err
+		}},
 		{"card", func(ctx context.Context, book *ledger.Book) error {
 			_, err := book.IssueCard(ctx, "dawn", "heron-1", dawn.Add(time.Hour), []byte("box"))
+			return err
+		}},
+		{"revoke", func(ctx context.Context, book *ledger.Book) error {
+			_, err := book.RevokeWaiver(ctx, "dawn", "heron-2", "tailwind", "the other launch was meant")
 			return err
 		}},
 		{"issue and fit", take(steps(store.Issue, "u-0001", "u-0002", "g-0001", "g-0002"), steps(store.Fit, "u-0001", "u-0002"))},

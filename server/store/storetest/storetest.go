@@ -53,6 +53,7 @@ func Run(t *testing.T, tester Tester) {
 		{"TheLogFolds", logFolds},
 		{"ReadingsOnce", readingsOnce},
 		{"PlansRoundTrip", plansRoundTrip},
+		{"Waivers", waivers},
 		{"CatalogRevisions", catalogRevisions},
 		{"ObservedRuns", observedRuns},
 		{"Corrections", corrections},
