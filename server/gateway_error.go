@@ -40,8 +40,11 @@ func writeError(ctx context.Context, _ *runtime.ServeMux, _ runtime.Marshaler, w
 
 // httpStatus is the HTTP status of an error.
 func httpStatus(err error) int {
-	if refusal.Reason(err) == refusal.ReasonTooLarge {
+	switch refusal.Reason(err) {
+	case refusal.ReasonTooLarge:
 		return http.StatusRequestEntityTooLarge
+	case refusal.ReasonLate:
+		return http.StatusRequestTimeout
 	}
 	return runtime.HTTPStatusFromCode(status.Code(err))
 }

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"io"
 	"net/http"
+	"os"
 
 	"github.com/grpc-ecosystem/grpc-gateway/v2/runtime"
 	"google.golang.org/protobuf/proto"
@@ -84,6 +85,8 @@ func readingError(err error) error {
 	var tooLarge *http.MaxBytesError
 	var syntax *strictjson.SyntaxError
 	switch {
+	case errors.Is(err, os.ErrDeadlineExceeded):
+		return refusal.Late("the body did not come in time", "send the whole of it at once")
 	case errors.As(err, &tooLarge):
 		return refusal.TooLarge(0, int(tooLarge.Limit), "ask for less at once, or use the stream")
 	case errors.As(err, &syntax):

@@ -8,11 +8,14 @@ import (
 	"fmt"
 	"io"
 	"net/http"
+	"os"
 	"strconv"
 	"time"
 
 	"github.com/grpc-ecosystem/grpc-gateway/v2/runtime"
 	"google.golang.org/grpc"
+	"google.golang.org/grpc/codes"
+	"google.golang.org/grpc/status"
 	"google.golang.org/protobuf/proto"
 	"google.golang.org/protobuf/reflect/protoreflect"
 	"google.golang.org/protobuf/reflect/protoregistry"
@@ -103,7 +106,9 @@ func (s *streaming) serve(w http.ResponseWriter, r *http.Request, _ map[string]s
 		_ = control.SetReadDeadline(time.Now())
 	}
 	unreadable := <-sent
-	if received == nil && !errors.Is(unreadable, io.EOF) {
+	// A connection of which no more can be read also cancels the call: the cause
+	// is told, not what followed from it.
+	if received == nil && !errors.Is(unreadable, io.EOF) || status.Code(received) == codes.Canceled && refusal.Reason(unreadable) != "" {
 		received = unreadable
 	}
 	out.end(received)
@@ -143,6 +148,10 @@ func (s *streaming) send(stream grpc.ClientStream, in io.Reader, control *http.R
 		if !scanner.Scan() {
 			if errors.Is(scanner.Err(), bufio.ErrTooLong) {
 				return refusal.TooLarge(0, MaxBodyBytes, "line "+strconv.Itoa(number)+" of the stream is too long")
+			}
+			if errors.Is(scanner.Err(), os.ErrDeadlineExceeded) {
+				return refusal.Late(fmt.Sprintf("line %d of the stream did not come within %v", number, s.lineTime),
+					"end the stream, and begin another when there is more to ask")
 			}
 			if err := scanner.Err(); err != nil {
 				return readingError(err)

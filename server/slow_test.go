@@ -116,6 +116,65 @@ func TestLinesThatDribbleAreCutOff(t *testing.T) {
 	}
 }
 
+// TestAStreamThatPausesTooLongIsToldSo sends a line, gets its answer, and sends no
+// more.
+func TestAStreamThatPausesTooLongIsToldSo(t *testing.T) {
+	conn := from(t, "127.0.0.1", impatient(t, &fakeTakeoffs{stream: func(s grpc.BidiStreamingServer[bowrollv1.TakeoffsStreamComputeRequest, bowrollv1.TakeoffsStreamComputeResponse]) error {
+		for {
+			if _, err := s.Recv(); errors.Is(err, io.EOF) {
+				return nil
+			} else if err != nil {
+				return err
+			}
+			if err := s.Send(&bowrollv1.TakeoffsStreamComputeResponse{Item: &bowrollv1.TakeoffItem{}}); err != nil {
+				return err
+			}
+		}
+	}}))
+	line := `{"case":` + caseJSON + `}` + "\n"
+	if _, err := fmt.Fprintf(conn, "POST /v1/takeoffs:streamCompute HTTP/1.1\r\nHost: a\r\nContent-Type: application/x-ndjson\r\nTransfer-Encoding: chunked\r\n\r\n%x\r\n%s\r\n", len(line), line); err != nil {
+		t.Fatal(err)
+	}
+	if err := conn.SetReadDeadline(time.Now().Add(soon)); err != nil {
+		t.Fatal(err)
+	}
+	answer, err := http.ReadResponse(bufio.NewReader(conn), nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer answer.Body.Close()
+	text, err := io.ReadAll(answer.Body)
+	lines := strings.Split(strings.TrimSpace(string(text)), "\n")
+	if err != nil || len(lines) != 2 || !strings.HasPrefix(lines[0], `{"type":"item"`) {
+		t.Fatalf("%v: %s", err, text)
+	}
+	for _, part := range []string{`"type":"error"`, `"code":"DEADLINE_EXCEEDED"`, "line 2 of the stream did not come within 300ms", "begin another"} {
+		if !strings.Contains(lines[1], part) {
+			t.Errorf("no %s in %s", part, lines[1])
+		}
+	}
+}
+
+// TestABodyThatStopsIsToldSo sends half a body and waits.
+func TestABodyThatStopsIsToldSo(t *testing.T) {
+	conn := from(t, "127.0.0.1", impatient(t, &fakeTakeoffs{}))
+	if _, err := io.WriteString(conn, "POST /v1/takeoffs:compute HTTP/1.1\r\nHost: a\r\nContent-Type: application/json\r\nContent-Length: 100\r\n\r\n{"); err != nil {
+		t.Fatal(err)
+	}
+	if err := conn.SetReadDeadline(time.Now().Add(soon)); err != nil {
+		t.Fatal(err)
+	}
+	answer, err := http.ReadResponse(bufio.NewReader(conn), nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer answer.Body.Close()
+	text, err := io.ReadAll(answer.Body)
+	if err != nil || answer.StatusCode != http.StatusRequestTimeout || !strings.Contains(string(text), "the body did not come in time") {
+		t.Errorf("%v: %d %s", err, answer.StatusCode, text)
+	}
+}
+
 // TestAReaderThatStopsIsLetGo asks for an endless stream and reads none of it.
 func TestAReaderThatStopsIsLetGo(t *testing.T) {
 	ended := make(chan error, 1)

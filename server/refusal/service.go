@@ -20,6 +20,7 @@ const (
 	ReasonBusy       = "BUSY"
 	ReasonDeadline   = "DEADLINE_PASSED"
 	ReasonCancelled  = "CANCELLED"
+	ReasonLate       = "LATE"
 	ReasonTooLarge   = "TOO_LARGE"
 	ReasonUnreadable = "UNREADABLE"
 	ReasonRouting    = "ROUTING"
@@ -81,15 +82,17 @@ func Settle(err error, requestID string) (settled error, hidden bool) {
 		switch s.Code() {
 		case codes.Unknown, codes.Internal, codes.DataLoss:
 			return Internal(requestID), true
-		case codes.DeadlineExceeded:
-			return Deadline(), false
-		case codes.Canceled:
-			return Cancelled(), false
 		}
 		for _, d := range s.Details() {
 			if _, ok := d.(*errdetails.ErrorInfo); ok {
 				return s.Err(), false
 			}
+		}
+		switch s.Code() {
+		case codes.DeadlineExceeded:
+			return Deadline(), false
+		case codes.Canceled:
+			return Cancelled(), false
 		}
 		return with(s.Code(), ReasonStatus, s.Message(), nil, nil), false
 	}
@@ -133,6 +136,13 @@ func CodeName(c codes.Code) string { return code.Code(c).String() }
 func Unreadable(detail string) error {
 	fault := &bowrollv1.Violation{Rule: "json", Hint: detail}
 	return with(codes.InvalidArgument, ReasonUnreadable, detail, nil, []*bowrollv1.Violation{fault})
+}
+
+// Late refuses a request of which something did not come in time; way is what to
+// do instead.
+func Late(what, way string) error {
+	fault := &bowrollv1.Violation{Rule: "time", Hint: way}
+	return with(codes.DeadlineExceeded, ReasonLate, what+": "+way, nil, []*bowrollv1.Violation{fault})
 }
 
 // Routing refuses a request for the way it was sent, before any service sees it.
