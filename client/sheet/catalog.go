@@ -25,9 +25,9 @@ func CatalogList(w io.Writer, style Style, c Catalog) error {
 	p := newPage(style)
 	if c.AircraftTypes != nil {
 		p.heading("AIRCRAFT TYPES", fmt.Sprintf("mass in %s, span in %s", p.unit(mass), p.unit(length)))
-		t := table{columns: []column{{head: "Name", least: 30}, {head: "For people", least: 10}, {head: "Thrust"},
-			{head: "Least", under: "mass", right: true, rank: 1}, {head: "Greatest", under: "mass", right: true},
-			{head: "Span", right: true, rank: 2}, {head: "Flaps", least: 8, rank: 3}, {head: "Units"}}}
+		t := table{columns: []column{{head: "Name", least: 24}, {head: "For people", least: 10, rank: 1}, {head: "Thrust", rank: 2},
+			{head: "Least", under: "mass", right: true, rank: 3}, {head: "Greatest", under: "mass", right: true},
+			{head: "Span", right: true, rank: 4}, {head: "Flaps", least: 8, rank: 5}, {head: "Units"}}}
 		for _, a := range c.AircraftTypes {
 			thrust := "jet"
 			if a.GetPropeller() != nil {
@@ -48,8 +48,8 @@ func CatalogList(w io.Writer, style Style, c Catalog) error {
 	}
 	if c.BoosterTypes != nil {
 		p.heading("BOOSTER TYPES", fmt.Sprintf("mass in %s", p.unit(mass)))
-		t := table{columns: []column{{head: "Name", least: 30}, {head: "For people", least: 10}, {head: "Burn", right: true},
-			{head: "Loaded", under: "mass", right: true}, {head: "Fire between", right: true}, {head: "Stow between", right: true, rank: 1}}}
+		t := table{columns: []column{{head: "Name", least: 24}, {head: "For people", least: 10, rank: 1}, {head: "Burn", right: true},
+			{head: "Loaded", under: "mass", right: true, rank: 2}, {head: "Firing between", right: true}, {head: "Stow between", right: true, rank: 3}}}
 		for _, b := range c.BoosterTypes {
 			burn := none
 			if n := len(b.GetTraceS()); n > 0 {
@@ -70,7 +70,7 @@ func CatalogList(w io.Writer, style Style, c Catalog) error {
 	}
 	if c.Decks != nil {
 		p.heading("DECKS", fmt.Sprintf("runs in %s, speeds in %s", p.unit(length), p.unit(speed)))
-		t := table{columns: []column{{head: "Name", least: 30}, {head: "For people", least: 10, rank: 1}, {head: "Spots and runs", least: 20},
+		t := table{columns: []column{{head: "Name", least: 24}, {head: "For people", least: 10, rank: 1}, {head: "Spots and runs", least: 20},
 			{head: "Cross-", under: "wind", right: true}, {head: "Ceiling", right: true}}}
 		for _, d := range c.Decks {
 			var spots []string

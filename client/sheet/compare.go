@@ -73,7 +73,8 @@ func (p *page) variants(answer *bowrollv1.CyclesCompareResponse) {
 			mark(v, "expiry_rank", digits(int(o.GetExpiryRank()))), mark(v, "margin_m", p.number(length, o.GetMarginM())), cell{text: against})
 	}
 	p.table(t)
-	p.paragraph(toneGood, "Best, level by level: "+strings.Join(answer.GetBest(), ", ")+".", 0)
+	p.paragraph(toneQuiet, "Rank: how late the lots used expire, the least best. Levels count in the order priority, units, rank, margin.", 0)
+	p.paragraph(toneGood, "Best: "+strings.Join(answer.GetBest(), ", ")+".", 0)
 }
 
 // difference says what a variant launches, drops and does otherwise.
@@ -112,7 +113,8 @@ func (p *page) curve(points []*bowrollv1.SweepPoint) {
 		{head: "Priority", right: true},
 		{head: ""},
 	}}
-	const widest = 30
+	const others = 40 // columns that the figures take
+	widest := min(30, p.style.Width-others)
 	for _, at := range points {
 		bar := ""
 		if most > 0 {

@@ -7,14 +7,18 @@ import (
 // labelColumns is the room for the labels of lines such as "Wind".
 const labelColumns = 12
 
-// windOverDeck says what wind an answer used.
-func (p *page) windOverDeck(wind *bowrollv1.WindUsed) {
+// windOverDeck says what wind an answer used, its direction off the bow of a ship or,
+// ashore, true.
+func (p *page) windOverDeck(wind *bowrollv1.WindUsed, ashore bool) {
 	if wind == nil {
 		return
 	}
 	if wind.SpeedMps != nil && wind.RelativeFromDeg != nil {
-		p.labelled(tonePlain, "Wind", tonePlain, p.measured(speed, wind.GetSpeedMps())+" over deck, from "+
-			bearing(wind.GetRelativeFromDeg())+" off the bow", labelColumns)
+		text := " over deck, from " + bearing(wind.GetRelativeFromDeg()) + " off the bow"
+		if ashore {
+			text = " from " + bearing(wind.GetRelativeFromDeg()) + " true"
+		}
+		p.labelled(tonePlain, "Wind", tonePlain, p.measured(speed, wind.GetSpeedMps())+text, labelColumns)
 	}
 	text := p.along(wind.GetHeadwindMps()) + ", crosswind " + p.side(wind.GetCrosswindMps())
 	if credited := p.along(wind.GetCreditedHeadwindMps()); credited != p.along(wind.GetHeadwindMps()) {

@@ -59,8 +59,23 @@ func (p *page) courseVerdict(answer *bowrollv1.WindLimitsFindCourseResponse) {
 		p.paragraph(toneBad, clean(answer.GetText()), 0)
 	}
 	if needs := answer.PresentCourseNeedsMps; needs != nil {
-		p.paragraph(tonePlain, "The present course would do at "+p.measured(speed, *needs)+".", 0)
+		text := "The present course would do at " + p.atLeast(speed, *needs) + "."
+		if most, known := greatestSpeed(answer); known && *needs > most {
+			text = "The present course would need " + p.atLeast(speed, *needs) + ", more than she can do."
+		}
+		p.paragraph(tonePlain, text, 0)
 	}
+}
+
+// greatestSpeed is the greatest of the speeds tried that the ship can do, where any
+// was.
+func greatestSpeed(answer *bowrollv1.WindLimitsFindCourseResponse) (mps float64, known bool) {
+	for _, t := range answer.GetTrades() {
+		if !t.GetBeyondShip() {
+			mps, known = max(mps, t.GetHeldToMps()), true
+		}
+	}
+	return mps, known
 }
 
 func changeOfCourse(deg float64) string {
@@ -111,7 +126,7 @@ func (p *page) courseOptions(answer *bowrollv1.WindLimitsFindCourseResponse) {
 	t := table{columns: []column{
 		{head: ""}, {head: "Course", right: true}, {head: "Speed", right: true}, {head: "Change", right: true},
 		{head: "Headwind", under: "credited", right: true}, {head: "Cross-", under: "wind", right: true},
-		{head: "Over", under: "deck", right: true}, {head: "Time", under: "min", right: true}, {head: "Run", under: p.unit(length), right: true, rank: 1},
+		{head: "Over", under: "deck", right: true, rank: 1}, {head: "Time", under: "min", right: true, rank: 2}, {head: "Run", under: p.unit(length), right: true, rank: 3},
 	}}
 	add := func(name string, o *bowrollv1.CourseOption) {
 		if o == nil {

@@ -14,7 +14,7 @@ import (
 func FoundFiring(w io.Writer, style Style, about string, found *bowrollv1.TakeoffsFindFiringResponse) error {
 	p := newPage(style)
 	p.heading("FIRING", clean(about))
-	p.labelled(toneTitle, "Fire", toneTitle, p.cue(found.GetFiring()), labelColumns)
+	p.labelled(toneTitle, "Command", toneTitle, p.cue(found.GetFiring()), labelColumns)
 	p.warnings(alone(found.GetCautions()))
 	p.planned(found.GetPlannedFiring())
 	p.firingCurve(found)

@@ -44,6 +44,11 @@ func Fleet(w io.Writer, style Style, fleet *bowrollv1.Fleet, plan *bowrollv1.Fle
 			cycle = fleet.GetCycles()[i]
 		}
 		s := newPlanSheet(style, cycle, c)
+		for _, lot := range elsewhere(fleet) {
+			if s.lots[lot.GetId()] == nil {
+				s.lots[lot.GetId()] = lot
+			}
+		}
 		s.joint = true
 		s.part()
 		if i < len(plan.GetPlans())-1 {
@@ -56,6 +61,18 @@ func Fleet(w io.Writer, style Style, fleet *bowrollv1.Fleet, plan *bowrollv1.Fle
 	end := newPage(style)
 	end.provenance(plan.GetProvenance())
 	return end.write(w)
+}
+
+// elsewhere are the lots of pools and of other decks, which a transfer may bring.
+func elsewhere(fleet *bowrollv1.Fleet) []*bowrollv1.Lot {
+	var lots []*bowrollv1.Lot
+	for _, pool := range fleet.GetPools() {
+		lots = append(lots, pool.GetLots()...)
+	}
+	for _, cycle := range fleet.GetCycles() {
+		lots = append(lots, cycle.GetLots()...)
+	}
+	return lots
 }
 
 func (p *page) transfers(list []*bowrollv1.TransferUse) {

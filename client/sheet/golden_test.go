@@ -74,6 +74,7 @@ func TestSheets(t *testing.T) {
 		draw   func(io.Writer, sheet.Style) error
 	}{
 		{"plan-80", 80, quantity.Trade, false, func(w io.Writer, s sheet.Style) error { return sheet.Plan(w, s, asked, plan) }},
+		{"plan-60", 60, quantity.Trade, false, func(w io.Writer, s sheet.Style) error { return sheet.Plan(w, s, asked, plan) }},
 		{"plan-140", 140, quantity.Trade, false, func(w io.Writer, s sheet.Style) error { return sheet.Plan(w, s, asked, plan) }},
 		{"plan-si", 80, quantity.SI, false, func(w io.Writer, s sheet.Style) error { return sheet.Plan(w, s, asked, plan) }},
 		{"plan-colour", 80, quantity.Trade, true, func(w io.Writer, s sheet.Style) error { return sheet.Plan(w, s, asked, plan) }},
@@ -114,6 +115,9 @@ func TestSheets(t *testing.T) {
 			return sheet.WindLimits(w, s, "corvane", load(t, "wind", &bowrollv1.WindLimitsComputeResponse{}))
 		}},
 		{"checks-80", 80, quantity.Trade, false, func(w io.Writer, s sheet.Style) error {
+			return sheet.Checks(w, s, load(t, "checks", &bowrollv1.ModelCheckResponse{}))
+		}},
+		{"checks-60", 60, quantity.Trade, false, func(w io.Writer, s sheet.Style) error {
 			return sheet.Checks(w, s, load(t, "checks", &bowrollv1.ModelCheckResponse{}))
 		}},
 		{"checks-140", 140, quantity.Trade, false, func(w io.Writer, s sheet.Style) error {

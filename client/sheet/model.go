@@ -64,14 +64,14 @@ func Checks(w io.Writer, style Style, answer *bowrollv1.ModelCheckResponse) erro
 	p.paragraph(mood, text, 0)
 	p.gap()
 	t := table{columns: []column{
-		{head: "Check", least: 30},
-		{head: "What", least: 24, rank: 2},
-		{head: "Value", rank: 1},
-		{head: "Unit"},
+		{head: "Check", least: 24},
+		{head: "What", least: 24, rank: 5},
+		{head: "Value", rank: 4},
+		{head: "Unit", rank: 1},
 		{head: "Expected", right: true},
 		{head: "Computed", right: true},
-		{head: "Deviation", right: true},
-		{head: "Allowed", right: true},
+		{head: "Deviation", right: true, rank: 2},
+		{head: "Allowed", right: true, rank: 3},
 		{head: "Verdict"},
 	}}
 	source := ""

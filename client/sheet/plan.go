@@ -3,6 +3,8 @@ package sheet
 import (
 	"fmt"
 	"io"
+	"math"
+	"slices"
 	"strings"
 	"time"
 
@@ -21,9 +23,12 @@ func Plan(w io.Writer, style Style, cycle *bowrollv1.Cycle, plan *bowrollv1.Cycl
 }
 
 func newPlanSheet(style Style, cycle *bowrollv1.Cycle, plan *bowrollv1.CyclePlan) *planSheet {
-	s := &planSheet{page: newPage(style), plan: plan, cycle: cycle, sorties: map[string]*bowrollv1.Sortie{}}
+	s := &planSheet{page: newPage(style), plan: plan, cycle: cycle, sorties: map[string]*bowrollv1.Sortie{}, lots: map[string]*bowrollv1.Lot{}}
 	for _, sortie := range cycle.GetSorties() {
 		s.sorties[sortie.GetId()] = sortie
+	}
+	for _, lot := range cycle.GetLots() {
+		s.lots[lot.GetId()] = lot
 	}
 	if cycle.GetStartTime() != nil {
 		s.start = cycle.GetStartTime().AsTime()
@@ -53,6 +58,7 @@ type planSheet struct {
 	plan    *bowrollv1.CyclePlan
 	cycle   *bowrollv1.Cycle
 	sorties map[string]*bowrollv1.Sortie
+	lots    map[string]*bowrollv1.Lot // whose data is known
 	start   time.Time
 	joint   bool // the plan is part of one for several decks
 }
@@ -74,7 +80,11 @@ func (s *planSheet) headline() {
 
 	off, held := len(s.plan.GetLaunches()), len(s.plan.GetHeld())
 	if held == 0 {
-		s.paragraph(toneGood, fmt.Sprintf("All %d launch.", off), 0)
+		all := fmt.Sprintf("All %d launch.", off)
+		if off == 1 {
+			all = "The one sortie launches."
+		}
+		s.paragraph(toneGood, all, 0)
 	} else {
 		var ids []string
 		for _, h := range s.plan.GetHeld() {
@@ -122,7 +132,7 @@ func (s *planSheet) course() {
 	if ship := s.plan.GetShip(); ship != nil {
 		s.labelled(toneTitle, "Steer", toneTitle, bearing(ship.GetCourseDeg())+" true at "+s.measured(speed, ship.GetSpeedMps()), 12)
 	}
-	s.windOverDeck(s.plan.GetWind())
+	s.windOverDeck(s.plan.GetWind(), s.plan.GetShip() == nil)
 	s.airState(s.plan.GetAir())
 }
 
@@ -132,22 +142,22 @@ func (s *planSheet) launches() {
 	}
 	s.heading("LAUNCHES", fmt.Sprintf("runs in %s, speeds in %s, mass in %s", s.unit(length), s.unit(speed), s.unit(mass)))
 	t := table{columns: []column{
-		{head: "#", right: true},
+		{head: "#", right: true, rank: 4},
 		{head: "Time", under: "UTC", right: true, rank: 1},
 		{head: "Sortie", least: 10},
-		{head: "Type", rank: 3, least: 10},
-		{head: "Mass", right: true, rank: 4},
-		{head: "Spot", least: 4},
-		{head: "Run", under: "avail", right: true},
+		{head: "Type", rank: 7, least: 10},
+		{head: "Mass", right: true, rank: 8},
+		{head: "Spot", least: 4, rank: 2},
+		{head: "Run", under: "avail", right: true, rank: 5},
 		{head: "Units", under: "and lot", least: 8},
-		{head: "Fire", right: true},
-		{head: "Cue", under: "speed", right: true, rank: 5},
-		{head: "Cue", under: "mark", right: true, rank: 6},
-		{head: "Run", right: true, rank: 2},
+		{head: "Fired", under: "at", right: true},
+		{head: "Cue", under: "speed", right: true, rank: 9},
+		{head: "Cue", under: "mark", right: true, rank: 10},
+		{head: "Run", right: true, rank: 6},
 		{head: "Run", under: "req'd", right: true},
 		{head: "Margin", right: true},
 		{head: "Least", under: "wind", right: true},
-		{head: "If", under: "fails", least: 5},
+		{head: "If", under: "fails", least: 5, rank: 3},
 		{head: "Outcome", least: 8},
 	}}
 	if s.start.IsZero() {
@@ -157,23 +167,39 @@ func (s *planSheet) launches() {
 		t.row(s.launch(l)...)
 	}
 	s.table(t)
+	if slices.ContainsFunc(s.plan.GetLaunches(), func(l *bowrollv1.PlannedLaunch) bool {
+		return figure.Legs(l.GetTakeoff().GetFailures()) == figure.Mixed
+	}) {
+		s.paragraph(toneQuiet, "If fails, mixed: stop or go, as the failure is; the card says which.", 0)
+	}
 	if text := s.late(); text != "" {
 		s.paragraph(toneCare, text, 0)
 	}
 }
 
-// late says which launches cannot go at the time in the table, and when they can.
+// goes is when a launch can go: as planned, or later where the work on deck takes
+// longer.
+func (s *planSheet) goes(l *bowrollv1.PlannedLaunch) float64 {
+	for _, task := range s.plan.GetTimeline().GetTasks() {
+		if task.GetSortie() == l.GetSortie() && !task.GetHeld() {
+			return task.GetLaunchS()
+		}
+	}
+	return l.GetLaunchS()
+}
+
+// late says which launches go later than planned, and by how much.
 func (s *planSheet) late() string {
 	var parts []string
 	for _, task := range s.plan.GetTimeline().GetTasks() {
 		if task.GetDelayS() >= 30 && !task.GetHeld() && !task.GetMisfired() {
-			parts = append(parts, clean(task.GetSortie())+" at "+clock(s.start, task.GetLaunchS()))
+			parts = append(parts, fmt.Sprintf("%s by %.0f min", clean(task.GetSortie()), math.Ceil(task.GetDelayS()/60)))
 		}
 	}
 	if len(parts) == 0 {
 		return ""
 	}
-	return "Times are as planned; the work on deck lets go later: " + strings.Join(parts, ", ") + "."
+	return "Later than planned, for the work on deck: " + strings.Join(parts, ", ") + "."
 }
 
 // launch is the row of one launch.
@@ -206,7 +232,7 @@ func (s *planSheet) launch(l *bowrollv1.PlannedLaunch) []cell {
 	}
 	return []cell{
 		{text: digits(int(l.GetOrder()))},
-		{text: clock(s.start, l.GetLaunchS())},
+		{text: clock(s.start, s.goes(l))},
 		{text: clean(l.GetSortie()), tone: toneTitle},
 		{text: typeOf(sortie)},
 		{text: massText},
@@ -219,7 +245,7 @@ func (s *planSheet) launch(l *bowrollv1.PlannedLaunch) []cell {
 		{text: s.givenNumber(length, off.RunM)},
 		{text: s.givenNumber(length, off.RequiredRunM)},
 		margin,
-		{text: s.limit(speed, l.GetLeastHeadwindMps())},
+		{text: s.leastFound(speed, l.GetLeastHeadwindMps())},
 		{text: leg},
 		outcome(off.GetOutcome()),
 	}

@@ -29,7 +29,7 @@ func (p *page) box(off *bowrollv1.Takeoff) {
 	side("Air", temperature, b.LeastTemperatureC, b.GreatestTemperatureC)
 	side("Grain", temperature, b.LeastGrainTemperatureC, b.GreatestGrainTemperatureC)
 	if b.SpotToleranceM != nil {
-		p.labelled(tonePlain, "Spot", tonePlain, "within "+p.measured(height, b.GetSpotToleranceM())+" of it, either way", labelColumns)
+		p.labelled(tonePlain, "Spot", tonePlain, "within "+p.atMost(length, b.GetSpotToleranceM())+" of it, either way", labelColumns)
 	}
 	p.paragraph(tonePlain, "With all of them at their worst at once the required run still fits, fired as above; outside any one the answer is void.", 0)
 }
@@ -38,11 +38,11 @@ func (p *page) box(off *bowrollv1.Takeoff) {
 func (p *page) inside(m measure, least, greatest *float64) string {
 	switch {
 	case least != nil && greatest != nil:
-		return p.measured(m, *least) + " to " + p.measured(m, *greatest)
+		return p.atLeast(m, *least) + " to " + p.atMost(m, *greatest)
 	case least != nil:
-		return "at least " + p.measured(m, *least)
+		return "at least " + p.atLeast(m, *least)
 	case greatest != nil:
-		return "at most " + p.measured(m, *greatest)
+		return "at most " + p.atMost(m, *greatest)
 	}
 	return ""
 }
@@ -54,7 +54,7 @@ func (p *page) around(off *bowrollv1.Takeoff) {
 	}
 	p.heading("AROUND THE AIRCRAFT", "")
 	if k := off.GetKeepClear(); k != nil {
-		text := p.measured(length, k.GetDistanceM()) + " behind the nozzles, " + word(k.GetBasis())
+		text := p.atLeast(length, k.GetDistanceM()) + " behind the nozzles, " + word(k.GetBasis())
 		if k.GetBasis() == bowrollv1.KeepClearBasis_KEEP_CLEAR_BASIS_TESTED && k.EstimateM != nil {
 			text += "; a free jet is estimated to " + p.measured(length, k.GetEstimateM())
 		}

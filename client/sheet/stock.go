@@ -1,16 +1,10 @@
 package sheet
 
-import bowrollv1 "bowroll/proto/bowroll/v1"
-
 // stock draws what the plan takes from each lot, and the sums over those that
 // may be used.
 func (s *planSheet) stock() {
 	if len(s.plan.GetLots()) == 0 {
 		return
-	}
-	lots := map[string]*bowrollv1.Lot{}
-	for _, l := range s.cycle.GetLots() {
-		lots[l.GetId()] = l
 	}
 	s.heading("STOCK", "")
 	t := table{columns: []column{
@@ -26,7 +20,7 @@ func (s *planSheet) stock() {
 	before, used, after := 0, 0, 0
 	for _, l := range s.plan.GetLots() {
 		expires, grain := none, none
-		if lot := lots[l.GetLot()]; lot != nil {
+		if lot := s.lots[l.GetLot()]; lot != nil {
 			if lot.GetExpireTime() != nil {
 				expires = lot.GetExpireTime().AsTime().Format("2 Jan 2006")
 			}

@@ -77,6 +77,32 @@ func (p *page) table(t table) {
 		}
 		p.cells(t, kept, widths, between, picked)
 	}
+	if p.style.Width < usual && len(kept) < len(t.columns) {
+		p.paragraph(toneQuiet, "A wider terminal shows "+t.without(kept)+" too.", 0)
+	}
+}
+
+// usual is the width of a terminal, in columns. One that is narrower is told what it
+// does not show.
+const usual = 80
+
+// without names the columns that were left out.
+func (t table) without(kept []int) string {
+	var names []string
+	for i, c := range t.columns {
+		if !slices.Contains(kept, i) {
+			names = append(names, c.name())
+		}
+	}
+	return strings.ToLower(strings.Join(names, ", "))
+}
+
+// name is what stands over a column, in one line.
+func (c column) name() string {
+	if whole, split := strings.CutSuffix(c.head, "-"); split {
+		return whole + c.under
+	}
+	return strings.TrimSpace(c.head + " " + c.under)
 }
 
 // records draws a table that the width is too small for, whatever gives way: each
@@ -90,8 +116,7 @@ func (p *page) records(t table) {
 		}
 		var parts []string
 		for i, c := range row {
-			head := strings.TrimSpace(t.columns[i].head + " " + t.columns[i].under)
-			parts = append(parts, strings.TrimSpace(head+" "+c.text))
+			parts = append(parts, strings.TrimSpace(t.columns[i].name()+" "+c.text))
 		}
 		p.paragraph(tonePlain, strings.Join(parts, "; "), 2)
 	}

@@ -99,7 +99,7 @@ func (p *page) run(off *bowrollv1.Takeoff) {
 		}
 		p.labelled(tonePlain, "Climb", tonePlain, text, labelColumns)
 	}
-	p.windOverDeck(off.GetWind())
+	p.windOverDeck(off.GetWind(), false)
 	p.airState(off.GetAir())
 }
 
@@ -110,7 +110,7 @@ func (p *page) firing(off *bowrollv1.Takeoff) {
 		return
 	}
 	p.heading("FIRING", "")
-	p.labelled(toneTitle, "Fire", toneTitle, p.cue(used), labelColumns)
+	p.labelled(toneTitle, "Command", toneTitle, p.cue(used), labelColumns)
 	if off.GetClimb() != nil && off.Climb.BurnEndMinusLiftoffS != nil {
 		end, when := off.GetClimb().GetBurnEndMinusLiftoffS(), "after"
 		if end < 0 {
@@ -236,16 +236,16 @@ func (p *page) limits(off *bowrollv1.Takeoff) {
 		return
 	}
 	p.heading("LIMITS", "each with all else held, firing "+clean(l.GetFiring()))
-	p.labelled(tonePlain, "Headwind", tonePlain, p.bound("at least", speed, l.GetLeastHeadwindMps()), labelColumns)
-	p.labelled(tonePlain, "Mass alone", tonePlain, p.bound("at most", mass, l.GetGreatestMassKg()), labelColumns)
-	p.labelled(tonePlain, "Air", tonePlain, p.bound("at most", temperature, l.GetHottestAirC()), labelColumns)
+	p.labelled(tonePlain, "Headwind", tonePlain, p.bound("at least", p.atLeast, speed, l.GetLeastHeadwindMps()), labelColumns)
+	p.labelled(tonePlain, "Mass alone", tonePlain, p.bound("at most", p.atMost, mass, l.GetGreatestMassKg()), labelColumns)
+	p.labelled(tonePlain, "Air", tonePlain, p.bound("at most", p.atMost, temperature, l.GetHottestAirC()), labelColumns)
 }
 
 // bound says a limit in words.
-func (p *page) bound(lead string, m measure, l *bowrollv1.Limit) string {
+func (p *page) bound(lead string, write func(measure, float64) string, m measure, l *bowrollv1.Limit) string {
 	switch l.GetState() {
 	case bowrollv1.LimitState_LIMIT_STATE_FOUND:
-		return lead + " " + p.measured(m, l.GetValue())
+		return lead + " " + write(m, l.GetValue())
 	case bowrollv1.LimitState_LIMIT_STATE_NO_LIMIT_IN_RANGE:
 		return "no limit in range"
 	case bowrollv1.LimitState_LIMIT_STATE_NONE:

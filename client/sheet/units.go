@@ -46,11 +46,25 @@ func (p *page) givenMeasured(m measure, value *float64) string {
 	return given(value, func(v float64) string { return p.measured(m, v) })
 }
 
-// limit draws a limit found by search.
-func (p *page) limit(m measure, l *bowrollv1.Limit) string {
+// atLeast draws a least limit rounded up, and atMost a greatest one rounded down.
+func (p *page) atLeast(m measure, value float64) string {
+	return figure.AtLeast(p.style.Units, m, value)
+}
+
+func (p *page) atMost(m measure, value float64) string {
+	return figure.AtMost(p.style.Units, m, value)
+}
+
+// givenAtMost draws a greatest limit, which may be absent, without its unit.
+func (p *page) givenAtMost(m measure, value *float64) string {
+	return given(value, func(v float64) string { return figure.Alone(p.atMost(m, v)) })
+}
+
+// leastFound draws a least limit found by search, without its unit.
+func (p *page) leastFound(m measure, l *bowrollv1.Limit) string {
 	switch l.GetState() {
 	case bowrollv1.LimitState_LIMIT_STATE_FOUND:
-		return p.number(m, l.GetValue())
+		return figure.Alone(p.atLeast(m, l.GetValue()))
 	case bowrollv1.LimitState_LIMIT_STATE_NO_LIMIT_IN_RANGE:
 		return "any"
 	}

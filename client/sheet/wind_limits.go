@@ -5,6 +5,7 @@ import (
 	"slices"
 	"strings"
 
+	"bowroll/client/sheet/figure"
 	bowrollv1 "bowroll/proto/bowroll/v1"
 )
 
@@ -22,9 +23,9 @@ func WindLimits(w io.Writer, style Style, about string, answer *bowrollv1.WindLi
 		{head: "Greatest", under: "over deck", right: true},
 	}}
 	for _, l := range answer.GetLimits() {
-		t.row(plain(digits(int(l.GetUnitCount())), p.limit(speed, l.GetLeastHeadwindMps()),
-			p.givenNumber(speed, l.CrosswindLimitMps), p.givenNumber(speed, l.TailwindLimitMps),
-			p.givenNumber(speed, l.WindCeilingMps))...)
+		t.row(plain(digits(int(l.GetUnitCount())), p.leastFound(speed, l.GetLeastHeadwindMps()),
+			p.givenAtMost(speed, l.CrosswindLimitMps), p.givenAtMost(speed, l.TailwindLimitMps),
+			p.givenAtMost(speed, l.WindCeilingMps))...)
 	}
 	p.table(t)
 	p.paragraph(toneQuiet, "Speeds in "+p.unit(speed)+". Least headwind: any where none is needed, "+none+" where none in range is enough. Elsewhere "+none+" where no limit is stated.", 0)
@@ -54,8 +55,8 @@ func (p *page) envelope(l *bowrollv1.WindLimit) {
 		first := points[i]
 		if first.GetOpen() {
 			t.row(plain(bearing(first.GetRelativeFromDeg()),
-				p.givenNumber(speed, first.LeastMps), orNone(first.GetLeastBinds()),
-				p.givenNumber(speed, first.GreatestMps), orNone(first.GetGreatestBinds()))...)
+				given(first.LeastMps, func(v float64) string { return figure.Alone(p.atLeast(speed, v)) }), orNone(first.GetLeastBinds()),
+				p.givenAtMost(speed, first.GreatestMps), orNone(first.GetGreatestBinds()))...)
 			continue
 		}
 		var binds []string

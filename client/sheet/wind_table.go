@@ -5,6 +5,7 @@ import (
 	"slices"
 	"strings"
 
+	"bowroll/client/sheet/figure"
 	bowrollv1 "bowroll/proto/bowroll/v1"
 )
 
@@ -135,9 +136,9 @@ func (p *page) windCell(r *bowrollv1.WindTableRow, reasons *footnotes) cell {
 	case r.GetState() != bowrollv1.LimitState_LIMIT_STATE_FOUND:
 		return cell{text: none + reasons.letter(clean(r.GetReason())), tone: toneCare}
 	case r.GetOverCeiling():
-		return cell{text: p.number(speed, r.GetLeastHeadwindMps()) + "+", tone: toneCare}
+		return cell{text: figure.Alone(p.atLeast(speed, r.GetLeastHeadwindMps())) + "+", tone: toneCare}
 	}
-	return cell{text: p.number(speed, r.GetLeastHeadwindMps())}
+	return cell{text: figure.Alone(p.atLeast(speed, r.GetLeastHeadwindMps()))}
 }
 
 // footnotes gives every sentence a letter.

@@ -165,21 +165,23 @@ func boxText(box *bowrollv1.CardBox, v *visitor) string {
 	}
 	var parts []string
 	add := func(what string, m figure.Measure, least, greatest *float64) {
-		write := func(x float64) string { return figure.Measured(v.units, m, x) }
 		switch {
 		case least != nil && greatest != nil:
-			parts = append(parts, what+" "+write(*least)+" to "+write(*greatest))
+			parts = append(parts, what+" "+figure.AtLeast(v.units, m, *least)+" to "+figure.AtMost(v.units, m, *greatest))
 		case least != nil:
-			parts = append(parts, what+" at least "+write(*least))
+			parts = append(parts, what+" at least "+figure.AtLeast(v.units, m, *least))
 		case greatest != nil:
-			parts = append(parts, what+" at most "+write(*greatest))
+			parts = append(parts, what+" at most "+figure.AtMost(v.units, m, *greatest))
 		}
 	}
-	add("headwind", figure.Speed, box.LeastHeadwindMps, nil)
+	add("headwind", figure.Speed, box.LeastHeadwindMps, box.GreatestHeadwindMps)
 	add("crosswind", figure.Speed, nil, box.GreatestCrosswindMps)
-	add("mass", figure.Mass, nil, box.GreatestMassKg)
+	add("mass", figure.Mass, box.LeastMassKg, box.GreatestMassKg)
 	add("air", figure.Temperature, box.LeastTemperatureC, box.GreatestTemperatureC)
 	add("grain", figure.Temperature, box.LeastGrainTemperatureC, box.GreatestGrainTemperatureC)
+	if box.SpotToleranceM != nil {
+		parts = append(parts, "within "+figure.AtMost(v.units, figure.Length, box.GetSpotToleranceM())+" of its spot")
+	}
 	return strings.Join(parts, "; ")
 }
 

@@ -222,17 +222,18 @@ func windRequest(shown *windView) (*bowrollv1.WindLimitsComputeRequest, []fault)
 
 // answer sets the limits for the page.
 func (shown *windView) answer(answer *bowrollv1.WindLimitsComputeResponse, v *visitor) {
-	speed := func(x *float64) string {
-		return figure.Given(x, func(x float64) string { return figure.Number(v.units, figure.Speed, x) })
+	leastSpeed := func(x float64) string { return figure.Alone(figure.AtLeast(v.units, figure.Speed, x)) }
+	most := func(x *float64) string {
+		return figure.Given(x, func(x float64) string { return figure.Alone(figure.AtMost(v.units, figure.Speed, x)) })
 	}
 	t := paper.Table{Columns: []paper.Column{{Head: "Units"}, {Head: "Least headwind", Right: true}, {Head: "Greatest headwind", Right: true},
 		{Head: "Greatest crosswind", Right: true}, {Head: "Greatest tailwind", Right: true}, {Head: "Greatest over deck", Right: true},
-		{Head: "Fire", Right: true}, {Head: "Required run there", Right: true}, {Head: "Set by"}}}
+		{Head: "Firing", Right: true}, {Head: "Required run there", Right: true}, {Head: "Set by"}}}
 	for _, l := range answer.GetLimits() {
 		least, fire, binds := "none is enough", figure.None, ""
 		switch limit := l.GetLeastHeadwindMps(); limit.GetState() {
 		case bowrollv1.LimitState_LIMIT_STATE_FOUND:
-			least = figure.Number(v.units, figure.Speed, limit.GetValue())
+			least = leastSpeed(limit.GetValue())
 		case bowrollv1.LimitState_LIMIT_STATE_NO_LIMIT_IN_RANGE:
 			least = "any"
 		}
@@ -246,14 +247,14 @@ func (shown *windView) answer(answer *bowrollv1.WindLimitsComputeResponse, v *vi
 		if l.Binds != nil {
 			binds = word(l.GetBinds())
 		}
-		t.Rows = append(t.Rows, []string{plural(int(l.GetUnitCount()), "unit"), least, speed(l.GreatestHeadwindMps), speed(l.CrosswindLimitMps), speed(l.TailwindLimitMps),
-			speed(l.WindCeilingMps), fire, figure.Given(l.RequiredRunM, func(x float64) string { return figure.Measured(v.units, figure.Length, x) }), binds})
+		t.Rows = append(t.Rows, []string{plural(int(l.GetUnitCount()), "unit"), least, most(l.GreatestHeadwindMps), most(l.CrosswindLimitMps), most(l.TailwindLimitMps),
+			most(l.WindCeilingMps), fire, figure.Given(l.RequiredRunM, func(x float64) string { return figure.Measured(v.units, figure.Length, x) }), binds})
 		d := directions{Count: l.GetUnitCount(), Table: paper.Table{Columns: []paper.Column{{Head: "From, off the bow"}, {Head: "Least", Right: true}, {Head: "set by"}, {Head: "Greatest", Right: true}, {Head: "set by"}}}}
 		for _, p := range l.GetEnvelope() {
 			if int(p.GetRelativeFromDeg())%tableStep != 0 || !p.GetOpen() {
 				continue
 			}
-			d.Table.Rows = append(d.Table.Rows, []string{figure.Bearing(p.GetRelativeFromDeg()), speed(p.LeastMps), p.GetLeastBinds(), speed(p.GreatestMps), p.GetGreatestBinds()})
+			d.Table.Rows = append(d.Table.Rows, []string{figure.Bearing(p.GetRelativeFromDeg()), figure.Given(p.LeastMps, leastSpeed), p.GetLeastBinds(), most(p.GreatestMps), p.GetGreatestBinds()})
 		}
 		shown.Directions = append(shown.Directions, d)
 		if l.GetText() != "" {

@@ -11,9 +11,9 @@ import (
 func (s setting) aloud() []string {
 	fire := "No units"
 	if s.Cue != nil {
-		fire = "Fire " + given(s.Cue.TimeS, figure.Seconds) + " after release"
+		fire = "Firing " + given(s.Cue.TimeS, figure.Seconds) + " after release"
 		if s.Cue.OnBrakes {
-			fire = "Fire on the brakes"
+			fire = "Firing on the brakes"
 		}
 	}
 	first := []string{

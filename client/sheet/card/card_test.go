@@ -157,7 +157,7 @@ func TestCardReadsAloudInFortySeconds(t *testing.T) {
 		at := 0
 		for _, want := range []string{"Digest ", "Mass ", "units", "Rotate ", "Required run ", "Headwind at least ", "Void after "} {
 			if sortie == "cedar-1" && want == "units" {
-				want = "Fire "
+				want = "Firing "
 			}
 			next := strings.Index(aloud[0][at:], want)
 			if next < 0 {

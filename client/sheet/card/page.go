@@ -2,7 +2,6 @@ package card
 
 import (
 	"fmt"
-	"math"
 	"strings"
 	"time"
 
@@ -136,33 +135,12 @@ func (s setting) measured(m figure.Measure, v *float64) string {
 func (s setting) unit(m figure.Measure) string { return figure.Unit(s.units, m) }
 
 // least and most write a limit rounded to its safe side.
-func (s setting) least(m figure.Measure, v *float64) string { return s.limit(m, v, math.Ceil) }
-func (s setting) most(m figure.Measure, v *float64) string  { return s.limit(m, v, math.Floor) }
+func (s setting) least(m figure.Measure, v *float64) string {
+	return given(v, func(v float64) string { return figure.AtLeast(s.units, m, v) })
+}
 
-// limit rounds in the unit that is read: a limit printed with fewer decimals
-// than it has must not permit more than it does.
-func (s setting) limit(m figure.Measure, v *float64, round func(float64) float64) string {
-	if v == nil {
-		return notGiven
-	}
-	places, unit := m.Trade, s.unit(m)
-	if s.units == quantity.SI {
-		places = m.SI
-	}
-	shown, ok := quantity.In(m.Dimension, *v, unit)
-	if !ok {
-		return figure.Measured(s.units, m, *v)
-	}
-	if m == figure.Temperature && places == 0 {
-		places = 1 // a whole degree off could leave the planned one outside
-	}
-	scale := math.Pow(10, float64(places))
-	// What is a whole step but for the last bits is that step.
-	steps := shown * scale
-	if nearest := math.Round(steps); math.Abs(steps-nearest) < 1e-6 {
-		steps = nearest
-	}
-	return figure.Grouped(figure.Fixed(round(steps)/scale, places)) + " " + unit
+func (s setting) most(m figure.Measure, v *float64) string {
+	return given(v, func(v float64) string { return figure.AtMost(s.units, m, v) })
 }
 
 func clockOf(t time.Time) string { return t.UTC().Format("15:04") }
@@ -176,9 +154,9 @@ func split(measured string) (number, unit string) {
 // readBack is the digest and the six numbers that are said aloud and read back.
 func (s setting) readBack() paper.Cell {
 	head, headUnit := split(s.least(figure.Speed, s.Box.LeastHeadwindMPS))
-	fire := paper.Figure{Label: "Fire", Value: "none", Unit: "no units"}
+	fire := paper.Figure{Label: "Firing", Value: "none", Unit: "no units"}
 	if s.Cue != nil {
-		fire = paper.Figure{Label: "Fire", Value: given(s.Cue.TimeS, func(v float64) string { return figure.Fixed(v, 1) }), Unit: "s after release"}
+		fire = paper.Figure{Label: "Firing", Value: given(s.Cue.TimeS, func(v float64) string { return figure.Fixed(v, 1) }), Unit: "s after release"}
 		if s.Cue.OnBrakes {
 			fire.Value, fire.Unit = "brakes", "then let go"
 		}

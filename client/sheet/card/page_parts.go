@@ -2,6 +2,7 @@ package card
 
 import (
 	"fmt"
+	"math"
 	"strings"
 
 	"bowroll/client/sheet/figure"
@@ -75,7 +76,7 @@ func (s setting) checkLine() string {
 	case c.LeastMPS != nil:
 		return text + "; under " + s.least(figure.Speed, c.LeastMPS) + " STOP"
 	case c.LatestS != nil:
-		return text + "; later than " + figure.Seconds(*c.LatestS) + " STOP"
+		return text + "; later than " + figure.SecondsAtMost(*c.LatestS) + " STOP"
 	}
 	return text
 }
@@ -91,7 +92,7 @@ func (s setting) lastStop(l *Last) string {
 		return "a stop fits up to lift-off"
 	}
 	return fmt.Sprintf("stop no later than %s, %s, %s; after that GO", s.most(figure.Length, l.DistanceM),
-		given(l.TimeS, figure.Seconds), s.most(figure.Speed, l.AirspeedMPS))
+		given(l.TimeS, figure.SecondsAtMost), s.most(figure.Speed, l.AirspeedMPS))
 }
 
 // badges are the words that a hand on the throttle looks for.
@@ -114,21 +115,22 @@ func (s setting) failures() paper.Cell {
 	}
 	t.Rows = append(t.Rows, []string{"Wind, mass, air or time leaves the box", "HOLD", "the card is void; ask for a new one"})
 	if z := s.Zones.MisfireWaitS; z != nil {
-		t.Rows = append(t.Rows, []string{"A unit has not fired", "WAIT", fmt.Sprintf("nobody approaches for %.0f min after the aircraft has stopped", *z/60)})
+		t.Rows = append(t.Rows, []string{"A unit has not fired", "WAIT", fmt.Sprintf("nobody approaches for %.0f min after the aircraft has stopped", math.Ceil(*z/60))})
 	}
 	return paper.Cell{Title: "If something fails", Blocks: []paper.Block{t}}
 }
 
+// takes says what an action takes; what it says that suffices does, rounded up.
 func (s setting) takes(a Action) string {
 	known := ""
 	if a.KnowS != nil {
-		known = ", known by " + figure.Seconds(*a.KnowS)
+		known = ", known by " + figure.SecondsAtLeast(*a.KnowS)
 	}
 	switch a.Do {
 	case Stop:
-		return "at rest within " + s.measured(figure.Length, a.StopM) + known
+		return "at rest within " + s.least(figure.Length, a.StopM) + known
 	case Go:
-		return "a run of at most " + s.measured(figure.Length, a.GoM) + " of " + s.measured(figure.Length, s.Numbers.AvailableM)
+		return "a run of at most " + s.least(figure.Length, a.GoM) + " of " + s.measured(figure.Length, s.Numbers.AvailableM)
 	case Unprovided:
 		return "neither a stop nor a run that fits"
 	}
@@ -256,7 +258,7 @@ func (s setting) zones() paper.Cell {
 	z := s.Zones
 	fields := []paper.Field{{Label: "Exhaust", Value: "no units fitted"}}
 	if len(s.Load.Units) > 0 {
-		fields = []paper.Field{{Label: "Exhaust, clear behind", Value: s.measured(figure.Length, z.KeepClearM) + " (" + z.KeepClearBasis + ")"}}
+		fields = []paper.Field{{Label: "Exhaust, clear behind", Value: s.least(figure.Length, z.KeepClearM) + " (" + z.KeepClearBasis + ")"}}
 		if d := z.Drop; d != nil {
 			fields = append(fields,
 				paper.Field{Label: "Spent units come down", Value: s.measured(figure.Length, &d.NearM) + " to " + s.measured(figure.Length, &d.FarM) + " on " + given(d.TrackDeg, figure.Bearing)},

@@ -31,7 +31,7 @@ func (s setting) strip() paper.Cell {
 		}
 	}
 	if s.Cue != nil && !s.Cue.OnBrakes {
-		add("fire", s.Cue.DistanceM)
+		add("firing", s.Cue.DistanceM)
 	}
 	if s.Check != nil {
 		add("check", &s.Check.MarkM)

@@ -29,7 +29,7 @@ func WindAgainstUnits(w io.Writer, style Style, answer *bowrollv1.WindLimitsComp
 		switch limit := l.GetLeastHeadwindMps(); limit.GetState() {
 		case bowrollv1.LimitState_LIMIT_STATE_FOUND:
 			col.value = inUnit(units, figure.Speed, limit.GetValue())
-			col.label = figure.Fixed(col.value, 1)
+			col.label = figure.Alone(figure.AtLeast(units, figure.Speed, limit.GetValue()))
 		case bowrollv1.LimitState_LIMIT_STATE_NO_LIMIT_IN_RANGE:
 			col.label = "any wind"
 		default:

@@ -306,18 +306,18 @@ func (e *envelope) rightOf(l *bowrollv1.WindLimit) float64 {
 // notes says what bounds the fields, and which loads go in no wind.
 func (e *envelope) notes() []string {
 	var notes []string
-	number := func(v float64) string { return figure.Measured(e.style.Units, figure.Speed, v) }
+	most := func(v float64) string { return figure.AtMost(e.style.Units, figure.Speed, v) }
 	if len(e.open) > 0 {
 		l := e.open[0]
 		var bounds []string
 		if l.CrosswindLimitMps != nil {
-			bounds = append(bounds, "crosswind "+number(l.GetCrosswindLimitMps()))
+			bounds = append(bounds, "crosswind "+most(l.GetCrosswindLimitMps()))
 		}
 		if l.TailwindLimitMps != nil {
-			bounds = append(bounds, "tailwind "+number(l.GetTailwindLimitMps()))
+			bounds = append(bounds, "tailwind "+most(l.GetTailwindLimitMps()))
 		}
 		if l.WindCeilingMps != nil {
-			bounds = append(bounds, "over deck "+number(l.GetWindCeilingMps()))
+			bounds = append(bounds, "over deck "+most(l.GetWindCeilingMps()))
 		}
 		if len(bounds) > 0 {
 			notes = append(notes, "Shaded: may go. Limits: "+strings.Join(bounds, ", ")+".")
@@ -328,7 +328,7 @@ func (e *envelope) notes() []string {
 	for _, l := range e.closed {
 		if l.GetLeastHeadwindMps().GetState() == bowrollv1.LimitState_LIMIT_STATE_FOUND {
 			notes = append(notes, fmt.Sprintf("%s: needs %s of headwind, more than the limits leave open. Not drawn.",
-				unitsWord(l.GetUnitCount()), number(l.GetLeastHeadwindMps().GetValue())))
+				unitsWord(l.GetUnitCount()), figure.AtLeast(e.style.Units, figure.Speed, l.GetLeastHeadwindMps().GetValue())))
 			continue
 		}
 		notes = append(notes, unitsWord(l.GetUnitCount())+": no wind does. Not drawn.")

@@ -77,11 +77,11 @@ func TestPanels(t *testing.T) {
 		says []string
 	}{
 		"run": {func(w io.Writer, s chart.Style) error { return chart.Run(w, s, trace(), off()) },
-			[]string{"fire 20", "commit 131", "burnt out 241", "lift-off 399", "required 525", "deck end 577", "boosters", "engines", "airspeed, kt", "thrust, lbf", "distance from the spot, ft"}},
+			[]string{"firing 20", "commit 131", "burnt out 241", "lift-off 399", "required 525", "deck end 577", "boosters", "engines", "airspeed, kt", "thrust, lbf", "distance from the spot, ft"}},
 		"firing": {func(w io.Writer, s chart.Style) error { return chart.Firing(w, s, found(), proto.Float64(176)) },
 			[]string{"planned 2.6 s", "nominal best 2.2 s", "P99", "P95", "P50", "run available", "no way out"}},
 		"wind against units": {func(w io.Writer, s chart.Style) error { return chart.WindAgainstUnits(w, s, limits) },
-			[]string{"in no wind", "19.4", "any wind", "units fitted"}},
+			[]string{"in no wind", "19.5", "any wind", "units fitted"}},
 		"margins": {func(w io.Writer, s chart.Style) error { return chart.Margins(w, s, queue()) },
 			[]string{"early-1", "135 ft", "held", "not known", "marginal below 20 ft"}},
 	} {

@@ -129,7 +129,7 @@ func runMarks(units quantity.System, trace *bowrollv1.TakeoffsTraceResponse, off
 		}
 	}
 	if f := off.GetFiring(); f.GetCue() != nil && !f.GetCue().GetOnBrakes() {
-		add("fire", f.GetCue().DistanceM, false)
+		add("firing", f.GetCue().DistanceM, false)
 	}
 	if last := off.GetCommit().GetLit(); last.GetExists() && !last.GetToLiftoff() {
 		add("commit", last.DistanceM, false)

@@ -23,7 +23,7 @@ func (s Sheet) launches() paper.Cell {
 		{Head: "Mass", Right: true, Share: 1.05, Rank: 3},
 		{Head: "Spot", Share: 0.8},
 		{Head: "Units and lot", Share: 1.7},
-		{Head: "Fire", Right: true, Share: 0.9},
+		{Head: "Firing", Right: true, Share: 0.9},
 		{Head: "Run req'd", Right: true, Share: 0.95, Rank: 1},
 		{Head: "avail.", Right: true, Share: 0.9, Rank: 2},
 		{Head: "Margin", Right: true, Share: 1.05},
@@ -51,7 +51,7 @@ func (s Sheet) launch(l *bowrollv1.PlannedLaunch) []string {
 	least := figure.None
 	switch limit := l.GetLeastHeadwindMps(); limit.GetState() {
 	case bowrollv1.LimitState_LIMIT_STATE_FOUND:
-		least = figure.Number(s.Units, figure.Speed, limit.GetValue())
+		least = figure.Alone(figure.AtLeast(s.Units, figure.Speed, limit.GetValue()))
 	case bowrollv1.LimitState_LIMIT_STATE_NO_LIMIT_IN_RANGE:
 		least = "any"
 	}

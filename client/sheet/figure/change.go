@@ -16,13 +16,22 @@ var endings = []struct {
 	{"_mps", Speed}, {"_kg", Mass}, {"_c", Temperature}, {"_pa", Pressure}, {"_m", Length},
 }
 
+// measureOf is how a quantity that is named as the contract does is written; zero
+// for a name that ends in no unit known here.
+func measureOf(name string) Measure {
+	for _, e := range endings {
+		if strings.HasSuffix(name, e.suffix) {
+			return e.Measure
+		}
+	}
+	return Measure{}
+}
+
 // Named writes the value of a quantity that is named as the contract does, with
 // its unit in the name. ok is false for a name that ends in no unit known here.
 func Named(system quantity.System, name string, value float64) (text string, ok bool) {
-	for _, e := range endings {
-		if strings.HasSuffix(name, e.suffix) {
-			return Measured(system, e.Measure, value), true
-		}
+	if m := measureOf(name); m != (Measure{}) {
+		return Measured(system, m, value), true
 	}
 	switch {
 	case strings.HasSuffix(name, "_s"):
@@ -33,7 +42,8 @@ func Named(system quantity.System, name string, value float64) (text string, ok 
 	return "", false
 }
 
-// Change writes one change of an input, e.g. "3 kt more headwind".
+// Change writes one change of an input that suffices, e.g. "3 kt more headwind":
+// rounded to where it still does.
 func Change(system quantity.System, c *bowrollv1.Change) string {
 	amount, more := math.Abs(c.GetChange()), "more"
 	if c.GetChange() < 0 {
@@ -49,8 +59,7 @@ func Change(system quantity.System, c *bowrollv1.Change) string {
 	}
 	switch {
 	case what != "":
-		text, _ := Named(system, c.GetQuantity(), amount)
-		return text + " " + more + " " + what
+		return AtLeast(system, measureOf(c.GetQuantity()), amount) + " " + more + " " + what
 	case c.GetQuantity() == "unit_count" && amount == 1:
 		return "1 " + fewer + " unit"
 	case c.GetQuantity() == "unit_count":

@@ -45,7 +45,12 @@ func Measured(system quantity.System, m Measure, value float64) string {
 
 // Number writes a number alone, where its unit stands elsewhere.
 func Number(system quantity.System, m Measure, value float64) string {
-	text, _, _ := strings.Cut(Measured(system, m, value), " ")
+	return Alone(Measured(system, m, value))
+}
+
+// Alone is a number that was written with its unit, without it.
+func Alone(measured string) string {
+	text, _, _ := strings.Cut(measured, " ")
 	return text
 }
 

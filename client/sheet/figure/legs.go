@@ -2,9 +2,12 @@ package figure
 
 import bowrollv1 "bowroll/proto/bowroll/v1"
 
+// Mixed is what [Legs] says where the way out depends on what fails.
+const Mixed = "mixed"
+
 // Legs says which way out a launch relies on if units fail: "go" or "stop" where
-// every failure has the same, "mixed" where it depends on what fails, and "no
-// way out" where a failure has none. Without failures it is [None].
+// every failure has the same, [Mixed] where it depends on what fails, and "no way
+// out" where a failure has none. Without failures it is [None].
 func Legs(failures []*bowrollv1.Failure) string {
 	text := None
 	for _, f := range failures {
@@ -23,7 +26,7 @@ func Legs(failures []*bowrollv1.Failure) string {
 		case text == None:
 			text = leg
 		case text != leg:
-			text = "mixed"
+			text = Mixed
 		}
 	}
 	return text
