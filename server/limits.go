@@ -112,6 +112,8 @@ func classes(cores int) intercept.Classes {
 		bowrollv1.Plans_ListPlans_FullMethodName:                read,
 		bowrollv1.Plans_ConfirmPlan_FullMethodName:              write,
 		bowrollv1.Plans_CancelPlan_FullMethodName:               write,
+		bowrollv1.Plans_RecordWaiver_FullMethodName:             write,
+		bowrollv1.Plans_RevokeWaiver_FullMethodName:             write,
 		bowrollv1.Plans_IssueCard_FullMethodName:                write,
 		bowrollv1.Plans_RecheckPlan_FullMethodName:              write,
 		bowrollv1.Plans_RecordLaunch_FullMethodName:             write,

@@ -105,7 +105,8 @@ func services() map[string]map[string]Need {
 		},
 		"Plans": {
 			"GetPlan": readAt, "ListPlans": readAt,
-			"CreatePlan": planAt, "ConfirmPlan": planAt, "CancelPlan": planAt, "IssueCard": planAt, "RecheckPlan": planAt,
+			"CreatePlan": planAt, "ConfirmPlan": planAt, "CancelPlan": planAt, "RecordWaiver": planAt, "RevokeWaiver": planAt,
+			"IssueCard": planAt, "RecheckPlan": planAt,
 			"RecordLaunch": planAt, "ScrubSortie": planAt, "ExpirePlans": planAt, "RecomputePlan": readAt,
 		},
 		// A sweep takes processors and room of the site that keeps it.

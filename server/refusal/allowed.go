@@ -134,6 +134,8 @@ func patternText(pattern string) string {
 	const id = "[a-z][a-z0-9-]{0,62}"
 	shape := strings.NewReplacer(id, "{id}", "^", "", "$", "", ")?", "", "(", "").Replace(pattern)
 	switch {
+	case pattern == `\S`:
+		return "text that is not blank"
 	case shape == "{id}":
 		return "up to 63 lower-case letters, digits and hyphens, the first a letter"
 	case strings.Contains(shape, "{id}") && !strings.ContainsAny(shape, `[]\\*+?|`):

@@ -142,7 +142,7 @@ func (p *Plans) change(ctx context.Context, site, method string, r mutation, cha
 
 // whole is a plan with cycle and answer as the answer to a request.
 func (p *Plans) whole(plan store.Plan, r proto.Message) (*bowrollv1.Plan, error) {
-	m := planMessage(plan)
+	m := planMessage(plan, p.now())
 	m.Cycle, m.Answer = &bowrollv1.Cycle{}, &bowrollv1.CyclePlan{}
 	if err := proto.Unmarshal(plan.Cycle, m.Cycle); err != nil {
 		return nil, fmt.Errorf("the cycle of plan %s cannot be read: %w", plan.ID, err)
@@ -154,8 +154,8 @@ func (p *Plans) whole(plan store.Plan, r proto.Message) (*bowrollv1.Plan, error)
 	return m, nil
 }
 
-// planMessage is a plan as lists show it.
-func planMessage(plan store.Plan) *bowrollv1.Plan {
+// planMessage is a plan as lists show it, with its waivers as they stand now.
+func planMessage(plan store.Plan, now time.Time) *bowrollv1.Plan {
 	m := &bowrollv1.Plan{
 		Name: "sites/" + plan.Site + "/plans/" + plan.ID, DisplayName: plan.DisplayName, State: planStateName(plan.State),
 		Reason: plan.Reason, HoldUntilTime: stamp(plan.HoldUntil), CreateTime: stamp(plan.CreateTime),
@@ -167,7 +167,7 @@ func planMessage(plan store.Plan) *bowrollv1.Plan {
 	for _, s := range plan.Sorties {
 		sortie := &bowrollv1.PlanSortie{
 			Id: s.ID, State: sortieStateName(s.State), LaunchTime: stamp(s.LaunchTime), CardRevision: int32(s.Card),
-			CardUntilTime: stamp(s.CardUntil), VoidReasons: s.Void,
+			CardUntilTime: stamp(s.CardUntil), VoidReasons: s.Void, Waivers: waiversOf(&plan, s.ID, now),
 		}
 		if s.Card > 0 {
 			sortie.Box = boxOf(s)
@@ -219,7 +219,7 @@ func (p *Plans) ListPlans(ctx context.Context, r *bowrollv1.ListPlansRequest) (*
 			answer.NextPageToken = next(at, plans[size-1].ID)
 		}
 		for _, plan := range plans {
-			answer.Plans = append(answer.Plans, planMessage(plan))
+			answer.Plans = append(answer.Plans, planMessage(plan, p.now()))
 		}
 		return err
 	})

@@ -193,6 +193,7 @@ func (p *Plans) recheck(plan store.Plan, r *bowrollv1.RecheckPlanRequest) *bowro
 			continue
 		}
 		check := &bowrollv1.CardCheck{Sortie: s.ID, CardRevision: int32(s.Card), Sides: cardSides(s, inputsOf(r, s.ID), now)}
+		check.Sides = append(check.Sides, waiverSides(&plan, &s, now)...)
 		for _, why := range s.Void {
 			check.Sides = append(check.Sides, &bowrollv1.BoxSide{Quantity: "void", Text: why})
 		}

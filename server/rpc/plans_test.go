@@ -225,7 +225,7 @@ func as[R mutation, A proto.Message](method func(context.Context, R) (A, error))
 // a restart; and with another body it is refused. It happens once.
 func TestEveryMutationOnce(t *testing.T) {
 	k := keeping(t)
-	answer := plan(t, testCycle(), 2)
+	answer := withCautions(t)
 	var first []proto.Message
 	var done []func() sent
 	twice := func(make func() sent) proto.Message {
@@ -294,6 +294,13 @@ func TestEveryMutationOnce(t *testing.T) {
 	confirmed := twice(func() sent {
 		return sent{&bowrollv1.ConfirmPlanRequest{Name: name, Etag: saved.GetEtag(), HoldUntilTime: timestamppb.New(testStart.Add(time.Hour)), Actor: "p", RequestId: "request-confirm"}, as(k.plans.ConfirmPlan)}
 	}).(*bowrollv1.Plan)
+	cautious := answer.GetLaunches()[0].GetSortie()
+	twice(func() sent {
+		return sent{&bowrollv1.RecordWaiverRequest{Name: name, Sortie: cautious, Caution: "tailwind", Authority: "M. Brume", Reason: "dry deck", UntilTime: timestamppb.New(testStart.Add(time.Hour)), Actor: "p", RequestId: "request-waive"}, as(k.plans.RecordWaiver)}
+	})
+	twice(func() sent {
+		return sent{&bowrollv1.RevokeWaiverRequest{Name: name, Sortie: cautious, Caution: "tailwind", Reason: "rain", Actor: "p", RequestId: "request-revoke"}, as(k.plans.RevokeWaiver)}
+	})
 	var launch *bowrollv1.PlanSortie
 	var scrub string
 	for _, sortie := range confirmed.GetSorties() {

@@ -119,7 +119,7 @@ func TestACopyIsWhole(t *testing.T) {
 	if _, err := ship.stock.RecordReadings(ctx, read); err != nil {
 		t.Fatal(err)
 	}
-	answer := plan(t, testCycle(), 2)
+	answer := withCautions(t)
 	saved := ship.saved(t, "noon", answer)
 	confirmed, err := ship.plans.ConfirmPlan(ctx, &bowrollv1.ConfirmPlanRequest{Name: saved.GetName(), Etag: saved.GetEtag(), HoldUntilTime: timestamppb.New(testStart.Add(time.Hour)), Actor: "p", RequestId: ship.id()})
 	if err != nil {
@@ -134,12 +134,17 @@ func TestACopyIsWhole(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
+	ship.waived(t, confirmed.GetSorties()[0].GetId(), "tailwind", testStart.Add(time.Hour))
+	ship.waived(t, confirmed.GetSorties()[1].GetId(), "timeline-late", testStart.Add(time.Hour))
 	for _, sortie := range confirmed.GetSorties() {
 		if _, err := ship.plans.IssueCard(ctx, &bowrollv1.IssueCardRequest{Name: saved.GetName(), Sortie: sortie.GetId(), UntilTime: timestamppb.New(testStart.Add(time.Hour)), Actor: "d", RequestId: ship.id()}); err != nil {
 			t.Fatal(err)
 		}
 	}
 	if _, err := ship.plans.RecheckPlan(ctx, &bowrollv1.RecheckPlanRequest{Name: saved.GetName(), Inputs: []*bowrollv1.LiveInputs{{Sortie: confirmed.GetSorties()[0].GetId()}}, VoidCards: true, Actor: "d", RequestId: ship.id()}); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := ship.plans.RevokeWaiver(ctx, &bowrollv1.RevokeWaiverRequest{Name: saved.GetName(), Sortie: confirmed.GetSorties()[1].GetId(), Caution: "timeline-late", Reason: "on time after all", Actor: "d", RequestId: ship.id()}); err != nil {
 		t.Fatal(err)
 	}
 	last := confirmed.GetSorties()[len(confirmed.GetSorties())-1]

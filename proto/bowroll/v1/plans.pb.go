@@ -328,7 +328,10 @@ type PlanSortie struct {
 	// Box inside which the card holds; absent where none was issued.
 	Box *CardBox `protobuf:"bytes,7,opt,name=box,proto3" json:"box,omitempty"`
 	// Why the card holds no longer.
-	VoidReasons   []string `protobuf:"bytes,8,rep,name=void_reasons,json=voidReasons,proto3" json:"void_reasons,omitempty"`
+	VoidReasons []string `protobuf:"bytes,8,rep,name=void_reasons,json=voidReasons,proto3" json:"void_reasons,omitempty"`
+	// Its waivers in the order in which they were recorded, also those that ended or
+	// were revoked.
+	Waivers       []*Waiver `protobuf:"bytes,9,rep,name=waivers,proto3" json:"waivers,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -415,6 +418,13 @@ func (x *PlanSortie) GetBox() *CardBox {
 func (x *PlanSortie) GetVoidReasons() []string {
 	if x != nil {
 		return x.VoidReasons
+	}
+	return nil
+}
+
+func (x *PlanSortie) GetWaivers() []*Waiver {
+	if x != nil {
+		return x.Waivers
 	}
 	return nil
 }
@@ -1078,7 +1088,8 @@ type IssueCardRequest struct {
 	Name string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
 	// Sortie.
 	Sortie string `protobuf:"bytes,2,opt,name=sortie,proto3" json:"sortie,omitempty"`
-	// When the card runs out.
+	// When the card runs out; no later than the end of a waiver of the sortie that is
+	// in force.
 	UntilTime *timestamppb.Timestamp `protobuf:"bytes,3,opt,name=until_time,json=untilTime,proto3" json:"until_time,omitempty"`
 	// Box inside which it holds. A side that is not given is the one that the plan
 	// found; a side that is given may only be narrower.
@@ -1352,7 +1363,8 @@ func (x *RecheckPlanRequest) GetRequestId() string {
 // BoxSide is one side of a box and what is measured there.
 type BoxSide struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
-	// Name of the input with its unit, e.g. "headwind_mps".
+	// Name of the input with its unit, e.g. "headwind_mps"; "until_time" for the time,
+	// "waiver" for a waiver that the card says, "void" for why the card is void.
 	Quantity string `protobuf:"bytes,1,opt,name=quantity,proto3" json:"quantity,omitempty"`
 	// Value measured; absent where it was not given.
 	Value *float64 `protobuf:"fixed64,2,opt,name=value,proto3,oneof" json:"value,omitempty"`
@@ -2070,7 +2082,7 @@ var File_bowroll_v1_plans_proto protoreflect.FileDescriptor
 const file_bowroll_v1_plans_proto_rawDesc = "" +
 	"\n" +
 	"\x16bowroll/v1/plans.proto\x12\n" +
-	"bowroll.v1\x1a\x17bowroll/v1/common.proto\x1a\x16bowroll/v1/cycle.proto\x1a\x16bowroll/v1/stock.proto\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x17google/api/client.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x19google/api/resource.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\x87\x05\n" +
+	"bowroll.v1\x1a\x17bowroll/v1/common.proto\x1a\x16bowroll/v1/cycle.proto\x1a\x16bowroll/v1/stock.proto\x1a\x17bowroll/v1/waiver.proto\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x17google/api/client.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x19google/api/resource.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\x87\x05\n" +
 	"\x04Plan\x12\x18\n" +
 	"\x04name\x18\x01 \x01(\tB\x04\xe2A\x01\bR\x04name\x12!\n" +
 	"\fdisplay_name\x18\x02 \x01(\tR\vdisplayName\x12+\n" +
@@ -2090,7 +2102,7 @@ const file_bowroll_v1_plans_proto_rawDesc = "" +
 	"\n" +
 	"provenance\x18\r \x01(\v2\x16.bowroll.v1.ProvenanceR\n" +
 	"provenance:9\xeaA6\n" +
-	"\fbowroll/Plan\x12\x19sites/{site}/plans/{plan}*\x05plans2\x04plan\"\xe7\x02\n" +
+	"\fbowroll/Plan\x12\x19sites/{site}/plans/{plan}*\x05plans2\x04plan\"\x95\x03\n" +
 	"\n" +
 	"PlanSortie\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x12-\n" +
@@ -2101,7 +2113,8 @@ const file_bowroll_v1_plans_proto_rawDesc = "" +
 	"\rcard_revision\x18\x05 \x01(\x05R\fcardRevision\x12B\n" +
 	"\x0fcard_until_time\x18\x06 \x01(\v2\x1a.google.protobuf.TimestampR\rcardUntilTime\x12%\n" +
 	"\x03box\x18\a \x01(\v2\x13.bowroll.v1.CardBoxR\x03box\x12!\n" +
-	"\fvoid_reasons\x18\b \x03(\tR\vvoidReasons\"m\n" +
+	"\fvoid_reasons\x18\b \x03(\tR\vvoidReasons\x12,\n" +
+	"\awaivers\x18\t \x03(\v2\x12.bowroll.v1.WaiverR\awaivers\"m\n" +
 	"\bPlanDraw\x12\x10\n" +
 	"\x03lot\x18\x01 \x01(\tR\x03lot\x12\x1d\n" +
 	"\n" +
@@ -2297,8 +2310,7 @@ const file_bowroll_v1_plans_proto_rawDesc = "" +
 	"\x18SORTIE_STATE_CARD_ISSUED\x10\x02\x12\x15\n" +
 	"\x11SORTIE_STATE_VOID\x10\x03\x12\x19\n" +
 	"\x15SORTIE_STATE_LAUNCHED\x10\x04\x12\x19\n" +
-	"\x15SORTIE_STATE_SCRUBBED\x10\x052\x83\n" +
-	"\n" +
+	"\x15SORTIE_STATE_SCRUBBED\x10\x052\xf1\v\n" +
 	"\x05Plans\x12d\n" +
 	"\n" +
 	"CreatePlan\x12\x1d.bowroll.v1.CreatePlanRequest\x1a\x10.bowroll.v1.Plan\"%\x82\xd3\xe4\x93\x02\x1f:\x01*\"\x1a/v1/{parent=sites/*}/plans\x12b\n" +
@@ -2307,7 +2319,9 @@ const file_bowroll_v1_plans_proto_rawDesc = "" +
 	"\rRecomputePlan\x12 .bowroll.v1.RecomputePlanRequest\x1a!.bowroll.v1.RecomputePlanResponse\"/\x82\xd3\xe4\x93\x02):\x01*\"$/v1/{name=sites/*/plans/*}:recompute\x12n\n" +
 	"\vConfirmPlan\x12\x1e.bowroll.v1.ConfirmPlanRequest\x1a\x10.bowroll.v1.Plan\"-\x82\xd3\xe4\x93\x02':\x01*\"\"/v1/{name=sites/*/plans/*}:confirm\x12k\n" +
 	"\n" +
-	"CancelPlan\x12\x1d.bowroll.v1.CancelPlanRequest\x1a\x10.bowroll.v1.Plan\",\x82\xd3\xe4\x93\x02&:\x01*\"!/v1/{name=sites/*/plans/*}:cancel\x12l\n" +
+	"CancelPlan\x12\x1d.bowroll.v1.CancelPlanRequest\x1a\x10.bowroll.v1.Plan\",\x82\xd3\xe4\x93\x02&:\x01*\"!/v1/{name=sites/*/plans/*}:cancel\x12u\n" +
+	"\fRecordWaiver\x12\x1f.bowroll.v1.RecordWaiverRequest\x1a\x10.bowroll.v1.Plan\"2\x82\xd3\xe4\x93\x02,:\x01*\"'/v1/{name=sites/*/plans/*}:recordWaiver\x12u\n" +
+	"\fRevokeWaiver\x12\x1f.bowroll.v1.RevokeWaiverRequest\x1a\x10.bowroll.v1.Plan\"2\x82\xd3\xe4\x93\x02,:\x01*\"'/v1/{name=sites/*/plans/*}:revokeWaiver\x12l\n" +
 	"\tIssueCard\x12\x1c.bowroll.v1.IssueCardRequest\x1a\x10.bowroll.v1.Plan\"/\x82\xd3\xe4\x93\x02):\x01*\"$/v1/{name=sites/*/plans/*}:issueCard\x12}\n" +
 	"\vRecheckPlan\x12\x1e.bowroll.v1.RecheckPlanRequest\x1a\x1f.bowroll.v1.RecheckPlanResponse\"-\x82\xd3\xe4\x93\x02':\x01*\"\"/v1/{name=sites/*/plans/*}:recheck\x12u\n" +
 	"\fRecordLaunch\x12\x1f.bowroll.v1.RecordLaunchRequest\x1a\x10.bowroll.v1.Plan\"2\x82\xd3\xe4\x93\x02,:\x01*\"'/v1/{name=sites/*/plans/*}:recordLaunch\x12r\n" +
@@ -2357,7 +2371,10 @@ var file_bowroll_v1_plans_proto_goTypes = []any{
 	(*Cycle)(nil),                 // 25: bowroll.v1.Cycle
 	(*CyclePlan)(nil),             // 26: bowroll.v1.CyclePlan
 	(*Provenance)(nil),            // 27: bowroll.v1.Provenance
-	(*UnitStep)(nil),              // 28: bowroll.v1.UnitStep
+	(*Waiver)(nil),                // 28: bowroll.v1.Waiver
+	(*UnitStep)(nil),              // 29: bowroll.v1.UnitStep
+	(*RecordWaiverRequest)(nil),   // 30: bowroll.v1.RecordWaiverRequest
+	(*RevokeWaiverRequest)(nil),   // 31: bowroll.v1.RevokeWaiverRequest
 }
 var file_bowroll_v1_plans_proto_depIdxs = []int32{
 	0,  // 0: bowroll.v1.Plan.state:type_name -> bowroll.v1.PlanState
@@ -2374,51 +2391,56 @@ var file_bowroll_v1_plans_proto_depIdxs = []int32{
 	4,  // 11: bowroll.v1.PlanSortie.draws:type_name -> bowroll.v1.PlanDraw
 	24, // 12: bowroll.v1.PlanSortie.card_until_time:type_name -> google.protobuf.Timestamp
 	5,  // 13: bowroll.v1.PlanSortie.box:type_name -> bowroll.v1.CardBox
-	25, // 14: bowroll.v1.CreatePlanRequest.cycle:type_name -> bowroll.v1.Cycle
-	26, // 15: bowroll.v1.CreatePlanRequest.answer:type_name -> bowroll.v1.CyclePlan
-	0,  // 16: bowroll.v1.ListPlansRequest.state:type_name -> bowroll.v1.PlanState
-	2,  // 17: bowroll.v1.ListPlansResponse.plans:type_name -> bowroll.v1.Plan
-	27, // 18: bowroll.v1.ListPlansResponse.provenance:type_name -> bowroll.v1.Provenance
-	24, // 19: bowroll.v1.ConfirmPlanRequest.hold_until_time:type_name -> google.protobuf.Timestamp
-	24, // 20: bowroll.v1.IssueCardRequest.until_time:type_name -> google.protobuf.Timestamp
-	5,  // 21: bowroll.v1.IssueCardRequest.box:type_name -> bowroll.v1.CardBox
-	13, // 22: bowroll.v1.RecheckPlanRequest.inputs:type_name -> bowroll.v1.LiveInputs
-	15, // 23: bowroll.v1.CardCheck.sides:type_name -> bowroll.v1.BoxSide
-	16, // 24: bowroll.v1.RecheckPlanResponse.cards:type_name -> bowroll.v1.CardCheck
-	27, // 25: bowroll.v1.RecheckPlanResponse.provenance:type_name -> bowroll.v1.Provenance
-	24, // 26: bowroll.v1.RecordLaunchRequest.launch_time:type_name -> google.protobuf.Timestamp
-	28, // 27: bowroll.v1.RecordLaunchRequest.outcomes:type_name -> bowroll.v1.UnitStep
-	27, // 28: bowroll.v1.ExpirePlansResponse.provenance:type_name -> bowroll.v1.Provenance
-	26, // 29: bowroll.v1.RecomputePlanResponse.answer:type_name -> bowroll.v1.CyclePlan
-	27, // 30: bowroll.v1.RecomputePlanResponse.pinned:type_name -> bowroll.v1.Provenance
-	27, // 31: bowroll.v1.RecomputePlanResponse.provenance:type_name -> bowroll.v1.Provenance
-	6,  // 32: bowroll.v1.Plans.CreatePlan:input_type -> bowroll.v1.CreatePlanRequest
-	7,  // 33: bowroll.v1.Plans.GetPlan:input_type -> bowroll.v1.GetPlanRequest
-	8,  // 34: bowroll.v1.Plans.ListPlans:input_type -> bowroll.v1.ListPlansRequest
-	22, // 35: bowroll.v1.Plans.RecomputePlan:input_type -> bowroll.v1.RecomputePlanRequest
-	10, // 36: bowroll.v1.Plans.ConfirmPlan:input_type -> bowroll.v1.ConfirmPlanRequest
-	11, // 37: bowroll.v1.Plans.CancelPlan:input_type -> bowroll.v1.CancelPlanRequest
-	12, // 38: bowroll.v1.Plans.IssueCard:input_type -> bowroll.v1.IssueCardRequest
-	14, // 39: bowroll.v1.Plans.RecheckPlan:input_type -> bowroll.v1.RecheckPlanRequest
-	18, // 40: bowroll.v1.Plans.RecordLaunch:input_type -> bowroll.v1.RecordLaunchRequest
-	19, // 41: bowroll.v1.Plans.ScrubSortie:input_type -> bowroll.v1.ScrubSortieRequest
-	20, // 42: bowroll.v1.Plans.ExpirePlans:input_type -> bowroll.v1.ExpirePlansRequest
-	2,  // 43: bowroll.v1.Plans.CreatePlan:output_type -> bowroll.v1.Plan
-	2,  // 44: bowroll.v1.Plans.GetPlan:output_type -> bowroll.v1.Plan
-	9,  // 45: bowroll.v1.Plans.ListPlans:output_type -> bowroll.v1.ListPlansResponse
-	23, // 46: bowroll.v1.Plans.RecomputePlan:output_type -> bowroll.v1.RecomputePlanResponse
-	2,  // 47: bowroll.v1.Plans.ConfirmPlan:output_type -> bowroll.v1.Plan
-	2,  // 48: bowroll.v1.Plans.CancelPlan:output_type -> bowroll.v1.Plan
-	2,  // 49: bowroll.v1.Plans.IssueCard:output_type -> bowroll.v1.Plan
-	17, // 50: bowroll.v1.Plans.RecheckPlan:output_type -> bowroll.v1.RecheckPlanResponse
-	2,  // 51: bowroll.v1.Plans.RecordLaunch:output_type -> bowroll.v1.Plan
-	2,  // 52: bowroll.v1.Plans.ScrubSortie:output_type -> bowroll.v1.Plan
-	21, // 53: bowroll.v1.Plans.ExpirePlans:output_type -> bowroll.v1.ExpirePlansResponse
-	43, // [43:54] is the sub-list for method output_type
-	32, // [32:43] is the sub-list for method input_type
-	32, // [32:32] is the sub-list for extension type_name
-	32, // [32:32] is the sub-list for extension extendee
-	0,  // [0:32] is the sub-list for field type_name
+	28, // 14: bowroll.v1.PlanSortie.waivers:type_name -> bowroll.v1.Waiver
+	25, // 15: bowroll.v1.CreatePlanRequest.cycle:type_name -> bowroll.v1.Cycle
+	26, // 16: bowroll.v1.CreatePlanRequest.answer:type_name -> bowroll.v1.CyclePlan
+	0,  // 17: bowroll.v1.ListPlansRequest.state:type_name -> bowroll.v1.PlanState
+	2,  // 18: bowroll.v1.ListPlansResponse.plans:type_name -> bowroll.v1.Plan
+	27, // 19: bowroll.v1.ListPlansResponse.provenance:type_name -> bowroll.v1.Provenance
+	24, // 20: bowroll.v1.ConfirmPlanRequest.hold_until_time:type_name -> google.protobuf.Timestamp
+	24, // 21: bowroll.v1.IssueCardRequest.until_time:type_name -> google.protobuf.Timestamp
+	5,  // 22: bowroll.v1.IssueCardRequest.box:type_name -> bowroll.v1.CardBox
+	13, // 23: bowroll.v1.RecheckPlanRequest.inputs:type_name -> bowroll.v1.LiveInputs
+	15, // 24: bowroll.v1.CardCheck.sides:type_name -> bowroll.v1.BoxSide
+	16, // 25: bowroll.v1.RecheckPlanResponse.cards:type_name -> bowroll.v1.CardCheck
+	27, // 26: bowroll.v1.RecheckPlanResponse.provenance:type_name -> bowroll.v1.Provenance
+	24, // 27: bowroll.v1.RecordLaunchRequest.launch_time:type_name -> google.protobuf.Timestamp
+	29, // 28: bowroll.v1.RecordLaunchRequest.outcomes:type_name -> bowroll.v1.UnitStep
+	27, // 29: bowroll.v1.ExpirePlansResponse.provenance:type_name -> bowroll.v1.Provenance
+	26, // 30: bowroll.v1.RecomputePlanResponse.answer:type_name -> bowroll.v1.CyclePlan
+	27, // 31: bowroll.v1.RecomputePlanResponse.pinned:type_name -> bowroll.v1.Provenance
+	27, // 32: bowroll.v1.RecomputePlanResponse.provenance:type_name -> bowroll.v1.Provenance
+	6,  // 33: bowroll.v1.Plans.CreatePlan:input_type -> bowroll.v1.CreatePlanRequest
+	7,  // 34: bowroll.v1.Plans.GetPlan:input_type -> bowroll.v1.GetPlanRequest
+	8,  // 35: bowroll.v1.Plans.ListPlans:input_type -> bowroll.v1.ListPlansRequest
+	22, // 36: bowroll.v1.Plans.RecomputePlan:input_type -> bowroll.v1.RecomputePlanRequest
+	10, // 37: bowroll.v1.Plans.ConfirmPlan:input_type -> bowroll.v1.ConfirmPlanRequest
+	11, // 38: bowroll.v1.Plans.CancelPlan:input_type -> bowroll.v1.CancelPlanRequest
+	30, // 39: bowroll.v1.Plans.RecordWaiver:input_type -> bowroll.v1.RecordWaiverRequest
+	31, // 40: bowroll.v1.Plans.RevokeWaiver:input_type -> bowroll.v1.RevokeWaiverRequest
+	12, // 41: bowroll.v1.Plans.IssueCard:input_type -> bowroll.v1.IssueCardRequest
+	14, // 42: bowroll.v1.Plans.RecheckPlan:input_type -> bowroll.v1.RecheckPlanRequest
+	18, // 43: bowroll.v1.Plans.RecordLaunch:input_type -> bowroll.v1.RecordLaunchRequest
+	19, // 44: bowroll.v1.Plans.ScrubSortie:input_type -> bowroll.v1.ScrubSortieRequest
+	20, // 45: bowroll.v1.Plans.ExpirePlans:input_type -> bowroll.v1.ExpirePlansRequest
+	2,  // 46: bowroll.v1.Plans.CreatePlan:output_type -> bowroll.v1.Plan
+	2,  // 47: bowroll.v1.Plans.GetPlan:output_type -> bowroll.v1.Plan
+	9,  // 48: bowroll.v1.Plans.ListPlans:output_type -> bowroll.v1.ListPlansResponse
+	23, // 49: bowroll.v1.Plans.RecomputePlan:output_type -> bowroll.v1.RecomputePlanResponse
+	2,  // 50: bowroll.v1.Plans.ConfirmPlan:output_type -> bowroll.v1.Plan
+	2,  // 51: bowroll.v1.Plans.CancelPlan:output_type -> bowroll.v1.Plan
+	2,  // 52: bowroll.v1.Plans.RecordWaiver:output_type -> bowroll.v1.Plan
+	2,  // 53: bowroll.v1.Plans.RevokeWaiver:output_type -> bowroll.v1.Plan
+	2,  // 54: bowroll.v1.Plans.IssueCard:output_type -> bowroll.v1.Plan
+	17, // 55: bowroll.v1.Plans.RecheckPlan:output_type -> bowroll.v1.RecheckPlanResponse
+	2,  // 56: bowroll.v1.Plans.RecordLaunch:output_type -> bowroll.v1.Plan
+	2,  // 57: bowroll.v1.Plans.ScrubSortie:output_type -> bowroll.v1.Plan
+	21, // 58: bowroll.v1.Plans.ExpirePlans:output_type -> bowroll.v1.ExpirePlansResponse
+	46, // [46:59] is the sub-list for method output_type
+	33, // [33:46] is the sub-list for method input_type
+	33, // [33:33] is the sub-list for extension type_name
+	33, // [33:33] is the sub-list for extension extendee
+	0,  // [0:33] is the sub-list for field type_name
 }
 
 func init() { file_bowroll_v1_plans_proto_init() }
@@ -2429,6 +2451,7 @@ func file_bowroll_v1_plans_proto_init() {
 	file_bowroll_v1_common_proto_init()
 	file_bowroll_v1_cycle_proto_init()
 	file_bowroll_v1_stock_proto_init()
+	file_bowroll_v1_waiver_proto_init()
 	file_bowroll_v1_plans_proto_msgTypes[3].OneofWrappers = []any{}
 	file_bowroll_v1_plans_proto_msgTypes[6].OneofWrappers = []any{}
 	file_bowroll_v1_plans_proto_msgTypes[11].OneofWrappers = []any{}

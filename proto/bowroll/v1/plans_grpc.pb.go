@@ -27,6 +27,8 @@ const (
 	Plans_RecomputePlan_FullMethodName = "/bowroll.v1.Plans/RecomputePlan"
 	Plans_ConfirmPlan_FullMethodName   = "/bowroll.v1.Plans/ConfirmPlan"
 	Plans_CancelPlan_FullMethodName    = "/bowroll.v1.Plans/CancelPlan"
+	Plans_RecordWaiver_FullMethodName  = "/bowroll.v1.Plans/RecordWaiver"
+	Plans_RevokeWaiver_FullMethodName  = "/bowroll.v1.Plans/RevokeWaiver"
 	Plans_IssueCard_FullMethodName     = "/bowroll.v1.Plans/IssueCard"
 	Plans_RecheckPlan_FullMethodName   = "/bowroll.v1.Plans/RecheckPlan"
 	Plans_RecordLaunch_FullMethodName  = "/bowroll.v1.Plans/RecordLaunch"
@@ -61,8 +63,18 @@ type PlansClient interface {
 	// CancelPlan gives a plan up. Its reserved units go back to stock; units that
 	// are out have to be returned first.
 	CancelPlan(ctx context.Context, in *CancelPlanRequest, opts ...grpc.CallOption) (*Plan, error)
+	// RecordWaiver records that a named person accepts one caution of a sortie's
+	// launch, for a reason and until a time. It changes no number and no verdict, and
+	// permits nothing that is refused without it. A caution that the launch does not
+	// raise is refused with those that it does; a sortie that the plan holds is
+	// refused, for what holds it is never waived.
+	RecordWaiver(ctx context.Context, in *RecordWaiverRequest, opts ...grpc.CallOption) (*Plan, error)
+	// RevokeWaiver ends a waiver before its time. A card that was issued while it was
+	// in force is void with it.
+	RevokeWaiver(ctx context.Context, in *RevokeWaiverRequest, opts ...grpc.CallOption) (*Plan, error)
 	// IssueCard issues the launch card of a sortie, or issues it anew after it was
-	// void.
+	// void. It says the waivers of the sortie that are in force, and ends no later
+	// than the first of them.
 	IssueCard(ctx context.Context, in *IssueCardRequest, opts ...grpc.CallOption) (*Plan, error)
 	// RecheckPlan holds live inputs against the boxes of the cards that are out.
 	// It changes nothing unless it is asked to void the cards that no longer hold.
@@ -138,6 +150,26 @@ func (c *plansClient) CancelPlan(ctx context.Context, in *CancelPlanRequest, opt
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	out := new(Plan)
 	err := c.cc.Invoke(ctx, Plans_CancelPlan_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *plansClient) RecordWaiver(ctx context.Context, in *RecordWaiverRequest, opts ...grpc.CallOption) (*Plan, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(Plan)
+	err := c.cc.Invoke(ctx, Plans_RecordWaiver_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *plansClient) RevokeWaiver(ctx context.Context, in *RevokeWaiverRequest, opts ...grpc.CallOption) (*Plan, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(Plan)
+	err := c.cc.Invoke(ctx, Plans_RevokeWaiver_FullMethodName, in, out, cOpts...)
 	if err != nil {
 		return nil, err
 	}
@@ -221,8 +253,18 @@ type PlansServer interface {
 	// CancelPlan gives a plan up. Its reserved units go back to stock; units that
 	// are out have to be returned first.
 	CancelPlan(context.Context, *CancelPlanRequest) (*Plan, error)
+	// RecordWaiver records that a named person accepts one caution of a sortie's
+	// launch, for a reason and until a time. It changes no number and no verdict, and
+	// permits nothing that is refused without it. A caution that the launch does not
+	// raise is refused with those that it does; a sortie that the plan holds is
+	// refused, for what holds it is never waived.
+	RecordWaiver(context.Context, *RecordWaiverRequest) (*Plan, error)
+	// RevokeWaiver ends a waiver before its time. A card that was issued while it was
+	// in force is void with it.
+	RevokeWaiver(context.Context, *RevokeWaiverRequest) (*Plan, error)
 	// IssueCard issues the launch card of a sortie, or issues it anew after it was
-	// void.
+	// void. It says the waivers of the sortie that are in force, and ends no later
+	// than the first of them.
 	IssueCard(context.Context, *IssueCardRequest) (*Plan, error)
 	// RecheckPlan holds live inputs against the boxes of the cards that are out.
 	// It changes nothing unless it is asked to void the cards that no longer hold.
@@ -261,6 +303,12 @@ func (UnimplementedPlansServer) ConfirmPlan(context.Context, *ConfirmPlanRequest
 }
 func (UnimplementedPlansServer) CancelPlan(context.Context, *CancelPlanRequest) (*Plan, error) {
 	return nil, status.Error(codes.Unimplemented, "method CancelPlan not implemented")
+}
+func (UnimplementedPlansServer) RecordWaiver(context.Context, *RecordWaiverRequest) (*Plan, error) {
+	return nil, status.Error(codes.Unimplemented, "method RecordWaiver not implemented")
+}
+func (UnimplementedPlansServer) RevokeWaiver(context.Context, *RevokeWaiverRequest) (*Plan, error) {
+	return nil, status.Error(codes.Unimplemented, "method RevokeWaiver not implemented")
 }
 func (UnimplementedPlansServer) IssueCard(context.Context, *IssueCardRequest) (*Plan, error) {
 	return nil, status.Error(codes.Unimplemented, "method IssueCard not implemented")
@@ -406,6 +454,42 @@ func _Plans_CancelPlan_Handler(srv interface{}, ctx context.Context, dec func(in
 	return interceptor(ctx, in, info, handler)
 }
 
+func _Plans_RecordWaiver_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(RecordWaiverRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(PlansServer).RecordWaiver(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: Plans_RecordWaiver_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(PlansServer).RecordWaiver(ctx, req.(*RecordWaiverRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _Plans_RevokeWaiver_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(RevokeWaiverRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(PlansServer).RevokeWaiver(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: Plans_RevokeWaiver_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(PlansServer).RevokeWaiver(ctx, req.(*RevokeWaiverRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 func _Plans_IssueCard_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
 	in := new(IssueCardRequest)
 	if err := dec(in); err != nil {
@@ -526,6 +610,14 @@ var Plans_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "CancelPlan",
 			Handler:    _Plans_CancelPlan_Handler,
+		},
+		{
+			MethodName: "RecordWaiver",
+			Handler:    _Plans_RecordWaiver_Handler,
+		},
+		{
+			MethodName: "RevokeWaiver",
+			Handler:    _Plans_RevokeWaiver_Handler,
 		},
 		{
 			MethodName: "IssueCard",
