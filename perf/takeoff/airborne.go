@@ -14,6 +14,7 @@ type AirDistance struct {
 	TimeS         float64 // since the end of rotation
 	AirspeedMPS   float64 // at the end
 	ClimbAngleRad float64 // at the end
+	SinkM         float64 // greatest loss of height on the way
 }
 
 // AirDistance flies from the end of the rotation that follows a roll to a
@@ -33,6 +34,7 @@ func (r *Runner) AirDistance(s *booster.Schedule, roll Roll, screenM float64) Ai
 	result.Reached = ok && !result.SinksBack
 	result.DistanceM, result.TimeS = y[flightX], end-start
 	result.AirspeedMPS, result.ClimbAngleRad = y[flightV], y[flightGamma]
+	result.SinkM = -min(f.lowestM, y[flightH])
 	return result
 }
 
@@ -67,7 +69,9 @@ func (r *Runner) OffBow(s *booster.Schedule, edge State, deckHeightM float64) Si
 		return result
 	}
 	end, ok := f.fly(s, edge.TimeS, edge.TimeS+60, &y)
-	result.Recovers = ok && y[flightH] > 0
+	// At the end one of the two is zero, but for rounding: the climb angle at the
+	// lowest point, the height in the water.
+	result.Recovers = ok && y[flightGamma] > -y[flightH]
 	result.SinkM = deckHeightM - y[flightH]
 	result.TimeS, result.DistanceM, result.AirspeedMPS = end-edge.TimeS, y[flightX], y[flightV]
 	return result

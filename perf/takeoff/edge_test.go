@@ -250,3 +250,75 @@ func TestConcurrentRunsAgree(t *testing.T) {
 		}
 	}
 }
+
+// An aircraft that comes into the water has not flown away, to whatever side of
+// zero its last height is rounded.
+func TestComesDownInTheWater(t *testing.T) {
+	s := reference1(t, 0, 15, 10)
+	runner, schedule, _ := rollOf(t, s, takeoff.Firing{})
+	for run := 1.0; run < 60; run += 0.5 {
+		edge, ok := runner.RollTo(schedule, run)
+		if !ok {
+			t.Fatalf("does not come to %g m", run)
+		}
+		sink := runner.OffBow(schedule, edge, 6)
+		if sink.Recovers || math.Abs(sink.SinkM-6) > 1e-9 {
+			t.Errorf("%g m: %+v, want it in the water", run, sink)
+		}
+	}
+}
+
+// Source: computed on an independent ODE library under the model's rules.
+func TestSinkOnTheWayToTheScreen(t *testing.T) {
+	s := reference1(t, 0, 15, 20)
+	kind := block(30000, 4)
+	kind.CantDeg = -30
+	s.Units = []booster.Unit{{Type: kind, GrainTemperatureC: 15}}
+	runner, schedule, roll := rollOf(t, s, rolling(0))
+	if !roll.LiftsOff {
+		t.Fatal("does not lift off")
+	}
+	for _, screen := range []float64{1, 15} {
+		way := runner.AirDistance(schedule, roll, screen)
+		if !way.Reached {
+			t.Fatalf("%+v, want it to climb away", way)
+		}
+		within(t, "sink", way.SinkM, 0.3119434170461676, 1e-7)
+	}
+}
+
+// Units that light after the aircraft has come to rest push it on where the brakes
+// do not hold against them; closed form without drag.
+func TestStopPushedOnByLateUnits(t *testing.T) {
+	const decel = 0.3 * 9.80665
+	for _, row := range []struct{ thrust, want, seconds float64 }{
+		{14000, 25 / (2 * decel), 5 / decel},
+		{30000, 25/(2*decel) + 2*(6-decel) + 2*(6-decel)*(6-decel)/decel, 12 + 2*(6-decel)/decel},
+	} {
+		s := plain(5000, 1000, 0, 30, 1.5, 1)
+		s.Air = seaLevel(t)
+		s.Units = []booster.Unit{{Type: block(row.thrust, 2), GrainTemperatureC: 15}}
+		runner, schedule, _ := rollOf(t, s, rolling(10))
+		stop := runner.Stop(schedule, takeoff.State{GroundSpeedMPS: 5}, 0)
+		if !stop.Stops {
+			t.Fatalf("%g N: %+v, want it to stop", row.thrust, stop)
+		}
+		within(t, "distance", stop.DistanceM, row.want, 1e-8)
+		within(t, "time", stop.End.TimeS, row.seconds, 1e-8)
+	}
+}
+
+// What a unit burns like within its lot is a part of what its lot burns like.
+func TestUnequalPairOfLotsBesideTheType(t *testing.T) {
+	kind := block(10000, 4)
+	kind.ThrustSigma, kind.BurnTimeSigma = new(0.02), new(0.03)
+	units := pairs(kind, 2, 15)
+	for i := range units {
+		units[i].ThrustDeviation, units[i].RateDeviation = -0.1, 0.25
+	}
+	failed := takeoff.Failure{Kind: takeoff.SigmaPair, Unit: 1, Pair: 0}.Apply(nil, units)
+	for i, sign := range []float64{-1, 1} {
+		within(t, "thrust", failed[i].ThrustDeviation, 0.9*(1+sign*0.06)-1, 1e-15)
+		within(t, "rate", failed[i].RateDeviation, 1.25*(1+sign*0.09)-1, 1e-15)
+	}
+}

@@ -101,13 +101,16 @@ func (f Failure) Apply(dst, units []booster.Unit) []booster.Unit {
 	return failed
 }
 
-// deviate moves a unit by so many standard deviations of its lot.
+// deviate moves a unit by so many standard deviations of its lot, from where the
+// lot stands beside the type.
 func deviate(u *booster.Unit, sigmas float64) {
 	if u.Type.ThrustSigma != nil {
-		u.ThrustDeviation += float64(sigmas * *u.Type.ThrustSigma)
+		d := float64(sigmas * *u.Type.ThrustSigma)
+		u.ThrustDeviation += d + float64(u.ThrustDeviation*d)
 	}
 	if u.Type.BurnTimeSigma != nil {
-		u.RateDeviation += float64(sigmas * *u.Type.BurnTimeSigma)
+		d := float64(sigmas * *u.Type.BurnTimeSigma)
+		u.RateDeviation += d + float64(u.RateDeviation*d)
 	}
 }
 

@@ -19,10 +19,15 @@ type flight struct {
 	screenM float64 // height that ends the flight
 	offBow  bool    // the flight ends at its lowest point or in the water instead
 	fall    *fall   // a unit that falls is followed instead of the aircraft
+	lowestM float64 // least height so far, on the way to the screen
+	turns   bool    // what is looked for is where the path turns upward, not the end
 }
 
 // reached rises through zero where the flight ends.
 func (f *flight) reached(y *flightState) float64 {
+	if f.turns {
+		return y[flightGamma]
+	}
 	if f.fall != nil {
 		return -y[fallZ]
 	}
@@ -197,9 +202,21 @@ func (f *flight) fly(s *booster.Schedule, t, limitS float64, y *flightState) (en
 			h *= min(stepFactor(relative), 0.7)
 			continue
 		}
+		if f.screenM > 0 && y[flightGamma] < 0 && out[flightGamma] > 0 {
+			// The lowest point is inside the step: it may be lower than both ends.
+			low := *y
+			f.turns = true
+			turn, _ := f.cross(t, h, &low, &k1)
+			f.turns = false
+			if f.reached(&low) >= 0 {
+				return f.cross(t, turn-t, y, &k1)
+			}
+			f.lowestM = min(f.lowestM, low[flightH])
+		}
 		if f.reached(&out) >= 0 {
 			return f.cross(t, h, y, &k1)
 		}
+		f.lowestM = min(f.lowestM, out[flightH])
 		*y, k1 = out, k7
 		t += h
 		if atEnd {

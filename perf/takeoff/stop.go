@@ -16,9 +16,9 @@ type Stop struct {
 //	m dV/dt = Fx - D - mu_brake N - W sin(theta)
 //
 // down to standstill, with the drag of all fitted units. The schedule is the
-// one that holds now: units lit or commanded burn to their end. For a command
-// not yet given pass a schedule made by Carry. DistanceM is measured from the
-// state.
+// one that holds now: units lit or commanded burn to their end, also where they
+// push an aircraft on that had come to rest. For a command not yet given pass a
+// schedule made by Carry. DistanceM is measured from the state.
 func (r *Runner) Stop(s *booster.Schedule, from State, reactionS float64) Stop {
 	if r.setting.Surface.BrakesUnknown {
 		return Stop{Braking: from, End: from}
@@ -35,23 +35,36 @@ func (r *Runner) Stop(s *booster.Schedule, from State, reactionS float64) Stop {
 	result := Stop{Braking: g.state()}
 	g.cells, g.mu = r.closed, r.brakingMu
 	g.limitS = g.t + LimitS
+	g.moving = false
 	g.start(g.t, g.u-r.headwind, g.s)
+	result.Stops, result.End = g.brake(s.LastThrustS())
+	result.DistanceM = result.End.DistanceM - from.DistanceM
+	return result
+}
+
+// brake rolls on to a rest from which no unit moves the aircraft again. Units may
+// light late, and brakes that have stopped it need not hold against them.
+func (g *roll) brake(lastThrustS float64) (rests bool, end State) {
 	for range maxSteps {
-		// At rest when the brakes come on, or brought to rest by them.
-		if accel := g.prepare(); accel <= 0 && g.stands() {
-			result.Stops = true
-			break
-		}
-		ev := g.advance()
-		if ev == eventHalt {
-			result.Stops = true
-			break
+		var ev event
+		if accel := g.prepare(); accel <= 0 && !g.moving && g.stands() {
+			if !rests {
+				rests, end = true, g.state()
+			}
+			if g.t >= lastThrustS {
+				return true, end
+			}
+			ev = g.stand()
+		} else {
+			rests = false
+			ev = g.advance()
 		}
 		if ev == eventLimit {
 			break
 		}
 	}
-	result.End = g.state()
-	result.DistanceM = result.End.DistanceM - from.DistanceM
-	return result
+	if rests {
+		return true, end
+	}
+	return false, g.state()
 }

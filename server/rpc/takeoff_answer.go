@@ -53,7 +53,7 @@ func rollEnd(r *takeoff.Roll) bowrollv1.RollEnd {
 }
 
 func airDistanceAnswer(a takeoff.AirDistance) *bowrollv1.AirDistance {
-	out := &bowrollv1.AirDistance{ReachesScreen: a.Reached}
+	out := &bowrollv1.AirDistance{ReachesScreen: a.Reached, SinkM: proto.Float64(a.SinkM)}
 	if a.Reached {
 		out.DistanceM = proto.Float64(a.DistanceM)
 		out.TimeS = proto.Float64(a.TimeS)
