@@ -21,6 +21,8 @@ type moving struct {
 func track(c *bowrollv1.TakeoffCase, deck *bowrollv1.Deck, site *bowrollv1.Site) *float64 {
 	var heading float64
 	switch {
+	case c.GetDeck() == "" && c.AxisHeadingDeg != nil:
+		heading = c.GetAxisHeadingDeg()
 	case c.GetShip() != nil:
 		heading = c.GetShip().GetCourseDeg() + deck.GetAxisOffsetDeg()
 	case c.AxisHeadingDeg != nil:

@@ -73,6 +73,11 @@ func (f *faults) add(field, value, rule, allowed, hint string) {
 	})
 }
 
+// unknown says that a name is none of those known.
+func (f *faults) unknown(field, name string, known []string, where string) {
+	f.list = append(f.list, unknown(f.prefix+"."+field, name, known, where))
+}
+
 // has tells whether a field or a part of it is faulty already.
 func (f *faults) has(field string) bool {
 	path := f.prefix + "." + field
@@ -121,7 +126,7 @@ func (r resolver) resolveInto(out *resolved, prefix string, c *bowrollv1.Takeoff
 	out.Policy = r.catalog.policy(c.GetPolicy(), deck)
 	out.Case.Policy = out.Policy
 	r.resolveFiring(out)
-	r.resolveWind(out, deck, f)
+	r.resolveWind(out, deck, site, f)
 	out.TrackDeg = track(out.Case, deck, site)
 	return f.list, nil
 }
@@ -133,7 +138,7 @@ func (r resolver) resolveAircraft(out *resolved, f *faults) {
 	if c.GetAircraftType() != "" {
 		t, ok := r.catalog.AircraftType(c.GetAircraftType())
 		if !ok {
-			f.add("aircraft_type", strconv.Quote(c.GetAircraftType()), "known", oneOf(r.catalog.AircraftTypeNames()), "see the catalog")
+			f.unknown("aircraft_type", c.GetAircraftType(), r.catalog.AircraftTypeNames(), "see the catalog")
 			return
 		}
 		c.Aircraft, c.AircraftType = t, ""
@@ -157,7 +162,7 @@ func (r resolver) resolveAircraft(out *resolved, f *faults) {
 		for i := range t.Flaps {
 			names[i] = t.Flaps[i].Name
 		}
-		f.add("flap", strconv.Quote(c.GetFlap()), "known", oneOf(names), "a flap setting of the aircraft type")
+		f.unknown("flap", c.GetFlap(), names, "a flap setting of the aircraft type")
 	}
 	out.Setting.GrossMassKG = c.GetGrossMassKg()
 }
@@ -175,7 +180,7 @@ func (r resolver) resolveDeck(out *resolved, f *faults) *bowrollv1.Deck {
 	} else {
 		d, ok := r.catalog.Deck(c.GetDeck())
 		if !ok {
-			f.add("deck", strconv.Quote(c.GetDeck()), "known", oneOf(r.catalog.DeckNames()), "see the catalog")
+			f.unknown("deck", c.GetDeck(), r.catalog.DeckNames(), "see the catalog")
 			return new(bowrollv1.Deck)
 		}
 		deck = d
@@ -221,7 +226,7 @@ func resolveSpot(c *bowrollv1.TakeoffCase, d *bowrollv1.Deck, f *faults) {
 		for j, s := range d.GetSpots() {
 			names[j] = s.GetId()
 		}
-		f.add("spot", strconv.Quote(c.GetSpot()), "known", oneOf(names), "a spot of "+d.GetName())
+		f.unknown("spot", c.GetSpot(), names, "a spot of "+d.GetName())
 		return
 	}
 	spot := d.GetSpots()[i]
@@ -244,7 +249,7 @@ func (r resolver) resolveBoosters(out *resolved, f *faults) {
 	if b.GetBoosterType() != "" {
 		t, ok := r.catalog.BoosterType(b.GetBoosterType())
 		if !ok {
-			f.add("boosters.booster_type", strconv.Quote(b.GetBoosterType()), "known", oneOf(r.catalog.BoosterTypeNames()), "see the catalog")
+			f.unknown("boosters.booster_type", b.GetBoosterType(), r.catalog.BoosterTypeNames(), "see the catalog")
 			return
 		}
 		b.Type, b.BoosterType = t, ""
@@ -384,13 +389,6 @@ func under(prefix string, v *bowrollv1.Violation) *bowrollv1.Violation {
 	v = proto.CloneOf(v)
 	v.Field = prefix + "." + v.GetField()
 	return v
-}
-
-func oneOf(names []string) string {
-	if len(names) == 0 {
-		return "nothing: none is known"
-	}
-	return "one of " + strings.Join(names, ", ")
 }
 
 func number(v float64) string { return strconv.FormatFloat(v, 'g', -1, 64) }

@@ -11,7 +11,7 @@ import (
 
 // resolveWind works out the wind along and across the launch axis by the one way
 // in which the case gives it.
-func (r resolver) resolveWind(out *resolved, deck *bowrollv1.Deck, f *faults) {
+func (r resolver) resolveWind(out *resolved, deck *bowrollv1.Deck, site *bowrollv1.Site, f *faults) {
 	c := out.Case
 	if c.CrosswindMps != nil && c.HeadwindMps == nil {
 		f.add("crosswind_mps", number(c.GetCrosswindMps()), "goes-with", "given with headwind_mps only", "")
@@ -29,12 +29,19 @@ func (r resolver) resolveWind(out *resolved, deck *bowrollv1.Deck, f *faults) {
 		CourseDeg: c.GetShip().GetCourseDeg(), SpeedMPS: c.GetShip().GetSpeedMps(),
 		AxisOffsetDeg: deck.GetAxisOffsetDeg(),
 	}
-	if c.GetShip() == nil && c.GetDeck() == "" {
-		if c.AxisHeadingDeg == nil {
-			f.add("axis_heading_deg", "", "required", "given", "with a surface given inline and no ship, state where the axis points")
-			return
-		}
-		ship.AxisOffsetDeg = c.GetAxisHeadingDeg()
+	switch {
+	case c.GetDeck() == "" && c.AxisHeadingDeg != nil:
+		ship.AxisOffsetDeg = c.GetAxisHeadingDeg() - ship.CourseDeg
+	case c.GetDeck() == "" && c.GetShip() == nil:
+		f.add("axis_heading_deg", "", "required", "given", "with a surface given inline and no ship, state where the axis points")
+		return
+	case c.AxisHeadingDeg != nil:
+		f.add("axis_heading_deg", number(c.GetAxisHeadingDeg()), "goes-with", "given with surface, or with headwind_mps",
+			"the deck named states where its axis points")
+		return
+	case c.GetNaturalWind() != nil && c.GetShip() == nil && site.GetGreatestSpeedMps() > 0:
+		f.add("ship", "", "required", "given", "the deck is a ship's: a natural wind says nothing without her course and speed")
+		return
 	}
 	natural := naturalWind(c.GetNaturalWind())
 	if read := c.GetDeckWind(); read != nil {
