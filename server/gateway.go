@@ -12,6 +12,7 @@ import (
 
 	"bowroll/server/intercept"
 	"bowroll/server/reference"
+	"bowroll/server/refusal"
 )
 
 // gateway is the JSON side of the service.
@@ -20,6 +21,8 @@ type gateway struct {
 	conn    *grpc.ClientConn
 	routes  routes
 	handler http.Handler
+	// screen finds the faults of requests; nil where it is another server's task.
+	screen *refusal.Screen
 	// lineTime is how long a line of a stream may take to come or to go.
 	lineTime time.Duration
 }
@@ -28,8 +31,8 @@ type gateway struct {
 // nil where it is another's. The outermost layer answers browsers' preflights,
 // then come the probes, then what every request is held against before it is
 // routed.
-func newGateway(conn *grpc.ClientConn, origins []string, health *health.Server, places *intercept.Places, lineTime time.Duration) (*gateway, error) {
-	g := &gateway{conn: conn, lineTime: lineTime, routes: newRoutes(Contract())}
+func newGateway(conn *grpc.ClientConn, origins []string, health *health.Server, places *intercept.Places, screen *refusal.Screen, lineTime time.Duration) (*gateway, error) {
+	g := &gateway{conn: conn, screen: screen, lineTime: lineTime, routes: newRoutes(Contract())}
 	g.mux = runtime.NewServeMux(
 		runtime.WithMarshalerOption(runtime.MIMEWildcard, jsonForm{}),
 		runtime.WithErrorHandler(writeError),
@@ -62,7 +65,7 @@ func newGateway(conn *grpc.ClientConn, origins []string, health *health.Server, 
 // without what a server counts, so that its cost can be measured. Streams and
 // probes are not served.
 func Gateway(ctx context.Context, conn *grpc.ClientConn, services Services) (http.Handler, error) {
-	g, err := newGateway(conn, nil, health.NewServer(), nil, DefaultPatience().Line)
+	g, err := newGateway(conn, nil, health.NewServer(), nil, nil, DefaultPatience().Line)
 	if err != nil {
 		return nil, err
 	}

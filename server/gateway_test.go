@@ -111,14 +111,30 @@ func TestQueriesAreStrict(t *testing.T) {
 		{"GET", "/v1/sites/cape?name=sites/other", "name known"},
 		{"GET", "/v1/sites?%zz", "query format"},
 		{"POST", "/v1/takeoffs:compute?case.id=a", "case.id known"},
+		// With what the rules say of the rest.
+		{"GET", "/v1/sites?page_sise=3&page_size=-1", "page_sise known, page_size range"},
+		{"GET", "/v1/sites/CAPE?name=sites/other", "name known"},
+		{"GET", "/v1/sites/CAPE?nam=sites/other", "nam known, name pattern"},
 	} {
 		got := h.do(t, c.method, c.path, "")
-		if _, fields := got.refused(t); got.code != 400 || !slices.Equal(fields, []string{c.field}) {
+		if _, fields := got.refused(t); got.code != 400 || strings.Join(fields, ", ") != c.field {
 			t.Errorf("%s: %d %s", c.path, got.code, got.text)
 		}
 	}
 	if got := h.do(t, "GET", "/v1/sites?page_size=3&page_token=x", ""); got.code != 501 {
 		t.Errorf("a good query is refused: %d %s", got.code, got.text)
+	}
+}
+
+func TestATimeThatCannotBeReadIsRefused(t *testing.T) {
+	h := serveFake(t, func(context.Context, *bowrollv1.TakeoffsComputeRequest) (*bowrollv1.Takeoff, error) {
+		return &bowrollv1.Takeoff{}, nil
+	})
+	for sent, good := range map[string]bool{"20S": true, "500m": true, "20": false, "S": false, "-1S": false, "123456789S": false, "20s": false, "1S ": true} {
+		got := h.do(t, "POST", "/v1/takeoffs:compute", requestJSON, "Content-Type", "application/json", "Grpc-Timeout", sent)
+		if good && got.code != 200 || !good && (got.code != 400 || !strings.Contains(got.text, `"field":"Grpc-Timeout"`)) {
+			t.Errorf("%q: %d %s", sent, got.code, got.text)
+		}
 	}
 }
 

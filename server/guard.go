@@ -4,6 +4,7 @@ import (
 	"io"
 	"mime"
 	"net/http"
+	"regexp"
 	"strings"
 
 	"google.golang.org/grpc/codes"
@@ -27,6 +28,10 @@ func guard(rs routes, places *intercept.Places, next http.Handler) http.Handler 
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		if fault := headerFault(r); fault != nil {
 			refuse(w, http.StatusUnsupportedMediaType, refusal.Routing(codes.InvalidArgument, refusal.Line(fault), fault))
+			return
+		}
+		if fault := timeoutFault(r); fault != nil {
+			refuse(w, http.StatusBadRequest, refusal.Invalid([]*bowrollv1.Violation{fault}))
 			return
 		}
 		bound, found := fixed[r.URL.Path]
@@ -85,6 +90,22 @@ var bulky = map[string]bool{
 	bowrollv1.Cycles_PlanFleet_FullMethodName:      true,
 	bowrollv1.Cycles_Compare_FullMethodName:        true,
 	bowrollv1.Catalog_ImportCatalog_FullMethodName: true,
+}
+
+// timeoutForm is that of the header Grpc-Timeout.
+var timeoutForm = regexp.MustCompile(`^[0-9]{1,8}[HMSmun]$`)
+
+// timeoutFault refuses a time that cannot be read, which the library would without
+// saying where it stands.
+func timeoutFault(r *http.Request) *bowrollv1.Violation {
+	sent := r.Header.Get("Grpc-Timeout")
+	if sent == "" || timeoutForm.MatchString(sent) {
+		return nil
+	}
+	return &bowrollv1.Violation{
+		Field: "Grpc-Timeout", Value: shorten(sent), Rule: "format", Allowed: "up to 8 digits and a unit: H, M, S, m, u or n",
+		Hint: "20S is 20 seconds, 500m half a second",
+	}
 }
 
 // headerFault refuses bodies in another form. Asking for application/json also

@@ -1,6 +1,7 @@
 package server
 
 import (
+	"errors"
 	"maps"
 	"net/http"
 	"net/url"
@@ -10,7 +11,9 @@ import (
 	"unicode/utf8"
 
 	"github.com/grpc-ecosystem/grpc-gateway/v2/runtime"
+	"github.com/grpc-ecosystem/grpc-gateway/v2/utilities"
 	"google.golang.org/protobuf/reflect/protoreflect"
+	"google.golang.org/protobuf/reflect/protoregistry"
 
 	bowrollv1 "bowroll/proto/bowroll/v1"
 	"bowroll/server/nearest"
@@ -28,14 +31,42 @@ func (g *gateway) strictAddress(next runtime.HandlerFunc) runtime.HandlerFunc {
 		}
 		if pattern, ok := runtime.HTTPPattern(r.Context()); ok && r.URL.RawQuery != "" {
 			if route := g.routes[r.Method+" "+pattern.String()]; route != nil {
-				if err := refusal.Invalid(route.queryFaults(r)); err != nil {
-					refuse(w, http.StatusBadRequest, err)
+				if faults := route.queryFaults(r); len(faults) > 0 {
+					refuse(w, http.StatusBadRequest, refusal.Invalid(append(faults, g.otherFaults(route, pathParams, r, faults)...)))
 					return
 				}
 			}
 		}
 		next(w, r, pathParams)
 	}
+}
+
+// otherFaults are those of the request that its path and the rest of its query
+// make, so that the caller learns of all at once.
+func (g *gateway) otherFaults(rt *route, pathParams map[string]string, r *http.Request, faults []*bowrollv1.Violation) []*bowrollv1.Violation {
+	made, err := protoregistry.GlobalTypes.FindMessageByName(rt.method.Input().FullName())
+	if g.screen == nil || rt.hasBody || err != nil {
+		return nil
+	}
+	m := made.New().Interface()
+	for field, value := range pathParams {
+		err = errors.Join(err, runtime.PopulateFieldFromPath(m, field, value))
+	}
+	values := r.URL.Query()
+	for _, fault := range faults {
+		delete(values, fault.GetField())
+	}
+	err = errors.Join(err, runtime.PopulateQueryParameters(m, values, utilities.NewDoubleArray(nil)))
+	if err != nil {
+		return nil // it is refused for what is known to be wrong with it
+	}
+	others, err := g.screen.Request(m)
+	if err != nil {
+		return nil
+	}
+	return slices.DeleteFunc(others, func(other *bowrollv1.Violation) bool {
+		return slices.ContainsFunc(faults, func(f *bowrollv1.Violation) bool { return f.GetField() == other.GetField() })
+	})
 }
 
 // pathFaults returns every fault of what a path binds, in the order of the fields.

@@ -127,7 +127,7 @@ func New(config Config, services Services) (*Server, error) {
 	if s.conn, err = s.connect(traces.asked()...); err != nil {
 		return nil, err
 	}
-	gateway, err := newGateway(s.conn, config.Origins, s.health, places, config.Patience.Line)
+	gateway, err := newGateway(s.conn, config.Origins, s.health, places, config.Screen, config.Patience.Line)
 	if err != nil {
 		return nil, errors.Join(err, s.conn.Close())
 	}

@@ -2,12 +2,10 @@ package rpc
 
 import (
 	"context"
-	"fmt"
 	"strconv"
 
 	bowrollv1 "bowroll/proto/bowroll/v1"
 	"bowroll/server/catalog"
-	"bowroll/server/nearest"
 	"bowroll/server/page"
 	"bowroll/server/refusal"
 )
@@ -132,20 +130,4 @@ func badToken(token string, err error) error {
 		Allowed: "the next_page_token of an earlier answer to the same request",
 		Hint:    "it is " + err.Error() + ": ask for the first page again, without page_token",
 	}})
-}
-
-// mostNames is how many valid names an error lists.
-const mostNames = 20
-
-// unknownName refuses a name that is not in the catalog. It lists the names that
-// are where they are few, and the nearest where there is one.
-func unknownName(field, name string, valid []string) error {
-	allowed := oneOf(valid)
-	if len(valid) > mostNames {
-		allowed = fmt.Sprintf("one of %d names, which the list method returns", len(valid))
-	}
-	if near, ok := nearest.Of(name, valid); ok {
-		allowed += "; the nearest is " + near
-	}
-	return refusal.NotFound(field, name, allowed)
 }

@@ -26,6 +26,11 @@ func (b *courseBuilder) fault(field, value, rule, allowed, hint string) {
 	b.list = append(b.list, &bowrollv1.Violation{Field: field, Value: value, Rule: rule, Allowed: allowed, Hint: hint})
 }
 
+// unknown says that a name is none of those known.
+func (b *courseBuilder) unknown(field, name string, known []string, where string) {
+	b.list = append(b.list, unknown(field, name, known, where))
+}
+
 // resolveCourse turns a request into the model's query. The error carries every
 // fault.
 func (w *WindLimits) resolveCourse(ctx context.Context, req *bowrollv1.WindLimitsFindCourseRequest) (*courseCase, error) {
@@ -79,7 +84,7 @@ func (b *courseBuilder) place() {
 	if name != "" {
 		deck, ok := b.w.resolver.catalog.Deck(name)
 		if !ok {
-			b.fault(field, strconv.Quote(name), "known", oneOf(b.w.resolver.catalog.DeckNames()), "see the catalog")
+			b.unknown(field, name, b.w.resolver.catalog.DeckNames(), "see the catalog")
 			return
 		}
 		b.deck = deck

@@ -116,7 +116,7 @@ func varied(cycle *bowrollv1.Cycle, v *bowrollv1.CycleVariant, path string) (*bo
 	for i, l := range v.GetLots() {
 		at := slices.Index(known, l.GetLot())
 		if at < 0 {
-			f.add("lots["+strconv.Itoa(i)+"].lot", strconv.Quote(l.GetLot()), "known", oneOf(known), "a lot of the cycle")
+			f.unknown("lots["+strconv.Itoa(i)+"].lot", l.GetLot(), known, "a lot of the cycle")
 			continue
 		}
 		out.Lots[at].UsableCount = l.UsableCount

@@ -184,11 +184,11 @@ func checkTransfers(fleet *bowrollv1.Fleet, f *faults) {
 		path := "transfers[" + strconv.Itoa(i) + "]"
 		lots, ok := lotsOf(fleet, t.GetOrigin())
 		if !ok {
-			f.add(path+".origin", strconv.Quote(t.GetOrigin()), "known", oneOf(places), "a cycle or pool of the fleet")
+			f.unknown(path+".origin", t.GetOrigin(), places, "a cycle or pool of the fleet")
 		}
 		switch {
 		case !slices.Contains(decks, t.GetDestination()):
-			f.add(path+".destination", strconv.Quote(t.GetDestination()), "known", oneOf(decks), "a cycle of the fleet")
+			f.unknown(path+".destination", t.GetDestination(), decks, "a cycle of the fleet")
 		case t.GetDestination() == t.GetOrigin():
 			f.add(path+".destination", strconv.Quote(t.GetDestination()), "pair", "another place than the origin", "")
 		}
@@ -197,7 +197,7 @@ func checkTransfers(fleet *bowrollv1.Fleet, f *faults) {
 			known = append(known, l.GetId())
 		}
 		if ok && t.GetLot() != "" && !slices.Contains(known, t.GetLot()) {
-			f.add(path+".lot", strconv.Quote(t.GetLot()), "known", oneOf(known), "a lot of "+t.GetOrigin())
+			f.unknown(path+".lot", t.GetLot(), known, "a lot of "+t.GetOrigin())
 			continue
 		}
 		for _, id := range known {

@@ -111,7 +111,7 @@ func (r resolver) resolveCycleDeck(out *resolvedCycle, f *faults) {
 	deck, ok := r.catalog.Deck(c.GetDeck())
 	if !ok {
 		if c.GetDeck() != "" {
-			f.add("deck", strconv.Quote(c.GetDeck()), "known", oneOf(r.catalog.DeckNames()), "see the catalog")
+			f.unknown("deck", c.GetDeck(), r.catalog.DeckNames(), "see the catalog")
 		}
 		return
 	}
@@ -163,7 +163,7 @@ func (r resolver) resolveLots(out *resolvedCycle, f *faults) {
 		if lot.GetBoosterType() != "" {
 			t, ok := r.catalog.BoosterType(lot.GetBoosterType())
 			if !ok {
-				f.add(path+".booster_type", strconv.Quote(lot.GetBoosterType()), "known", oneOf(r.catalog.BoosterTypeNames()), "see the catalog")
+				f.unknown(path+".booster_type", lot.GetBoosterType(), r.catalog.BoosterTypeNames(), "see the catalog")
 				continue
 			}
 			lot.Type, lot.BoosterType = t, ""

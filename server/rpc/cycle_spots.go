@@ -89,7 +89,7 @@ func checkGroupSpots(d *bowrollv1.Deck, g *bowrollv1.SpotGroup, path string, tak
 	for j, s := range g.GetSpots() {
 		at := path + ".spots[" + strconv.Itoa(j) + "]"
 		if !slices.Contains(known, s.GetSpot()) {
-			f.add(at+".spot", strconv.Quote(s.GetSpot()), "known", oneOf(known), "a spot of "+d.GetName())
+			f.unknown(at+".spot", s.GetSpot(), known, "a spot of "+d.GetName())
 			continue
 		}
 		if where, again := taken[s.GetSpot()]; again {
@@ -162,7 +162,7 @@ func checkMembers(c *bowrollv1.Cycle, f *faults) {
 		g := groupOf(c, s.GetGroup())
 		switch {
 		case g == nil:
-			f.add(path+".group", strconv.Quote(s.GetGroup()), "known", oneOf(known), "name a group of the cycle or leave it out")
+			f.unknown(path+".group", s.GetGroup(), known, "name a group of the cycle or leave it out")
 		case s.GetSpot() != "" && spotOf(g, s.GetSpot()) == nil:
 			f.add(path+".spot", strconv.Quote(s.GetSpot()), "known", "a spot of the group "+g.GetId(), "or leave it out: the plan finds one")
 		case s.GetSpot() != "" && stands[s.GetSpot()] != "":

@@ -4,7 +4,6 @@ import (
 	"context"
 	"fmt"
 	"math"
-	"strconv"
 
 	"google.golang.org/protobuf/proto"
 
@@ -24,9 +23,7 @@ func (w *WindLimits) ReadWind(_ context.Context, req *bowrollv1.WindLimitsReadWi
 	}
 	site, ok := w.resolver.catalog.Site(req.GetSite())
 	if !ok {
-		return nil, refusal.Invalid([]*bowrollv1.Violation{{
-			Field: "site", Value: strconv.Quote(req.GetSite()), Rule: "known", Allowed: oneOf(w.resolver.catalog.SiteNames()), Hint: "see the catalog",
-		}})
+		return nil, refusal.Invalid([]*bowrollv1.Violation{unknown("site", req.GetSite(), w.resolver.catalog.SiteNames(), "see the catalog")})
 	}
 	if site.GreatestSpeedMps != nil && req.GetShip() == nil {
 		return nil, refusal.Invalid([]*bowrollv1.Violation{{

@@ -84,11 +84,16 @@ func (b *tableBuilder) fault(field, value, rule, allowed, hint string) {
 	b.faults.list = append(b.faults.list, &bowrollv1.Violation{Field: field, Value: value, Rule: rule, Allowed: allowed, Hint: hint})
 }
 
+// unknown says that a name is none of those known.
+func (b *tableBuilder) unknown(field, name string, known []string, where string) {
+	b.faults.list = append(b.faults.list, unknown(field, name, known, where))
+}
+
 // places finds the deck and the spots.
 func (b *tableBuilder) places() {
 	deck, ok := b.resolver.catalog.Deck(b.req.GetDeck())
 	if !ok {
-		b.fault("deck", strconv.Quote(b.req.GetDeck()), "known", oneOf(b.resolver.catalog.DeckNames()), "see the catalog")
+		b.unknown("deck", b.req.GetDeck(), b.resolver.catalog.DeckNames(), "see the catalog")
 		return
 	}
 	b.deck = deck
@@ -111,7 +116,7 @@ func (b *tableBuilder) places() {
 				for _, s := range deck.GetSpots() {
 					known = append(known, s.GetId())
 				}
-				b.fault("spots["+strconv.Itoa(i)+"]", strconv.Quote(id), "known", oneOf(known), "a spot of "+deck.GetName())
+				b.unknown("spots["+strconv.Itoa(i)+"]", id, known, "a spot of "+deck.GetName())
 				continue
 			}
 			b.spots = append(b.spots, deck.GetSpots()[at])
@@ -127,7 +132,7 @@ func (b *tableBuilder) units() {
 	case boosters.GetBoosterType() != "":
 		t, ok := b.resolver.catalog.BoosterType(boosters.GetBoosterType())
 		if !ok {
-			b.fault("boosters.booster_type", strconv.Quote(boosters.GetBoosterType()), "known", oneOf(b.resolver.catalog.BoosterTypeNames()), "see the catalog")
+			b.unknown("boosters.booster_type", boosters.GetBoosterType(), b.resolver.catalog.BoosterTypeNames(), "see the catalog")
 			return
 		}
 		b.booster = t
@@ -183,7 +188,7 @@ func (b *tableBuilder) load(path string, load *bowrollv1.WindTableLoad) {
 	if load.GetAircraftType() != "" {
 		t, ok := b.resolver.catalog.AircraftType(load.GetAircraftType())
 		if !ok {
-			b.fault(path+".aircraft_type", strconv.Quote(load.GetAircraftType()), "known", oneOf(b.resolver.catalog.AircraftTypeNames()), "see the catalog")
+			b.unknown(path+".aircraft_type", load.GetAircraftType(), b.resolver.catalog.AircraftTypeNames(), "see the catalog")
 			return
 		}
 		load.Aircraft, load.AircraftType = t, ""
@@ -203,7 +208,7 @@ func (b *tableBuilder) load(path string, load *bowrollv1.WindTableLoad) {
 	}
 	for i, flap := range load.GetFlaps() {
 		if !slices.Contains(flaps, flap) {
-			b.fault(path+".flaps["+strconv.Itoa(i)+"]", strconv.Quote(flap), "known", oneOf(flaps), "a flap setting of the aircraft type")
+			b.unknown(path+".flaps["+strconv.Itoa(i)+"]", flap, flaps, "a flap setting of the aircraft type")
 		}
 	}
 	if len(load.GetFlaps()) == 0 {
