@@ -29,9 +29,9 @@ type Sources struct {
 // caution says what a later catalog means for the card.
 func (s *Since) caution(planned string) Caution {
 	if len(s.Changed) == 0 {
-		return Caution{"note", fmt.Sprintf("The card is computed with catalog %s, as it was planned. Catalog %s is in force now; nothing that this launch uses differs in it.", planned, s.Revision)}
+		return Caution{Severity: "note", Text: fmt.Sprintf("The card is computed with catalog %s, as it was planned. Catalog %s is in force now; nothing that this launch uses differs in it.", planned, s.Revision)}
 	}
-	return Caution{"warning", fmt.Sprintf("The catalog has changed since this launch was planned: %s. The card is computed with catalog %s, as it was planned; %s is in force now. Plan anew before launching on it.",
+	return Caution{Severity: "warning", Text: fmt.Sprintf("The catalog has changed since this launch was planned: %s. The card is computed with catalog %s, as it was planned; %s is in force now. Plan anew before launching on it.",
 		strings.Join(s.Changed, ", "), planned, s.Revision)}
 }
 
@@ -101,6 +101,7 @@ func Build(s Sources, issue Issue) (Card, error) {
 		c.VoidAfter, c.VoidBecause = k.until(void(s, c.Slot, 366*24*time.Hour))
 		k.serials(c.Load.Units)
 		k.narrow(c.Box)
+		c.Cautions = k.waived(c.Cautions)
 	}
 	c.Refusals = refusals(s, c)
 	if issue.Kept != nil && issue.Revision == nil {

@@ -201,6 +201,10 @@ type Drop struct {
 type Caution struct {
 	Severity string `json:"severity"`
 	Text     string `json:"text"`
+	// Waiver is who accepted it; left out where nobody did.
+	Waiver *Waiver `json:"waiver,omitempty"`
+
+	id string // its code in the answer
 }
 
 // Since is a catalog that came into force after a plan was made.

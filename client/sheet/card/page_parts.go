@@ -278,7 +278,7 @@ func (s setting) hands() paper.Cell {
 		{Label: "Armament, igniters in", Hand: true},
 		{Label: "Deck, zones clear", Hand: true},
 		{Label: "Crew, read back", Hand: true},
-		{Label: "Waivers", Hand: true},
+		s.waivers(),
 	}}}}
 }
 
@@ -290,6 +290,9 @@ func (s setting) cautions() paper.Cell {
 			label = "note"
 		}
 		lines = append(lines, paper.Line{Label: label, Text: c.Text, Strong: c.Severity != "note"})
+		if c.Waiver != nil {
+			lines = append(lines, s.waived(c.Waiver))
+		}
 	}
 	return paper.Cell{Title: "Cautions", Blocks: []paper.Block{lines}}
 }

@@ -144,9 +144,13 @@ func cautions(s Sources) []Caution {
 	slices.SortStableFunc(list, func(a, b *bowrollv1.Caution) int { return cmp.Compare(b.GetSeverity(), a.GetSeverity()) })
 	cards := []Caution{}
 	for _, c := range list {
-		cards = append(cards, Caution{strings.ToLower(strings.TrimPrefix(c.GetSeverity().String(), "SEVERITY_")), c.GetText()})
+		cards = append(cards, Caution{id: c.GetId(), Severity: severityWord(c.GetSeverity()), Text: c.GetText()})
 	}
 	return cards
+}
+
+func severityWord(s bowrollv1.Severity) string {
+	return strings.ToLower(strings.TrimPrefix(s.String(), "SEVERITY_"))
 }
 
 // concerns reports whether a caution of the plan is about this launch: it names

@@ -246,9 +246,9 @@ type RecordWaiverRequest struct {
 	// Code of the caution, e.g. "tailwind": one that the plan's answer raises for the
 	// launch of the sortie, with its take-off or with the work on deck before it.
 	Caution string `protobuf:"bytes,3,opt,name=caution,proto3" json:"caution,omitempty"`
-	// The person who accepts it. Without a name there is no waiver.
+	// The person who accepts it, in at most 100 bytes. Without a name there is no waiver.
 	Authority string `protobuf:"bytes,4,opt,name=authority,proto3" json:"authority,omitempty"`
-	// Why.
+	// Why, in at most 200 bytes: it stands on a card of one page.
 	Reason string `protobuf:"bytes,5,opt,name=reason,proto3" json:"reason,omitempty"`
 	// When the acceptance ends; after now. A card that is issued while the waiver is in
 	// force ends no later.
@@ -463,14 +463,14 @@ const file_bowroll_v1_waiver_proto_rawDesc = "" +
 	"revokeTime\x12\x1d\n" +
 	"\n" +
 	"revoked_by\x18\v \x01(\tR\trevokedBy\x12#\n" +
-	"\rrevoke_reason\x18\f \x01(\tR\frevokeReason\"\x83\x04\n" +
+	"\rrevoke_reason\x18\f \x01(\tR\frevokeReason\"\x82\x04\n" +
 	"\x13RecordWaiverRequest\x12g\n" +
 	"\x04name\x18\x01 \x01(\tBS\xe2A\x01\x02\xfaA\x0e\n" +
 	"\fbowroll/Plan\xbaH;r927^sites/[a-z][a-z0-9-]{0,62}/plans/[a-z][a-z0-9-]{0,62}$R\x04name\x129\n" +
 	"\x06sortie\x18\x02 \x01(\tB!\xe2A\x01\x02\xbaH\x1ar\x182\x16^[a-z][a-z0-9-]{0,62}$R\x06sortie\x12;\n" +
-	"\acaution\x18\x03 \x01(\tB!\xe2A\x01\x02\xbaH\x1ar\x182\x16^[a-z][a-z0-9-]{0,62}$R\acaution\x12.\n" +
-	"\tauthority\x18\x04 \x01(\tB\x10\xe2A\x01\x02\xbaH\tr\a(\xc8\x012\x02\\SR\tauthority\x12(\n" +
-	"\x06reason\x18\x05 \x01(\tB\x10\xe2A\x01\x02\xbaH\tr\a(\xf4\x032\x02\\SR\x06reason\x12E\n" +
+	"\acaution\x18\x03 \x01(\tB!\xe2A\x01\x02\xbaH\x1ar\x182\x16^[a-z][a-z0-9-]{0,62}$R\acaution\x12-\n" +
+	"\tauthority\x18\x04 \x01(\tB\x0f\xe2A\x01\x02\xbaH\br\x06(d2\x02\\SR\tauthority\x12(\n" +
+	"\x06reason\x18\x05 \x01(\tB\x10\xe2A\x01\x02\xbaH\tr\a(\xc8\x012\x02\\SR\x06reason\x12E\n" +
 	"\n" +
 	"until_time\x18\x06 \x01(\v2\x1a.google.protobuf.TimestampB\n" +
 	"\xe2A\x01\x02\xbaH\x03\xc8\x01\x01R\tuntilTime\x12\x1e\n" +
