@@ -174,8 +174,11 @@ func (w *WindSearch) upTo(found WindLimit) WindLimit {
 		next := min(x+lookStepMPS, w.question.top())
 		c = w.look(next, c)
 		if w.judge(c) != GetsOff {
-			found.MostMPS, found.MostBinds = w.end(x, next)
-			break
+			if found.MostMPS, found.MostBinds = w.end(x, next); found.MostBinds != GetsOff {
+				break
+			}
+			// The firing followed was not the best any more: go on from that.
+			c = w.planned(next)
 		}
 		x = next
 	}
@@ -191,11 +194,11 @@ func (w *WindSearch) look(headwindMPS float64, from Choice) Choice {
 }
 
 // end finds the greatest step of wind that does, between low that does and high
-// that does not.
+// that does not; +Inf where the full search finds that high does.
 func (w *WindSearch) end(low, high float64) (mostMPS float64, binds Outcome) {
 	binds = w.judge(w.planned(high))
 	if binds == GetsOff {
-		return math.Inf(1), GetsOff // the look was mistaken
+		return math.Inf(1), GetsOff
 	}
 	does, fails := int(math.Round(low/WindStepMPS)), int(math.Ceil(high/WindStepMPS))
 	for fails-does > 1 {

@@ -5,6 +5,8 @@ import (
 	"math/rand/v2"
 	"testing"
 
+	"bowroll/perf/air"
+	"bowroll/perf/aircraft"
 	"bowroll/perf/booster"
 	"bowroll/perf/takeoff"
 )
@@ -240,4 +242,43 @@ func BenchmarkWindLimit(b *testing.B) {
 		}
 		perCell(b)
 	})
+}
+
+// A short, strong unit on brakes that do not hold: what is the best firing moves
+// from the end of the roll to its beginning between two winds looked at, and the
+// firing followed from one to the other is off before it lights. The winds above
+// are looked through all the same.
+func TestGreatestWindBehindAFiringThatJumps(t *testing.T) {
+	elevation, qnh, temperature := 2890.8, 102494.0, 9.42
+	day, err := air.At(air.Conditions{ElevationM: &elevation, QNHPa: &qnh, TemperatureC: &temperature})
+	if err != nil {
+		t.Fatal(err)
+	}
+	kind := &booster.Type{
+		TraceS: []float64{0, 0, 0.57, 0.57, 1.42, 1.42}, TraceN: []float64{0, 94772, 94772, 37909, 37909, 0},
+		LoadedMassKG: 126, PropellantMassKG: 45, ReferenceTemperatureC: 15, CantDeg: -10.5, IgnitionDelayS: 0.02,
+	}
+	s := takeoff.Setting{
+		Aircraft: &aircraft.Type{
+			WingAreaM2: 632.792, SpanM: 83.6, Oswald: 0.669, LiftoffFactor: 1.248, RotationTimeS: 1.31,
+			EmptyMassKG: 30000, MaxMassKG: 50000, Flaps: []aircraft.Flap{{CLMax: 2.936, CLRoll: 0.462, CD0: 0.0938}},
+			Thrust: aircraft.ThrustTable{AirspeedMPS: []float64{0, 150}, ThrustN: []float64{87716.5, 87716.5}, DensityExponent: 1},
+		},
+		GrossMassKG: 39099.4, Air: day, Surface: takeoff.Surface{RollingFriction: 0.0152, BrakingFriction: 0.17},
+		Units: []booster.Unit{{Type: kind, GrainTemperatureC: 21}},
+	}
+	q := takeoff.WindQuestion{
+		Firing: takeoff.Firing{Mode: takeoff.OnBrakes}, Replanned: true,
+		Demand: takeoff.Demand{AvailableM: 127.8, Policy: takeoff.Policy{RunFactor: 1}},
+	}
+	found := search(t, s, q)
+	if found.Outcome != takeoff.LimitFound || found.MostBinds != takeoff.NeverFires {
+		t.Fatalf("%+v, want a greatest wind", found)
+	}
+	if ok, o := goes(t, s, q, found.MostMPS); !ok {
+		t.Errorf("at %g m/s %v", found.MostMPS, o)
+	}
+	if ok, o := goes(t, s, q, beside(found.MostMPS, 1)); ok || o != found.MostBinds {
+		t.Errorf("above %g m/s %v", found.MostMPS, o)
+	}
 }

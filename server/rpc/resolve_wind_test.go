@@ -42,6 +42,23 @@ func TestAxisHeadingOfASurfaceUnderWay(t *testing.T) {
 	}
 }
 
+// The ship's own part of the wind is that along the axis stated.
+func TestOwnHeadwindAlongAStatedAxis(t *testing.T) {
+	c := inline()
+	c.NaturalWind = nil
+	c.Ship = &bowrollv1.Ship{CourseDeg: proto.Float64(350), SpeedMps: proto.Float64(8)}
+	c.AxisHeadingDeg = proto.Float64(20)
+	out, err := windService(t, 1).Compute(t.Context(), &bowrollv1.WindLimitsComputeRequest{
+		Case: c, FiringPlan: bowrollv1.FiringPlan_FIRING_PLAN_FIXED,
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if want := 8 * math.Cos(math.Pi/6); math.Abs(out.GetOwnHeadwindMps()-want) > 1e-12 {
+		t.Errorf("own headwind %g, want %g", out.GetOwnHeadwindMps(), want)
+	}
+}
+
 // What would be left out of account is refused, and so is a natural wind on a ship
 // whose course nobody stated.
 func TestAxisThatIsNotKnownIsRefused(t *testing.T) {

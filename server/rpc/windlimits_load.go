@@ -119,6 +119,8 @@ func (r resolver) windLoad(ctx context.Context, prefix string, c *bowrollv1.Take
 		offset := 0.0
 		if deck, ok := r.catalog.Deck(res.Case.GetDeck()); ok {
 			offset = deck.GetAxisOffsetDeg()
+		} else if axis := res.Case.AxisHeadingDeg; axis != nil {
+			offset = *axis - ship.GetCourseDeg()
 		}
 		load.ownMPS = ship.GetSpeedMps() * elementary.Cos(offset*math.Pi/180)
 	}
