@@ -161,6 +161,7 @@ var liveFields = []struct {
 	{"temperature", "Air", "88 degF", quantity.Temperature, func(l *bowrollv1.LiveInputs, v *float64) { l.TemperatureC = v }},
 	{"grain", "Grain", "70 degF", quantity.Temperature, func(l *bowrollv1.LiveInputs, v *float64) { l.GrainTemperatureC = v }},
 	{"mass", "Mass without units", "14,200 lb", quantity.Mass, func(l *bowrollv1.LiveInputs, v *float64) { l.GrossMassKg = v }},
+	{"spot", "Off its spot", "0 ft", quantity.Length, func(l *bowrollv1.LiveInputs, v *float64) { l.SpotOffsetM = v }},
 }
 
 // liveForm reads what is measured now; a blank stays absent.

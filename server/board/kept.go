@@ -7,6 +7,7 @@ import (
 
 	"bowroll/client/sheet/figure"
 	"bowroll/client/sheet/paper"
+	"bowroll/perf/quantity"
 	bowrollv1 "bowroll/proto/bowroll/v1"
 )
 
@@ -67,9 +68,11 @@ type keptView struct {
 	Request    string
 	Checked    *bowrollv1.RecheckPlanResponse
 	Sides      []paper.Table
+	Besides    [][]string // why a card does not hold that no side of its box says
 	Inputs     map[string]string
 	Again      *bowrollv1.RecomputePlanResponse
 	Cards      []*bowrollv1.PlanSortie // that a card was issued for
+	Newer      string                  // revision of the catalog in force, where it is not the plan's
 }
 
 // keptPlan shows one plan of a site.
@@ -88,6 +91,9 @@ func (b *board) keptPlan(w http.ResponseWriter, r *http.Request, v *visitor) err
 // showKept shows a plan beside what was just found of it.
 func (b *board) showKept(w http.ResponseWriter, v *visitor, plan *bowrollv1.Plan, shown keptView) error {
 	shown.Kept, shown.Actor, shown.Request, shown.May = plan, v.who.Name, b.NewID()+b.NewID(), map[string]bool{}
+	if now := plan.GetProvenance().GetCatalogRevision(); now != plan.GetPinned().GetCatalogRevision() {
+		shown.Newer = now
+	}
 	for _, s := range plan.GetSorties() {
 		if s.GetCardRevision() > 0 {
 			shown.Cards = append(shown.Cards, s)
@@ -115,7 +121,7 @@ func (b *board) showKept(w http.ResponseWriter, v *visitor, plan *bowrollv1.Plan
 	offer("scrub", bowrollv1.Plans_ScrubSortie_FullMethodName, confirmed && len(shown.Active) > 0)
 	offer("recompute", bowrollv1.Plans_RecomputePlan_FullMethodName, true)
 	for _, c := range shown.Checked.GetCards() {
-		shown.Sides = append(shown.Sides, sidesTable(c, v))
+		shown.Sides, shown.Besides = append(shown.Sides, sidesTable(c, v)), append(shown.Besides, besides(c))
 	}
 	return b.write(w, v, http.StatusOK, view{Page: "kept", Title: "Plan " + shown.Plan + " of " + shown.Site, From: plan.GetPinned(), Data: shown})
 }
@@ -185,13 +191,27 @@ func boxText(box *bowrollv1.CardBox, v *visitor) string {
 	return strings.Join(parts, "; ")
 }
 
+// besides is why a card does not hold that no measured side of its box says.
+func besides(c *bowrollv1.CardCheck) []string {
+	var texts []string
+	for _, s := range c.GetSides() {
+		if _, measured := figure.Named(quantity.SI, s.GetQuantity(), 0); !s.GetHolds() && !measured {
+			texts = append(texts, s.GetText())
+		}
+	}
+	return texts
+}
+
 // sidesTable is a card held against what is measured now.
 func sidesTable(c *bowrollv1.CardCheck, v *visitor) paper.Table {
 	t := paper.Table{Columns: []paper.Column{
 		{Head: "Side of the box"}, {Head: "Holds", Badges: map[string]paper.Fill{"CROSSED": paper.Black, "NOT KNOWN": paper.Black}},
 		{Head: "Measured", Right: true}, {Head: "Limit", Right: true}, {Head: "Beyond by", Right: true},
 	}, Strong: map[int]bool{}}
-	for i, s := range c.GetSides() {
+	for _, s := range c.GetSides() {
+		if _, measured := figure.Named(quantity.SI, s.GetQuantity(), 0); !measured {
+			continue
+		}
 		write := func(x *float64) string {
 			return figure.Given(x, func(x float64) string {
 				if text, ok := figure.Named(v.units, s.GetQuantity(), x); ok {
@@ -207,7 +227,7 @@ func sidesTable(c *bowrollv1.CardCheck, v *visitor) paper.Table {
 		case !s.GetHolds():
 			holds = "CROSSED"
 		}
-		t.Strong[i] = !s.GetHolds()
+		t.Strong[len(t.Rows)] = !s.GetHolds()
 		name := s.GetQuantity()
 		if at := strings.LastIndexByte(name, '_'); at > 0 {
 			name = name[:at]

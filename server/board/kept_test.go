@@ -111,6 +111,15 @@ func TestKeptCardsAreThoseThatWereIssued(t *testing.T) {
 	if si := digest(); si != trade {
 		t.Errorf("the card reads back %s in SI and %s in knots: it is not one card", si, trade)
 	}
+	// Inside its box the card holds, every side given; what is blank is not known.
+	inside := url.Values{"sortie": {"birch-2"}, "headwind": {"30 kt"}, "crosswind": {"0 kt"}, "temperature": {"31 degC"}, "grain": {"21 degC"}, "mass": {"10,900 lb"}, "spot": {"0 ft"}}
+	if code, text, _ := v.post("/plans/varrow/dawn-1/recheck", inside); code != http.StatusOK || !strings.Contains(text, "1 card holds, 0 do not") {
+		t.Errorf("held against what is inside: %d %s", code, inMain(text))
+	}
+	inside.Del("spot")
+	if code, text, _ := v.post("/plans/varrow/dawn-1/recheck", inside); code != http.StatusOK || !strings.Contains(text, "0 cards hold, 1 does not") || !strings.Contains(text, "NOT KNOWN") {
+		t.Errorf("held against what is not known: %d %s", code, inMain(text))
+	}
 	for path, code := range map[string]int{"/plans/varrow/dawn-1/cards?sortie=amber-2": 404, "/plans/varrow/dawn-2/cards": 404, "/plans/varrow/none/cards": 404} {
 		if got, text, _ := v.get(path); got != code {
 			t.Errorf("%s: %d %s", path, got, inMain(text))

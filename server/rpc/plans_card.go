@@ -6,6 +6,7 @@ import (
 	"math"
 	"slices"
 	"sort"
+	"strconv"
 	"strings"
 	"time"
 
@@ -97,9 +98,9 @@ func (p *Plans) IssueCard(ctx context.Context, r *bowrollv1.IssueCardRequest) (*
 		return nil, err
 	}
 	var launch *bowrollv1.PlannedLaunch
+	var plan store.Plan
 	err = p.read(ctx, site, func(ctx context.Context, reader store.Reader) error {
-		plan, err := reader.Plan(ctx, id)
-		if err != nil {
+		if plan, err = reader.Plan(ctx, id); err != nil {
 			return err
 		}
 		answer := &bowrollv1.CyclePlan{}
@@ -121,7 +122,14 @@ func (p *Plans) IssueCard(ctx context.Context, r *bowrollv1.IssueCardRequest) (*
 	if err := refusal.Invalid(faults); err != nil {
 		return nil, err
 	}
+	outdated, err := p.outdated(ctx, plan, launch)
+	if err != nil {
+		return nil, refused(err)
+	}
 	return p.change(ctx, site, "IssueCard", r, func(ctx context.Context, book *ledger.Book) (store.Plan, error) {
+		if outdated != nil { // the same request sent again never comes here
+			return store.Plan{}, outdated
+		}
 		return book.IssueCard(ctx, id, r.GetSortie(), r.GetUntilTime().AsTime(), encoded(box))
 	})
 }
@@ -139,7 +147,10 @@ func (p *Plans) RecheckPlan(ctx context.Context, r *bowrollv1.RecheckPlanRequest
 		var answer *bowrollv1.RecheckPlanResponse
 		err := p.read(ctx, site, func(ctx context.Context, reader store.Reader) error {
 			plan, err := reader.Plan(ctx, id)
-			answer = p.recheck(plan, r)
+			if err != nil {
+				return err
+			}
+			answer, err = p.recheck(plan, r)
 			return err
 		})
 		return answer, err
@@ -149,7 +160,10 @@ func (p *Plans) RecheckPlan(ctx context.Context, r *bowrollv1.RecheckPlanRequest
 		if err != nil {
 			return nil, err
 		}
-		answer := p.recheck(plan, r)
+		answer, err := p.recheck(plan, r)
+		if err != nil {
+			return nil, err
+		}
 		for _, card := range answer.GetCards() {
 			if card.GetHolds() {
 				continue
@@ -185,11 +199,21 @@ func recheckFaults(r *bowrollv1.RecheckPlanRequest) []*bowrollv1.Violation {
 }
 
 // recheck holds inputs against the cards of a plan.
-func (p *Plans) recheck(plan store.Plan, r *bowrollv1.RecheckPlanRequest) *bowrollv1.RecheckPlanResponse {
+func (p *Plans) recheck(plan store.Plan, r *bowrollv1.RecheckPlanRequest) (*bowrollv1.RecheckPlanResponse, error) {
 	answer := &bowrollv1.RecheckPlanResponse{Provenance: provenance(p.snapshot, r)}
 	now := p.now()
+	asked, all := map[string]bool{}, false
+	for _, in := range r.GetInputs() {
+		asked[in.GetSortie()] = true
+		all = all || in.GetSortie() == ""
+	}
+	var out []string
 	for _, s := range plan.Sorties {
 		if s.State != store.SortieCard && s.State != store.SortieVoid || s.Card == 0 {
+			continue
+		}
+		out = append(out, s.ID)
+		if !all && !asked[s.ID] {
 			continue
 		}
 		check := &bowrollv1.CardCheck{Sortie: s.ID, CardRevision: int32(s.Card), Sides: cardSides(s, inputsOf(r, s.ID), now)}
@@ -206,7 +230,15 @@ func (p *Plans) recheck(plan store.Plan, r *bowrollv1.RecheckPlanRequest) *bowro
 		}
 		answer.Cards = append(answer.Cards, check)
 	}
-	return answer
+	var faults []*bowrollv1.Violation
+	for i, in := range r.GetInputs() {
+		if in.GetSortie() != "" && !slices.Contains(out, in.GetSortie()) {
+			faults = append(faults, &bowrollv1.Violation{
+				Field: fmt.Sprintf("inputs[%d].sortie", i), Value: strconv.Quote(in.GetSortie()), Rule: "known", Allowed: oneOf(out), Hint: "a sortie whose card is out",
+			})
+		}
+	}
+	return answer, refusal.Invalid(faults)
 }
 
 // inputsOf are the inputs for a sortie: its own, and those for all where it has

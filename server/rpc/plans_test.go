@@ -145,6 +145,19 @@ func TestRecheckSaysWhichSideWasCrossed(t *testing.T) {
 	if err != nil || got.GetHoldsCount() != 1 || got.GetVoidCount() != 0 {
 		t.Fatalf("%v %v", got, err)
 	}
+	// Inputs of one sortie say nothing of the cards of others, and one without a card
+	// is refused.
+	inside.Sortie = launch.GetSortie()
+	got, err = k.plans.RecheckPlan(context.Background(), recheck)
+	if err != nil || len(got.GetCards()) != 1 || got.GetHoldsCount() != 1 {
+		t.Errorf("inputs of its sortie: %v %v", got, err)
+	}
+	inside.Sortie = "none-1"
+	for _, void := range []bool{false, true} {
+		_, err = k.plans.RecheckPlan(context.Background(), &bowrollv1.RecheckPlanRequest{Name: saved.GetName(), Inputs: recheck.GetInputs(), VoidCards: void, Actor: "deck", RequestId: k.id()})
+		wantCode(t, err, codes.InvalidArgument, refusal.ReasonInvalid, "inputs[0].sortie")
+	}
+	inside.Sortie = ""
 	// What is not known cannot hold.
 	inside.CrosswindMps = nil
 	got, err = k.plans.RecheckPlan(context.Background(), recheck)

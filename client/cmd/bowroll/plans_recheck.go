@@ -15,7 +15,7 @@ import (
 
 type plansRecheckCommand struct {
 	planArgs
-	Sortie    string `help:"The measured values are of this sortie; of all unless given." placeholder:"SORTIE"`
+	Sortie    string `help:"The measured values are of this sortie, and its card alone is checked; of all unless given." placeholder:"SORTIE"`
 	Headwind  string `help:"Credited headwind over the deck." placeholder:"QUANTITY" group:"Measured now"`
 	Crosswind string `help:"Crosswind, from either side." placeholder:"QUANTITY" group:"Measured now"`
 	Mass      string `help:"Mass without units." placeholder:"QUANTITY" group:"Measured now"`

@@ -1179,7 +1179,7 @@ func (x *IssueCardRequest) GetRequestId() string {
 // cannot be shown to hold.
 type LiveInputs struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
-	// Sortie that they are of; empty for all.
+	// Sortie that they are of, whose card is out; empty for all.
 	Sortie string `protobuf:"bytes,1,opt,name=sortie,proto3" json:"sortie,omitempty"`
 	// Credited headwind, -60 to 80 m/s.
 	HeadwindMps *float64 `protobuf:"fixed64,2,opt,name=headwind_mps,json=headwindMps,proto3,oneof" json:"headwind_mps,omitempty"`
@@ -1281,7 +1281,8 @@ type RecheckPlanRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// Resource name of the plan, "sites/{id}/plans/{id}".
 	Name string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
-	// The inputs; those of a sortie go before those for all.
+	// The inputs; those of a sortie go before those for all. Where none are for all,
+	// only the cards of the sorties named are held against them.
 	Inputs []*LiveInputs `protobuf:"bytes,2,rep,name=inputs,proto3" json:"inputs,omitempty"`
 	// Whether to void the cards that no longer hold. Then actor and request_id are
 	// needed.
@@ -1546,7 +1547,7 @@ func (x *CardCheck) GetSides() []*BoxSide {
 // RecheckPlanResponse is the cards of a plan held against live inputs.
 type RecheckPlanResponse struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
-	// One entry for each card that is out, in launch order.
+	// One entry for each card that is out and was asked about, in launch order.
 	Cards []*CardCheck `protobuf:"bytes,1,rep,name=cards,proto3" json:"cards,omitempty"`
 	// Cards that hold.
 	HoldsCount int32 `protobuf:"varint,2,opt,name=holds_count,json=holdsCount,proto3" json:"holds_count,omitempty"`
