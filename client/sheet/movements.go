@@ -58,6 +58,9 @@ func subject(m *bowrollv1.Movement) string {
 	if m.GetPlan() != "" {
 		parts = append(parts, strings.TrimSuffix(m.GetPlan()+" "+m.GetSortie(), " "))
 	}
+	if caution := waivedIn(m); caution != "" {
+		parts = append(parts, caution)
+	}
 	if m.GetIgniter() != "" {
 		parts = append(parts, "igniter "+m.GetIgniter())
 	}

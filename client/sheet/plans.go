@@ -94,6 +94,7 @@ func KeptPlan(w io.Writer, style Style, plan *bowrollv1.Plan) error {
 			cell{text: clean(strings.Join(s.GetVoidReasons(), "; ")), tone: toneBad})
 	}
 	p.table(t)
+	p.waivers(plan.GetSorties())
 	p.gap()
 	p.paragraph(toneQuiet, "Computed with model "+orNone(plan.GetPinned().GetModelVersion())+", catalog "+orNone(plan.GetPinned().GetCatalogRevision())+
 		", request "+orNone(plan.GetPinned().GetRequestDigest()), 0)

@@ -20,6 +20,8 @@ type plansCommand struct {
 	Save      plansSaveCommand      `cmd:"" help:"Plan a cycle and keep the plan. Nothing is reserved."`
 	Confirm   plansConfirmCommand   `cmd:"" help:"Reserve every unit that a plan needs, all or none."`
 	Cancel    plansCancelCommand    `cmd:"" help:"Give a plan up; its reserved units go back to stock."`
+	Waive     plansWaiveCommand     `cmd:"" help:"Record that a named person accepts one caution of a sortie, for a reason and until a time."`
+	Revoke    plansRevokeCommand    `cmd:"" help:"End a waiver before its time; a card that says it is void with it."`
 	Card      plansCardCommand      `cmd:"" help:"Issue the launch card of a sortie."`
 	Recheck   plansRecheckCommand   `cmd:"" help:"Hold what is measured now against the cards that are out: which hold, which are void and by which side."`
 	Recompute plansRecomputeCommand `cmd:"" help:"Compute a kept plan anew, and say whether it comes out the same."`

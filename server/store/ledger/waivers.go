@@ -67,7 +67,7 @@ func (b *Book) RevokeWaiver(ctx context.Context, id, name, caution, reason strin
 				others = append(others, other.Caution)
 			}
 		}
-		return *plan, store.Errorf(store.Refused, "NO_WAIVER_IN_FORCE", "no waiver of %s is in force for sortie %s: in force are waivers of %s", caution, name, listed(others)).
+		return *plan, store.Errorf(store.Refused, "NO_WAIVER_IN_FORCE", "no waiver of %s is in force for sortie %s; in force for it: %s", caution, name, listed(others)).
 			With("caution", caution)
 	}
 	said := sortie.State == store.SortieCard && w.Card == sortie.Card
