@@ -6,12 +6,10 @@ import (
 	"slices"
 	"strings"
 	"testing"
-	"time"
 
 	"google.golang.org/grpc/codes"
 	"google.golang.org/grpc/status"
 	"google.golang.org/protobuf/proto"
-	"google.golang.org/protobuf/types/known/timestamppb"
 
 	"bowroll/perf/allocate"
 	bowrollv1 "bowroll/proto/bowroll/v1"
@@ -338,141 +336,6 @@ func TestBadQueuesNameEveryFault(t *testing.T) {
 		if !slices.Contains(got, want) {
 			t.Errorf("no %q in %q", want, got)
 		}
-	}
-}
-
-func fleet() *bowrollv1.Fleet {
-	a, b := testCycle(), testCycle()
-	a.Id, b.Id = "first", "second"
-	b.StartTime = timestamppb.New(testStart.Add(30 * time.Minute))
-	b.Lots = []*bowrollv1.Lot{proto.CloneOf(a.Lots[0])}
-	b.Lots[0].Id, b.Lots[0].UsableCount = "lot-31", proto.Int32(0)
-	pool := proto.CloneOf(a.Lots[1])
-	pool.Id, pool.UsableCount = "lot-51", proto.Int32(6)
-	return &bowrollv1.Fleet{
-		Id: "both", Cycles: []*bowrollv1.Cycle{a, b},
-		Pools: []*bowrollv1.Pool{{Id: "tender", Lots: []*bowrollv1.Lot{pool}, ReserveCount: proto.Int32(1)}},
-		Transfers: []*bowrollv1.Transfer{
-			{Origin: "tender", Destination: "second", MostCount: proto.Int32(4), ArriveTime: timestamppb.New(testStart)},
-			{Origin: "first", Destination: "second", Lot: "lot-01", MostCount: proto.Int32(2), ArriveTime: timestamppb.New(testStart)},
-		},
-	}
-}
-
-// A fleet launches at least what its cycles would by themselves, draws on what
-// transfers bring and no more, and keeps its reserves.
-func TestFleet(t *testing.T) {
-	service := NewCycles(testValidator(t), testSnapshot(t), 2)
-	out, err := service.PlanFleet(context.Background(), &bowrollv1.CyclesPlanFleetRequest{Fleet: fleet(), IncludeLp: true})
-	if err != nil {
-		t.Fatal(err)
-	}
-	priority, units := int32(0), int32(0)
-	for k, plan := range out.GetPlans() {
-		alone := asked(t, &bowrollv1.CyclesPlanRequest{Cycle: fleet().GetCycles()[k]}, 2)
-		t.Logf("%s: alone %v, in the fleet %v", plan.GetId(), alone.GetObjective(), plan.GetObjective())
-		priority, units = priority+plan.GetObjective().GetPriorityLaunched(), units+plan.GetObjective().GetUnitsUsed()
-	}
-	if priority != out.GetObjective().GetPriorityLaunched() || units != out.GetObjective().GetUnitsUsed() || !out.GetOptimal() || len(out.GetLpStages()) != 4 {
-		t.Errorf("fleet %v, its cycles sum to %d and %d units", out.GetObjective(), priority, units)
-	}
-	if out.GetTransfers()[0].GetUnitCount() == 0 || out.GetTransfers()[0].GetUnitCount() > 4 || out.GetTransfers()[1].GetUnitCount() > 2 {
-		t.Errorf("transfers %v", out.GetTransfers())
-	}
-	for _, l := range out.GetLots() {
-		if l.GetAfterCount() < 0 || l.GetAfterCount() != l.GetBeforeCount()-l.GetUsedCount() || l.GetLot() == "lot-51" && l.GetAfterCount() < 1 {
-			t.Errorf("lot %v", l)
-		}
-	}
-	// Too late is as good as never.
-	late := fleet()
-	for _, tr := range late.GetTransfers() {
-		tr.ArriveTime = timestamppb.New(testStart.Add(24 * time.Hour))
-	}
-	none, err := service.PlanFleet(context.Background(), &bowrollv1.CyclesPlanFleetRequest{Fleet: late})
-	if err != nil {
-		t.Fatal(err)
-	}
-	for _, tr := range none.GetTransfers() {
-		if tr.GetUnitCount() != 0 {
-			t.Errorf("units that come too late are used: %v", tr)
-		}
-	}
-	many, err := NewCycles(testValidator(t), testSnapshot(t), 7).PlanFleet(context.Background(), &bowrollv1.CyclesPlanFleetRequest{Fleet: fleet(), IncludeLp: true})
-	if err != nil || !proto.Equal(out, many) {
-		t.Errorf("the plan depends on the number of goroutines: %v", err)
-	}
-}
-
-func TestBadFleetsNameEveryFault(t *testing.T) {
-	f := fleet()
-	f.Cycles[1].Id = "first"
-	f.Cycles[0].Sorties[0].Flap = "full"
-	f.Pools[0].Lots[0].Id = "lot-01"
-	f.Transfers[0].Origin = "nobody"
-	f.Transfers[1].Lot = "lot-77"
-	_, err := NewCycles(testValidator(t), testSnapshot(t), 1).PlanFleet(context.Background(), &bowrollv1.CyclesPlanFleetRequest{Fleet: f})
-	got := fields(t, err)
-	for _, want := range []string{
-		"fleet.cycles[1].id unique", "fleet.cycles[0].sorties[0].flap known", "fleet.pools[0].lots[0].id unique",
-		"fleet.transfers[0].origin known", "fleet.transfers[1].lot known",
-	} {
-		if !slices.Contains(got, want) {
-			t.Errorf("no %q in %q", want, got)
-		}
-	}
-}
-
-// Variants are what plans of the changed cycles would be.
-func TestCompare(t *testing.T) {
-	service := NewCycles(testValidator(t), testSnapshot(t), 2)
-	req := &bowrollv1.CyclesCompareRequest{
-		Cycle: testCycle(),
-		Variants: []*bowrollv1.CycleVariant{
-			{Id: "as-is"},
-			{Id: "more", Lots: []*bowrollv1.LotCount{{Lot: "lot-02", UsableCount: proto.Int32(12)}}},
-			{Id: "calm", NaturalWind: &bowrollv1.NaturalWind{FromDeg: proto.Float64(292), SpeedMps: proto.Float64(1)}},
-			{Id: "strict", Policy: &bowrollv1.Policy{RunFactor: proto.Float64(1.3)}},
-		},
-		SpeedSweep: &bowrollv1.SpeedSweep{LeastMps: proto.Float64(4), GreatestMps: proto.Float64(12), StepMps: proto.Float64(2)},
-	}
-	out, err := service.Compare(context.Background(), req)
-	if err != nil {
-		t.Fatal(err)
-	}
-	more := testCycle()
-	more.Lots[1].UsableCount = proto.Int32(12)
-	calm := testCycle()
-	calm.NaturalWind = req.GetVariants()[2].GetNaturalWind()
-	strict := testCycle()
-	strict.Policy = &bowrollv1.Policy{RunFactor: proto.Float64(1.3)}
-	for i, cycle := range []*bowrollv1.Cycle{testCycle(), more, calm, strict} {
-		alone := asked(t, &bowrollv1.CyclesPlanRequest{Cycle: cycle}, 2)
-		v := out.GetVariants()[i]
-		if !proto.Equal(alone.GetObjective(), v.GetObjective()) || len(alone.GetLaunches()) != int(v.GetLaunchedCount()) {
-			t.Errorf("%s: %v, by itself %v", v.GetId(), v.GetObjective(), alone.GetObjective())
-		}
-		if want := difference(v.GetObjective(), out.GetVariants()[0].GetObjective()); !proto.Equal(want, v.GetDifference()) {
-			t.Errorf("%s: difference %v, want %v", v.GetId(), v.GetDifference(), want)
-		}
-	}
-	if !slices.Equal(out.GetBest(), []string{"more"}) || len(out.GetWinners()) != 4 || !slices.Contains(out.GetWinners()[0].GetVariants(), "more") {
-		t.Errorf("best %v, winners %v", out.GetBest(), out.GetWinners())
-	}
-	if len(out.GetCurve()) != 5 {
-		t.Fatalf("curve %v", out.GetCurve())
-	}
-	for i, p := range out.GetCurve()[1:] {
-		if p.GetShipSpeedMps() <= out.GetCurve()[i].GetShipSpeedMps() || p.GetHeadwindMps() <= out.GetCurve()[i].GetHeadwindMps() ||
-			p.GetObjective().GetPriorityLaunched() < out.GetCurve()[i].GetObjective().GetPriorityLaunched() {
-			t.Errorf("more speed launches less: %v after %v", p, out.GetCurve()[i])
-		}
-	}
-	req.Variants[1].Id = "as-is"
-	req.Variants[2].Lots = []*bowrollv1.LotCount{{Lot: "lot-77", UsableCount: proto.Int32(1)}}
-	_, err = service.Compare(context.Background(), req)
-	if got := fields(t, err); !slices.Contains(got, "variants[1].id unique") || !slices.Contains(got, "variants[2].lots[0].lot known") {
-		t.Errorf("violations %q", got)
 	}
 }
 
