@@ -226,7 +226,7 @@ func (r *reader) number(node *yaml.Node, k *key, path string) (v protoreflect.Va
 		return v, false
 	}
 	if least, greatest, bounded := bounds(k.field); bounded && (x < least || x > greatest) {
-		r.fault(node, path, "is out of range", rangeText(k, node.Value), "")
+		r.fault(node, path, "is out of range", rangeText(k, node.Value), slipHint(k.unit.dimension, node.Value, x, least, greatest))
 		return v, false
 	}
 	return protoreflect.ValueOfFloat64(x), true

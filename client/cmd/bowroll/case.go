@@ -31,7 +31,7 @@ type caseFlags struct {
 	Boosters         string            `path:"boosters.count" help:"Units fitted." placeholder:"N" group:"Units"`
 	BoosterType      string            `path:"boosters.booster_type" help:"Booster type of the catalog, e.g. emberlin-6." placeholder:"TYPE" group:"Units"`
 	GrainTemperature string            `path:"boosters.grain_temperature" help:"Grain temperature, e.g. \"68 degF\"." placeholder:"QUANTITY" group:"Units"`
-	Firing           string            `path:"boosters.firing.mode" help:"best, on-brakes, rolling or unlit." placeholder:"WHEN" group:"Units"`
+	Firing           string            `path:"boosters.firing.mode" help:"When the units are fired: best, planned (on the policy's percentile), on-brakes, rolling (with --delay) or unlit." placeholder:"WHEN" group:"Units"`
 	Delay            string            `path:"boosters.firing.delay" help:"Command after brake release, for rolling, e.g. \"2 s\"." placeholder:"QUANTITY" group:"Units"`
 	Duds             string            `path:"boosters.duds" help:"Units of them that do not fire." placeholder:"N" group:"Units"`
 	Set              map[string]string `help:"Any other key of a case file, e.g. --set policy.run_factor=1.2." placeholder:"KEY=VALUE" group:"Case"`

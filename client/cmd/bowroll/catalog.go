@@ -143,7 +143,7 @@ func writeCatalog(p *program, found sheet.Catalog) error {
 }
 
 type catalogShowCommand struct {
-	Name string `arg:"" help:"Resource name, e.g. aircraftTypes/corvane or sites/varrow/decks/main."`
+	Name string `arg:"" help:"Resource name, e.g. aircraftTypes/corvane or sites/varrow/decks/main; of a type or a site its id alone will do."`
 }
 
 func (c *catalogShowCommand) Run(p *program) error {
@@ -157,8 +157,31 @@ func (c *catalogShowCommand) Run(p *program) error {
 			return to.Catalog.GetDeck(p.ctx, &bowrollv1.GetDeckRequest{Name: c.Name})
 		case parts[0] == "sites":
 			return to.Catalog.GetSite(p.ctx, &bowrollv1.GetSiteRequest{Name: c.Name})
+		case len(parts) == 1 && c.Name != "":
+			return c.find(p, to)
 		}
 		return nil, badInput{fmt.Errorf("%q names nothing of the catalog: write aircraftTypes/…, boosterTypes/…, sites/… or sites/…/decks/…, as bowroll catalog list shows them", c.Name)}
 	}, sheet.Entry)
 	return err
+}
+
+// find looks for what an id alone names: an aircraft type, a booster type or a site.
+func (c *catalogShowCommand) find(p *program, to *client.Client) (proto.Message, error) {
+	for _, get := range []func() (proto.Message, error){
+		func() (proto.Message, error) {
+			return to.Catalog.GetAircraftType(p.ctx, &bowrollv1.GetAircraftTypeRequest{Name: "aircraftTypes/" + c.Name})
+		},
+		func() (proto.Message, error) {
+			return to.Catalog.GetBoosterType(p.ctx, &bowrollv1.GetBoosterTypeRequest{Name: "boosterTypes/" + c.Name})
+		},
+		func() (proto.Message, error) {
+			return to.Catalog.GetSite(p.ctx, &bowrollv1.GetSiteRequest{Name: "sites/" + c.Name})
+		},
+	} {
+		found, err := get()
+		if r, refused := client.AsRefusal(err); err == nil || !refused || !r.BadInput() {
+			return found, err
+		}
+	}
+	return nil, badInput{fmt.Errorf("%q names nothing of the catalog: bowroll catalog list shows what it holds, and a deck is named sites/…/decks/…", c.Name)}
 }

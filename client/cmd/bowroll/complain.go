@@ -113,7 +113,7 @@ func faulty(faults cycle.Faults) *problem {
 			f.Hint = flagHint(f, flag)
 		} else if flags := flagsBelow(f.Path); missing(f) && len(flags) > 0 && f.Place.File == commandLineName {
 			// What holds several keys is no flag; those that set its keys are.
-			place, f.Hint = commandLineName, "give it with "+strings.Join(flags, ", ")
+			place, f.Hint = commandLineName, "give it with "+strings.Join(flags, " or ")
 		}
 		body.Violations = append(body.Violations, violation{place, f.Path, f.Value, "written", f.Allowed, f.Hint, field, f.Problem, f.Place.Line})
 	}
@@ -139,6 +139,9 @@ func flagHint(f cycle.Fault, flag string) string {
 	}
 	if missing(f) {
 		return strings.Replace(f.Hint, "write it", "give it with "+flag, 1)
+	}
+	if lead, rest, ok := strings.Cut(f.Hint, "e.g. "+key+": "); ok { // as a file writes it
+		return lead + "e.g. " + flag + ` "` + rest + `"`
 	}
 	return f.Hint
 }
@@ -184,23 +187,28 @@ func (r refused) locate(v *violation, field string) {
 	if written := r.index.Written(field); written != "" && written != v.Value {
 		// The service speaks SI: show what stands in the file as well.
 		v.text += fmt.Sprintf(" (%s is %s)", field[strings.LastIndexByte(field, '.')+1:], v.Value)
-		v.Value = written
+		v.Value, v.Hint = written, cycle.SlipHint(v.Hint, written)
 	}
 }
 
 // rules says in words what each rule of the service asks.
 var rules = map[string]string{
-	"required": "is missing",
-	"range":    "is out of range",
-	"known":    "is not known",
-	"unique":   "is given twice",
-	"once":     "is given more than once",
-	"order":    "is out of order",
-	"type":     "is of the wrong kind",
-	"enum":     "is not known",
-	"pattern":  "has the wrong form",
-	"length":   "has the wrong length",
-	"size":     "is too much",
+	"required":  "is missing",
+	"range":     "is out of range",
+	"known":     "is not known",
+	"unique":    "is given twice",
+	"once":      "is given more than once",
+	"order":     "is out of order",
+	"type":      "is of the wrong kind",
+	"enum":      "is not known",
+	"pattern":   "has the wrong form",
+	"length":    "has the wrong length",
+	"size":      "is too much",
+	"band":      "is not what is believed of it",
+	"loading":   "is no loading of the type",
+	"goes-with": "does not stand by itself",
+	"same":      "is not the same",
+	"absent":    "must not be given",
 }
 
 // ruleText says in words which rule a violation broke.

@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"slices"
 	"strconv"
 	"time"
 
@@ -62,17 +63,17 @@ type program struct {
 
 // commandLine is every command and flag.
 type commandLine struct {
-	Server string `help:"Service to ask. Without it one is started inside this program." placeholder:"HOST:PORT" env:"BOWROLL_SERVER"`
-	CA     string `name:"ca" help:"Certificates (PEM) that the service's own is checked with; this machine's otherwise. A loopback address needs none." placeholder:"FILE" type:"path" env:"BOWROLL_CA"`
+	Server string `help:"Service to ask. Without it one is started inside this program." placeholder:"HOST:PORT" env:"BOWROLL_SERVER" group:"Of every command"`
+	CA     string `name:"ca" help:"Certificates (PEM) that the service's own is checked with; this machine's otherwise. A loopback address needs none." placeholder:"FILE" type:"path" env:"BOWROLL_CA" group:"Of every command"`
 
-	ClientCertificate string `name:"client-certificate" help:"Certificate (PEM) that tells the service who calls; needs --client-key." placeholder:"FILE" type:"path" env:"BOWROLL_CLIENT_CERTIFICATE"`
-	ClientKey         string `name:"client-key" help:"Key of the certificate (PEM, not readable by others)." placeholder:"FILE" type:"path" env:"BOWROLL_CLIENT_KEY"`
-	TokenFile         string `name:"token-file" help:"Bearer token that tells the service who calls, alone in a file that others cannot read; read again for each call." placeholder:"FILE" type:"path" env:"BOWROLL_TOKEN_FILE"`
+	ClientCertificate string `name:"client-certificate" help:"Certificate (PEM) that tells the service who calls; needs --client-key." placeholder:"FILE" type:"path" env:"BOWROLL_CLIENT_CERTIFICATE" group:"Of every command"`
+	ClientKey         string `name:"client-key" help:"Key of the certificate (PEM, not readable by others)." placeholder:"FILE" type:"path" env:"BOWROLL_CLIENT_KEY" group:"Of every command"`
+	TokenFile         string `name:"token-file" help:"Bearer token that tells the service who calls, alone in a file that others cannot read; read again for each call." placeholder:"FILE" type:"path" env:"BOWROLL_TOKEN_FILE" group:"Of every command"`
 
 	Store   string        `help:"Keep stock, plans, catalog changes, observed runs and sweeps in this file, made where there is none, or in a PostgreSQL database, with the service inside this program. A file that a service has open is not shared: name the service with --server." placeholder:"FILE|postgres://…" env:"BOWROLL_STORE" group:"What is kept"`
-	Units   string        `help:"Units of tables: ${enum} (trade: kt, ft, lb, inHg)." enum:"trade,si" default:"trade"`
-	Format  string        `help:"Form of the answer: ${enum}. JSON is SI, with the contract's own names." enum:"table,json" default:"table"`
-	Timeout time.Duration `help:"Longest to wait for an answer." default:"30s"`
+	Units   string        `help:"Units of tables: ${enum} (trade: kt, ft, lb, inHg)." enum:"trade,si" default:"trade" group:"Of every command"`
+	Format  string        `help:"Form of the answer: ${enum}. JSON is SI, with the contract's own names." enum:"table,json" default:"table" group:"Of every command"`
+	Timeout time.Duration `help:"Longest to wait for an answer." default:"30s" group:"Of every command"`
 
 	Plan    planCommand    `cmd:"" help:"Plan a launch cycle: who goes, with which units, fired when, on which course."`
 	Fleet   fleetCommand   `cmd:"" help:"Plan the cycles of several decks that share stock."`
@@ -102,13 +103,13 @@ Results advise; the approved flight manual, the ordnance instructions, local cod
 and the officers and licensed people responsible decide.
 
 Exit status: 0 answered; 1 answered, and nothing may launch or a check fails;
-2 bad input; 3 service or network.`
+2 bad input; 3 service or network; 130 stopped.`
 
 // run carries out one command line and returns the exit code.
 func (p *program) run(ctx context.Context, args []string) (code int) {
 	p.ctx = ctx
 	parser, err := kong.New(&p.line, kong.Name("bowroll"), kong.Description(description),
-		kong.Writers(p.stdout, p.stderr), kong.Bind(p), kong.ConfigureHelp(kong.HelpOptions{Compact: true}),
+		kong.Writers(p.stdout, p.stderr), kong.Bind(p), kong.ConfigureHelp(kong.HelpOptions{Compact: true}), kong.Help(ownFlagsFirst),
 		kong.WithHyphenPrefixedParameters(true), // a tailwind is written "-4 kt"
 		kong.Exit(func(code int) { panic(exit(code)) }))
 	if err != nil {
@@ -131,6 +132,18 @@ func (p *program) run(ctx context.Context, args []string) (code int) {
 		return exitBadInput
 	}
 	return p.finish(parsed.Run())
+}
+
+// ownFlagsFirst prints the help of a command with its own flags before those of every
+// command, which kong would put first.
+func ownFlagsFirst(options kong.HelpOptions, ctx *kong.Context) error {
+	if command := ctx.Selected(); command != nil && command != ctx.Model.Node {
+		shared := ctx.Model.Flags
+		isHelp := func(f *kong.Flag) bool { return f == ctx.Model.HelpFlag }
+		ctx.Model.Flags = slices.DeleteFunc(slices.Clone(shared), func(f *kong.Flag) bool { return !isHelp(f) })
+		command.Flags = append(command.Flags, slices.DeleteFunc(slices.Clone(shared), isHelp)...)
+	}
+	return kong.DefaultHelpPrinter(options, ctx)
 }
 
 // commandOf names the command that a command line which does not read was for, as
