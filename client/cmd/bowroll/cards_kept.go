@@ -84,6 +84,9 @@ func (c *cardsCommand) Run(p *program) error {
 			if err := upToDate(plan, sources); err != nil {
 				return nil, err
 			}
+			if err := withinWaivers(plan, sources, until); err != nil {
+				return nil, err
+			}
 			if plan, err = c.issueAll(p, to, plan, sources, until, flags, report); err != nil {
 				return nil, err
 			}
@@ -157,8 +160,7 @@ func (c *cardsCommand) issueAll(p *program, to *client.Client, plan *bowrollv1.P
 		id := s.Launch.GetSortie()
 		report.say("issuing that of " + id)
 		report.counted(i, len(sources))
-		switch gather.PlanSortie(plan, id).GetState() {
-		case bowrollv1.SortieState_SORTIE_STATE_CARD_ISSUED, bowrollv1.SortieState_SORTIE_STATE_LAUNCHED, bowrollv1.SortieState_SORTIE_STATE_SCRUBBED:
+		if !waits(gather.PlanSortie(plan, id)) {
 			continue
 		}
 		trial, err := card.Build(s, card.Issue{})
