@@ -133,6 +133,8 @@ func (b *Book) permitsIgniter(ctx context.Context, unit store.Unit, lot store.Lo
 	case igniter.State != store.Issued:
 		return store.Errorf(store.Refused, "IGNITER_NOT_ISSUED", "igniter %s is %s: it has to be issued first", igniter.ID, igniter.State).At("igniter"), nil
 	case !step.AtLaunchPoint && step.Authority == "":
+		// No waiver of a caution (Book.RecordWaiver) stands in for the authority that
+		// the step itself names: this is a refusal, and those are never waived.
 		return store.Errorf(store.Refused, "IGNITER_TOO_EARLY",
 			"igniters are fitted last, with the aircraft at its launch point: say that it is, or name the authority that waives it").At("at_launch_point"), nil
 	}
