@@ -18,13 +18,17 @@ type Place struct {
 
 // String gives the place as file:line:column, or as the flag.
 func (p Place) String() string {
+	name := p.File
+	if name == "-" {
+		name = "standard input"
+	}
 	switch {
 	case p.Flag != "":
 		return p.Flag
 	case p.Line == 0:
-		return p.File
+		return name
 	}
-	return fmt.Sprintf("%s:%d:%d", p.File, p.Line, p.Column)
+	return fmt.Sprintf("%s:%d:%d", name, p.Line, p.Column)
 }
 
 // A Fault is one thing wrong with what was written.

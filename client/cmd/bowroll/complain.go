@@ -58,6 +58,9 @@ func (p *program) finish(err error) int {
 		code, body = exitBadInput, faulty(faults)
 	} else if r, ok := client.AsRefusal(err); ok {
 		body = refusal(err, r)
+		if r.Code == codes.DeadlineExceeded && strings.Contains(r.Message, context.DeadlineExceeded.Error()) { // this program's own patience
+			body.Message = fmt.Sprintf("no answer within %s\n  help: give it longer with --timeout, or ask for less at once", p.line.Timeout)
+		}
 		if help := p.whoCalls(r.Code); help != "" {
 			body.Message += "\n  help: " + help
 		}

@@ -52,8 +52,13 @@ func (p *program) unreachable(err error) error {
 	if _, dialing, found := strings.Cut(why, "while dialing: "); found {
 		why = strings.TrimRight(dialing, `"`) // without the layers that gRPC wraps it in
 	}
+	why = strings.TrimPrefix(why, "latest balancer error: ")
 	help := "start one with bowrolld, or leave --server out to plan inside this program"
 	switch {
+	case strings.Contains(why, "produced zero addresses"):
+		why, help = "no address is known by that name", "check the name; it is written HOST:PORT"
+	case strings.Contains(why, "looked like an HTTP/1.1 header"):
+		why, help = "it answers JSON and pages, not gRPC", "name the address that bowrolld listens on for gRPC, port 8471 unless it was told another"
 	case strings.Contains(why, "x509: "):
 		help = "name who signed the service's certificate with --ca"
 	case strings.Contains(why, "first record does not look like a TLS handshake"):

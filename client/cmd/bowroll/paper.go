@@ -2,8 +2,10 @@ package main
 
 import (
 	"bytes"
+	"errors"
 	"fmt"
 	"io"
+	"io/fs"
 	"os"
 	"path/filepath"
 	"strings"
@@ -25,7 +27,10 @@ func writeFile(name string, draw func(io.Writer) error) (err error) {
 func placeFile(name string, write func(io.Writer) error) (err error) {
 	temp, err := os.CreateTemp(filepath.Dir(name), "."+filepath.Base(name)+".*")
 	if err != nil {
-		return badInput{err}
+		if made := (*fs.PathError)(nil); errors.As(err, &made) {
+			err = made.Err // it names the file that stands in until all is written
+		}
+		return badInput{fmt.Errorf("%s cannot be written: %w: name a file in a folder that there is and that you may write to", name, err)}
 	}
 	defer func() {
 		if err != nil {

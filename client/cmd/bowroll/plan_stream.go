@@ -39,7 +39,7 @@ func stage(at *bowrollv1.PlanProgress) string {
 		}
 		return text
 	case bowrollv1.PlanStage_PLAN_STAGE_ANSWER:
-		return "working out the launches"
+		return "the launches"
 	}
 	return ""
 }

@@ -111,7 +111,7 @@ func progressLine(text string, part float64, spent, most time.Duration, width in
 	}
 	end := fmt.Sprintf(", %.0f s so far", spent.Seconds())
 	if most > spent {
-		end += fmt.Sprintf(", at most %.0f s left", (most - spent).Seconds())
+		end = fmt.Sprintf(", %.0f s of at most %.0f s", spent.Seconds(), most.Seconds())
 	}
 	return fitLine("", text, end+"; Ctrl-C stops", width)
 }

@@ -78,7 +78,7 @@ func TestProgressLineHasTimeLeftAndFits(t *testing.T) {
 		spent, most time.Duration
 		want        string
 	}{
-		{0, 4 * time.Second, most, "planning 200 sorties, 4 s so far, at most 26 s left; Ctrl-C stops"},
+		{0, 4 * time.Second, most, "planning 200 sorties, 4 s of at most 30 s; Ctrl-C stops"},
 		{0, 31 * time.Second, most, "planning 200 sorties, 31 s so far; Ctrl-C stops"},
 		{0, 4 * time.Second, 0, "planning 200 sorties, 4 s so far; Ctrl-C stops"}, // several calls
 		{0.25, 4 * time.Second, most, "[####............] planning 200 sorties, about 12 s left; Ctrl-C stops"},

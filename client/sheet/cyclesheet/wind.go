@@ -93,7 +93,12 @@ func (s Sheet) wind() paper.Cell {
 	if w := s.Plan.GetWind(); w != nil {
 		over := figure.None
 		if w.SpeedMps != nil && w.RelativeFromDeg != nil {
-			over = s.measured(figure.Speed, w.GetSpeedMps()) + " from " + figure.Bearing(w.GetRelativeFromDeg()) + " off the bow"
+			over = s.measured(figure.Speed, w.GetSpeedMps()) + " from " + figure.Bearing(w.GetRelativeFromDeg())
+			if s.Plan.GetShip() != nil {
+				over += " off the bow"
+			} else {
+				over += " true"
+			}
 		}
 		add("Wind over deck (open arrow)", over)
 		add("Headwind, on the "+w.GetPlannedOn(), s.measured(figure.Speed, w.GetHeadwindMps()))
