@@ -98,6 +98,9 @@ func KeptPlan(w io.Writer, style Style, plan *bowrollv1.Plan) error {
 	p.gap()
 	p.paragraph(toneQuiet, "Computed with model "+orNone(plan.GetPinned().GetModelVersion())+", catalog "+orNone(plan.GetPinned().GetCatalogRevision())+
 		", request "+orNone(plan.GetPinned().GetRequestDigest()), 0)
+	if now := plan.GetProvenance().GetCatalogRevision(); now != "" && now != plan.GetPinned().GetCatalogRevision() {
+		p.paragraph(toneCare, "Catalog "+now+" is in force since: its cards say what they use that differs.", 0)
+	}
 	return p.write(w)
 }
 
