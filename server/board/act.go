@@ -75,6 +75,8 @@ var acts = map[string]act{
 		_, err = b.to.Plans.IssueCard(ctx, &bowrollv1.IssueCardRequest{Name: name, Sortie: r.PostFormValue("sortie"), UntilTime: until, Actor: actor, RequestId: request})
 		return err
 	},
+	"waive":  waive,
+	"revoke": revoke,
 	"scrub": func(ctx context.Context, b *board, r *http.Request, name, actor, request string) error {
 		_, err := b.to.Plans.ScrubSortie(ctx, &bowrollv1.ScrubSortieRequest{Name: name, Sortie: r.PostFormValue("sortie"), Reason: r.PostFormValue("reason"), Actor: actor, RequestId: request})
 		return err
@@ -95,6 +97,7 @@ var methods = map[string]string{
 	"confirm": bowrollv1.Plans_ConfirmPlan_FullMethodName, "cancel": bowrollv1.Plans_CancelPlan_FullMethodName,
 	"card": bowrollv1.Plans_IssueCard_FullMethodName, "scrub": bowrollv1.Plans_ScrubSortie_FullMethodName,
 	"record": bowrollv1.Plans_RecordLaunch_FullMethodName, "recheck": bowrollv1.Plans_RecheckPlan_FullMethodName,
+	"waive": bowrollv1.Plans_RecordWaiver_FullMethodName, "revoke": bowrollv1.Plans_RevokeWaiver_FullMethodName,
 	"recompute": bowrollv1.Plans_RecomputePlan_FullMethodName,
 }
 

@@ -195,10 +195,19 @@ func (w *world) keepDawn(ctx context.Context) {
 	must(err)
 	plan, err := plans.CreatePlan(ctx, &bowrollv1.CreatePlanRequest{Parent: "sites/varrow", PlanId: "dawn-1", DisplayName: "Dawn launch", Cycle: asked, Answer: answer, Actor: "quill", RequestId: id()})
 	must(err)
-	// A second one stays a draft.
+	// A second one stays a draft, with a waiver in force and one that was revoked.
 	_, err = plans.CreatePlan(ctx, &bowrollv1.CreatePlanRequest{Parent: "sites/varrow", PlanId: "dawn-2", Cycle: asked, Answer: answer, Actor: "quill", RequestId: id()})
 	must(err)
 	until := timestamppb.New(dawn.Add(4 * time.Hour))
+	for i, caution := range []string{"timeline-late", "burn-out-in-rotation"} {
+		_, err = plans.RecordWaiver(ctx, &bowrollv1.RecordWaiverRequest{Name: "sites/varrow/plans/dawn-2", Sortie: "cedar-1", Caution: caution, Authority: "R. Holm, flying officer",
+			Reason: "flown so before, dry deck", UntilTime: until, Actor: "quill", RequestId: id()})
+		must(err)
+		if i == 0 {
+			_, err = plans.RevokeWaiver(ctx, &bowrollv1.RevokeWaiverRequest{Name: "sites/varrow/plans/dawn-2", Sortie: "cedar-1", Caution: caution, Reason: "another launch was meant", Actor: "quill", RequestId: id()})
+			must(err)
+		}
+	}
 	plan, err = plans.ConfirmPlan(ctx, &bowrollv1.ConfirmPlanRequest{Name: plan.GetName(), Etag: plan.GetEtag(), HoldUntilTime: until, Actor: "quill", RequestId: id()})
 	must(err)
 	for _, s := range plan.GetSorties() {

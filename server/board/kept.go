@@ -71,6 +71,7 @@ type keptView struct {
 	Besides    [][]string // why a card does not hold that no side of its box says
 	Inputs     map[string]string
 	Again      *bowrollv1.RecomputePlanResponse
+	Waivers    waiverView
 	Cards      []*bowrollv1.PlanSortie // that a card was issued for
 	Newer      string                  // revision of the catalog in force, where it is not the plan's
 }
@@ -106,7 +107,7 @@ func (b *board) showKept(w http.ResponseWriter, v *visitor, plan *bowrollv1.Plan
 			shown.Active = append(shown.Active, s)
 		}
 	}
-	shown.Sorties = sortieTable(plan, v)
+	shown.Sorties, shown.Waivers = sortieTable(plan, v), waiversOf(plan)
 	if plan.GetAnswer() != nil && plan.GetCycle() != nil {
 		page := cycleSheet(plan.GetCycle(), plan.GetAnswer(), v)
 		shown.Sheet = &page
@@ -115,6 +116,8 @@ func (b *board) showKept(w http.ResponseWriter, v *visitor, plan *bowrollv1.Plan
 	offer := func(act, method string, stands bool) { shown.May[act] = stands && v.may(method, shown.Site) }
 	offer("confirm", bowrollv1.Plans_ConfirmPlan_FullMethodName, draft)
 	offer("cancel", bowrollv1.Plans_CancelPlan_FullMethodName, draft || confirmed)
+	offer("waive", bowrollv1.Plans_RecordWaiver_FullMethodName, (draft || confirmed) && len(shown.Active) > 0)
+	offer("revoke", bowrollv1.Plans_RevokeWaiver_FullMethodName, (draft || confirmed) && len(shown.Waivers.InForce) > 0)
 	offer("card", bowrollv1.Plans_IssueCard_FullMethodName, confirmed && len(shown.Active) > 0)
 	offer("recheck", bowrollv1.Plans_RecheckPlan_FullMethodName, confirmed)
 	offer("record", bowrollv1.Plans_RecordLaunch_FullMethodName, confirmed && len(shown.Active) > 0)
@@ -205,7 +208,7 @@ func besides(c *bowrollv1.CardCheck) []string {
 // sidesTable is a card held against what is measured now.
 func sidesTable(c *bowrollv1.CardCheck, v *visitor) paper.Table {
 	t := paper.Table{Columns: []paper.Column{
-		{Head: "Side of the box"}, {Head: "Holds", Badges: map[string]paper.Fill{"CROSSED": paper.Black, "NOT KNOWN": paper.Black}},
+		{Head: "Side of the box"}, {Head: "Holds", Badges: map[string]paper.Fill{"CROSSED": paper.Black, "NOT KNOWN": paper.Black, "ENDED": paper.Black}},
 		{Head: "Measured", Right: true}, {Head: "Limit", Right: true}, {Head: "Beyond by", Right: true},
 	}, Strong: map[int]bool{}}
 	for _, s := range c.GetSides() {
@@ -222,6 +225,8 @@ func sidesTable(c *bowrollv1.CardCheck, v *visitor) paper.Table {
 		}
 		holds := "holds"
 		switch {
+		case !s.GetHolds() && s.GetQuantity() == "waiver":
+			holds = "ENDED"
 		case !s.GetHolds() && s.Value == nil:
 			holds = "NOT KNOWN"
 		case !s.GetHolds():

@@ -130,3 +130,37 @@ func TestKeptCardsAreThoseThatWereIssued(t *testing.T) {
 		t.Errorf("computed anew: %d %s", code, inMain(text))
 	}
 }
+
+// A caution is waived by name on the page of a plan, shown there and on the card, and
+// its waiver ended there.
+func TestACautionIsWaivedByName(t *testing.T) {
+	w := begin(t, false)
+	w.keepDawn(t.Context())
+	v := w.visitor()
+	form := url.Values{"sortie": {"cedar-1"}, "caution": {"burn-out-in-rotation"}, "authority": {" "}, "waived_until": {"2041-03-07T07:30Z"}, "reason": {"flown so before"}, "actor": {"quill"}, "request_id": {"waive-cedar-1"}}
+	if code, text, _ := v.post("/plans/varrow/dawn-1/waive", form); code != http.StatusUnprocessableEntity || !strings.Contains(inMain(text), "authority") {
+		t.Errorf("a waiver without a name: %d %s", code, inMain(text))
+	}
+	form.Set("authority", "R. Holm <flying>")
+	code, text, header := v.post("/plans/varrow/dawn-1/waive", form)
+	if code != http.StatusOK || !strings.Contains(text, "R. Holm &lt;flying&gt;") || !strings.Contains(text, "<option>cedar-1 burn-out-in-rotation</option>") {
+		t.Fatalf("%d %s", code, inMain(text))
+	}
+	checkPage(t, "the plan with a waiver", text, header)
+	// The card that is out was issued before it; issued anew it says it.
+	issue := url.Values{"sortie": {"cedar-1"}, "until": {"2041-03-07T08:00Z"}, "actor": {"quill"}, "request_id": {"card-cedar-1"}}
+	if code, text, _ = v.post("/plans/varrow/dawn-1/card", issue); code == http.StatusOK || !strings.Contains(inMain(text), "ends 2041-03-07T07:30:00Z") {
+		t.Errorf("a card that outlives its waiver: %d %s", code, inMain(text))
+	}
+	issue.Set("until", "2041-03-07T07:30Z")
+	if code, text, _ = v.post("/plans/varrow/dawn-1/card", issue); code != http.StatusOK {
+		t.Fatalf("%d %s", code, inMain(text))
+	}
+	if _, text, _ = v.get("/plans/varrow/dawn-1/cards?sortie=cedar-1"); !strings.Contains(strings.ReplaceAll(inMain(text), "\u00a0", " "), "by R. Holm <flying> until 07:30 UTC: flown so before") {
+		t.Errorf("the card does not say the waiver: %s", inMain(text))
+	}
+	code, text, _ = v.post("/plans/varrow/dawn-1/revoke", url.Values{"waiver": {"cedar-1 burn-out-in-rotation"}, "reason": {"rain"}, "actor": {"quill"}, "request_id": {"revoke-cedar-1"}})
+	if code != http.StatusOK || !strings.Contains(text, "was revoked: rain") || strings.Contains(text, "<option>cedar-1 burn-out-in-rotation</option>") {
+		t.Errorf("revoked: %d %s", code, inMain(text))
+	}
+}
