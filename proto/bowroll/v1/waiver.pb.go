@@ -95,7 +95,7 @@ type Waiver struct {
 	Caution string `protobuf:"bytes,1,opt,name=caution,proto3" json:"caution,omitempty"`
 	// The caution in words, as they were accepted.
 	Text string `protobuf:"bytes,2,opt,name=text,proto3" json:"text,omitempty"`
-	// The person who accepts it.
+	// The person who accepts it, as whoever recorded it states.
 	Authority string `protobuf:"bytes,3,opt,name=authority,proto3" json:"authority,omitempty"`
 	// Why.
 	Reason string `protobuf:"bytes,4,opt,name=reason,proto3" json:"reason,omitempty"`
