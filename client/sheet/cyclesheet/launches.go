@@ -28,7 +28,7 @@ func (s Sheet) launches() paper.Cell {
 		{Head: "avail.", Right: true, Share: 0.9, Rank: 2},
 		{Head: "Margin", Right: true, Share: 1.05},
 		{Head: "Least wind", Right: true, Share: 0.95, Rank: 5},
-		{Head: "If a unit fails", Share: 1.25, Badges: map[string]paper.Fill{"STOP": paper.Black, "GO": paper.Open, "NO WAY OUT": paper.Black}},
+		{Head: "If a unit fails", Share: 1.25, Badges: map[string]paper.Fill{"NO WAY OUT": paper.Black}},
 		{Head: "Outcome", Share: 1.65, Badges: map[string]paper.Fill{"marginal": paper.Open}},
 	}}
 	for _, l := range s.Plan.GetLaunches() {
@@ -63,12 +63,11 @@ func (s Sheet) launch(l *bowrollv1.PlannedLaunch) []string {
 	}
 }
 
-// fails is the way out that a launch relies on if units fail, loud where it is
-// one.
+// fails is the way out that a launch relies on if units fail, loud where there is
+// none. A loud GO beside a launch would read as leave to go.
 func fails(off *bowrollv1.Takeoff) string {
 	text := figure.Legs(off.GetFailures())
-	switch text {
-	case "go", "stop", "no way out":
+	if text == figure.NoWayOut {
 		return strings.ToUpper(text)
 	}
 	return text

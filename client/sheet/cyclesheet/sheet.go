@@ -64,12 +64,12 @@ func (s Sheet) Document() paper.Document {
 	add(s.picture(), s.wind())
 	add(s.launches())
 	add(s.held())
+	add(lesser) // on the sheet that the launches are on
 	add(s.stock())
 	for _, part := range s.timeline() {
 		add(part)
 	}
 	add(s.whatIf())
-	add(lesser)
 	return paper.Document{Title: "Cycle sheet: " + s.Plan.GetId(), Dated: start, Pages: []paper.Page{page}}
 }
 

@@ -2,16 +2,19 @@ package figure
 
 import bowrollv1 "bowroll/proto/bowroll/v1"
 
+// NoWayOut is what [Legs] says where a failure has none.
+const NoWayOut = "no way out"
+
 // Mixed is what [Legs] says where the way out depends on what fails.
 const Mixed = "mixed"
 
 // Legs says which way out a launch relies on if units fail: "go" or "stop" where
-// every failure has the same, [Mixed] where it depends on what fails, and "no way
-// out" where a failure has none. Without failures it is [None].
+// every failure has the same, [Mixed] where it depends on what fails, and [NoWayOut]
+// where a failure has none. Without failures it is [None].
 func Legs(failures []*bowrollv1.Failure) string {
 	text := None
 	for _, f := range failures {
-		leg := "no way out"
+		leg := NoWayOut
 		switch {
 		case f.Leg == nil && f.GetCovered(): // the policy asks for none
 			leg = "not asked"
@@ -21,7 +24,7 @@ func Legs(failures []*bowrollv1.Failure) string {
 			leg = "stop"
 		}
 		switch {
-		case leg == "no way out":
+		case leg == NoWayOut:
 			return leg
 		case text == None:
 			text = leg
