@@ -3,6 +3,7 @@ package rpc
 import (
 	"context"
 	"fmt"
+	"strings"
 	"time"
 
 	"google.golang.org/protobuf/proto"
@@ -34,12 +35,17 @@ func (p *Plans) RecordWaiver(ctx context.Context, r *bowrollv1.RecordWaiverReque
 		for _, c := range waivable(answer, r.GetSortie()) {
 			raised = append(raised, c.GetId())
 			if c.GetId() == r.GetCaution() && waiver.Text == "" {
-				waiver.Text = c.GetText()
+				waiver.Text = strings.ToValidUTF8(c.GetText()[:min(len(c.GetText()), mostCautionText)], "")
 			}
 		}
 		return book.RecordWaiver(ctx, id, waiver, raised)
 	})
 }
+
+// mostCautionText is how many bytes of a caution a waiver keeps: more than any that
+// this service words. Answers are kept as they were sent, and entries of the log are
+// read by the thousand.
+const mostCautionText = 4000
 
 // RevokeWaiver ends a waiver before its time.
 func (p *Plans) RevokeWaiver(ctx context.Context, r *bowrollv1.RevokeWaiverRequest) (*bowrollv1.Plan, error) {

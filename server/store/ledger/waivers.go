@@ -9,6 +9,9 @@ import (
 	"bowroll/server/store"
 )
 
+// MostWaivers is how many waivers a plan keeps, those that ended among them.
+const MostWaivers = 1000
+
 // RecordWaiver records that a named person accepts one caution of a sortie, for a
 // reason and until a time; w says which and who. Raised are the codes of the
 // cautions that the plan's answer raises for the sortie's launch. Every fault is
@@ -41,6 +44,9 @@ func (b *Book) RecordWaiver(ctx context.Context, id string, w store.Waiver, rais
 	if known := plan.WaiverInForce(w.Sortie, w.Caution, b.by.Time); known != nil {
 		return *plan, store.Errorf(store.Refused, "WAIVER_IN_FORCE", "%s of sortie %s is waived by %s until %s already: revoke that waiver first, or wait until it ends",
 			w.Caution, sortie.ID, known.Authority, known.Until.Format(rfc3339)).With("until_time", known.Until.Format(rfc3339))
+	}
+	if len(plan.Waivers) >= MostWaivers {
+		return *plan, store.Errorf(store.Refused, "WAIVERS_FULL", "plan %s has %d waivers, ended ones among them, and takes no more: save the cycle as a new plan", id, MostWaivers)
 	}
 	m := b.record(store.Movement{
 		Event: store.RecordWaiver, Plan: id, Sortie: w.Sortie, Authority: w.Authority, Reason: w.Reason, Until: w.Until,

@@ -169,3 +169,26 @@ func TestWaiverOfWhatIsOver(t *testing.T) {
 	refused(t, s.waive(tailwind(dawn.Add(time.Hour))), store.Refused, "PLAN_STATE")
 	refused(t, s.revoke("tailwind", "fog"), store.Refused, "PLAN_STATE")
 }
+
+// A plan is not made to grow without end.
+func TestPlanKeepsSoManyWaivers(t *testing.T) {
+	s := newSite(t)
+	s.primed(nil, nil)
+	s.must(func(ctx context.Context, book *ledger.Book) error {
+		for i := range ledger.MostWaivers {
+			if _, err := book.RecordWaiver(ctx, "dawn", tailwind(dawn.Add(time.Hour)), []string{"tailwind"}); err != nil {
+				return err
+			}
+			if i == ledger.MostWaivers-1 {
+				break
+			}
+			if _, err := book.RevokeWaiver(ctx, "dawn", "heron-1", "tailwind", "in error"); err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+	w := tailwind(dawn.Add(time.Hour))
+	w.Caution = "no-brake-data"
+	refused(t, s.waive(w), store.Refused, "WAIVERS_FULL")
+}
