@@ -52,13 +52,15 @@ class Client:
         """
         return self.ask("takeoffs:compute", {"case": case, "sections": list(sections)})
 
-    def batch(self, cases: Iterable[Message], *, sections: Sequence[str] = ()) -> Iterator[Answer]:
+    def batch(self, cases: Iterable[Message], *, sections: Sequence[str] = (), catalog_revision: str = "") -> Iterator[Answer]:
         """Many take-offs, in the order given, each with a status of its own.
 
-        Cases are sent 10 000 at a time, so there may be any number of them.
+        Cases are sent 10 000 at a time, so there may be any number of them. With
+        the ``catalog_revision`` of an earlier answer's ``provenance`` they are
+        computed with the catalog as it was then, where the service keeps it.
         """
         for first, part in _parts(cases):
-            answer = self.ask("takeoffs:batchCompute", {"cases": part, "sections": list(sections)})
+            answer = self.ask("takeoffs:batchCompute", {"cases": part, "sections": list(sections), "catalog_revision": catalog_revision})
             for item in answer["items"]:
                 item["index"] += first
                 yield item
@@ -106,8 +108,8 @@ class Client:
         """A launch cycle planned: who launches with which units of which lot.
 
         ``options`` are the other keys of the request, such as
-        ``include_prices=True``. ``status`` says whether the allocation is
-        proven optimal.
+        ``include_prices=True``. ``optimal`` says whether the allocation is
+        proven best.
         """
         return self.ask("cycles:plan", {"cycle": cycle, **options})
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import http.client
 import ipaddress
 import json
+import math
 import random
 import re
 import socket
@@ -138,8 +139,36 @@ class Transport:
 
 
 def encode(body: Mapping[str, Any]) -> bytes:
-    """JSON of a request. NaN and infinity are refused: they are no measurement."""
-    return json.dumps(body, allow_nan=False, separators=(",", ":"), ensure_ascii=False).encode()
+    """JSON of a request. NaN and infinity are refused: they are no measurement.
+
+    Numbers of an array or a data frame, which are no numbers of Python's own, go
+    as what they hold.
+    """
+    try:
+        return json.dumps(body, allow_nan=False, separators=(",", ":"), ensure_ascii=False, default=_held).encode()
+    except ValueError as err:
+        field = _not_finite(body)
+        if field is None:
+            raise
+        raise ValueError(f"{field} is no finite number: leave out what is not known, or drop the row") from err
+
+
+def _held(value: Any) -> Any:
+    """What a number of an array or a data frame holds."""
+    if hasattr(value, "item"):
+        return value.item()
+    raise TypeError(f"a {type(value).__name__} cannot be sent: give numbers, texts, lists and dictionaries")
+
+
+def _not_finite(value: Any, path: str = "") -> Optional[str]:
+    """The path of the first number that is not finite."""
+    if isinstance(value, Mapping):
+        inner = ((f"{path}.{key}" if path else str(key), one) for key, one in value.items())
+    elif isinstance(value, (list, tuple)):
+        inner = ((f"{path}[{i}]", one) for i, one in enumerate(value))
+    else:
+        return path if isinstance(value, float) and not math.isfinite(value) else None
+    return next((found for at, one in inner if (found := _not_finite(one, at)) is not None), None)
 
 
 def _bearer(token: str) -> str:

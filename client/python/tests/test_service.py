@@ -52,6 +52,27 @@ class Service(unittest.TestCase):
                 raise RuntimeError("bowrolld ended before it was ready")
         cls.client = Client(address)
 
+    def test_numbers_of_a_data_frame(self):
+        class Held:  # as numpy.int64 and numpy.float32 are: no numbers of Python's own
+            def __init__(self, value):
+                self.value = value
+
+            def item(self):
+                return self.value
+
+        self.assertEqual(self.client.compute({**CASE, "gross_mass_kg": Held(6000)}), self.client.compute(CASE))
+        with self.assertRaisesRegex(ValueError, r"^cases\[1\]\.air\.temperature_c is no finite number"):
+            self.client.table([CASE, {**CASE, "air": {"pressure_altitude_m": 0, "temperature_c": float("nan")}}])
+        with self.assertRaisesRegex(TypeError, "a set cannot be sent"):
+            self.client.compute({**CASE, "gross_mass_kg": {6000}})
+
+    def test_the_catalog_as_it_was(self):
+        revision = self.client.model()["provenance"]["catalog_revision"]
+        first, again = self.client.batch([CASE]), self.client.batch([CASE], catalog_revision=revision)
+        self.assertEqual(list(first), list(again))
+        with self.assertRaisesRegex(Refusal, revision):
+            list(self.client.batch([CASE], catalog_revision="sha256:" + 16 * "0"))
+
     def test_one_take_off(self):
         answer = self.client.compute(CASE, sections=["SECTION_LIMITS"])
         self.assertEqual(answer["id"], "amber-1")
