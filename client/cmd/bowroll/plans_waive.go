@@ -21,13 +21,12 @@ type plansWaiveCommand struct {
 }
 
 func (*plansWaiveCommand) Help() string {
-	return `Records that a named person accepts one caution that the plan raises for the launch
-of a sortie. It changes no number and no verdict, and permits nothing that is refused
-without it: refusals are never waived. A card issued while the waiver is in force says
-it beside the caution, and ends no later. A code that the launch does not raise is
-refused with those that it does. Example:
+	return `A waiver changes no number and no verdict, and permits nothing that is refused without
+it: refusals are never waived. A card issued while it is in force says it beside the
+caution, and ends no later. A code that the launch does not raise is refused with
+those that it does. Example:
 
-  bowroll --store varrow.db plans waive varrow noon-1 birch-2 burn-out-in-rotation \
+  bowroll --store varrow.db plans waive varrow dawn-1 cedar-1 burn-out-in-rotation \
     --authority "R. Holm, flying officer" --until "90 min" --reason "flown so before" --actor quill`
 }
 
