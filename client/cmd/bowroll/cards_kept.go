@@ -176,7 +176,7 @@ func (c *cardsCommand) issueAll(p *program, to *client.Client, plan *bowrollv1.P
 		})
 		if err != nil {
 			if len(out) > 0 {
-				return nil, fmt.Errorf("issued %s and then stopped at %s; nothing was printed, print them without --issue: %w", strings.Join(out, ", "), id, err)
+				return nil, partly{err, fmt.Sprintf("issued %s and then stopped at %s; nothing was printed: print what is issued by leaving --issue out", strings.Join(out, ", "), id)}
 			}
 			return nil, err
 		}

@@ -33,20 +33,39 @@ type refused struct {
 
 func (r refused) Unwrap() error { return r.error }
 
+// partly is an error after some of what was asked for was done.
+type partly struct {
+	error
+	done string // what was, and what to do now
+}
+
+func (e partly) Unwrap() error { return e.error }
+
 // finish says what went wrong, if anything did, and returns the exit code.
 func (p *program) finish(err error) int {
+	undone := "nothing was computed"
+	if p.changing {
+		undone = "nothing was changed"
+	}
+	var some partly
+	if errors.As(err, &some) {
+		undone = some.done
+	}
 	switch {
 	case err == nil, errors.Is(err, syscall.EPIPE):
 		return exitAnswered
 	case errors.Is(err, errNothing):
 		return exitNothing
 	case p.ctx.Err() != nil && errors.Is(p.ctx.Err(), context.Canceled):
+		var said []string
+		if some.error != nil {
+			said = append(said, some.done)
+		}
 		var open interface{ hint() string }
 		if errors.As(err, &open) {
-			fmt.Fprintln(p.stderr, "bowroll: stopped; "+open.hint())
-			return exitStopped
+			said = append(said, open.hint())
 		}
-		fmt.Fprintln(p.stderr, "bowroll: stopped; nothing was changed")
+		fmt.Fprintln(p.stderr, "bowroll: stopped; "+cmp.Or(strings.Join(said, "; "), "nothing was changed"))
 		return exitStopped
 	}
 	code, body := exitService, &problem{Code: "UNKNOWN", Message: err.Error()}
@@ -68,9 +87,9 @@ func (p *program) finish(err error) int {
 			code = exitBadInput
 		}
 	}
-	body.undone = "computed"
-	if p.changing {
-		body.undone = "changed"
+	body.undone = undone
+	if some.error != nil && (p.line.Format == "json" || len(body.Violations) == 0) {
+		body.Message += "; " + some.done
 	}
 	if open := (*unknownOutcome)(nil); errors.As(err, &open) {
 		body.Message += "\n  help: " + open.hint()
@@ -90,7 +109,7 @@ type problem struct {
 	Message    string      `json:"message"`
 	Violations []violation `json:"violations"`
 
-	undone string // what was not done
+	undone string // what was not done, or what was all the same
 }
 
 type violation struct {
@@ -273,7 +292,7 @@ func (b *problem) text(w io.Writer) {
 			fmt.Fprintf(w, "    hint: %s\n", v.Hint)
 		}
 	}
-	fmt.Fprintf(w, "bowroll: %s; nothing was %s\n", count(len(b.Violations), "fault"), b.undone)
+	fmt.Fprintf(w, "bowroll: %s; %s\n", count(len(b.Violations), "fault"), b.undone)
 }
 
 func count(n int, what string) string {
