@@ -25,9 +25,13 @@ func Rechecked(w io.Writer, style Style, plan string, voided bool, a *bowrollv1.
 			p.paragraph(toneBad, title+"VOID", 0)
 		}
 		for _, side := range card.GetSides() {
-			if side.GetHolds() {
+			_, measured := sideQuantities[side.GetQuantity()]
+			switch {
+			case side.GetHolds():
 				p.paragraph(toneQuiet, "  holds    "+p.boxSide(side), 11)
-			} else {
+			case measured && side.Value == nil:
+				p.paragraph(toneBad, "  unknown  "+p.boxSide(side), 11)
+			default:
 				p.paragraph(toneBad, "  crossed  "+p.boxSide(side), 11)
 			}
 		}
@@ -53,23 +57,15 @@ var sideQuantities = map[string]struct {
 func (p *page) boxSide(side *bowrollv1.BoxSide) string {
 	q, ok := sideQuantities[side.GetQuantity()]
 	if !ok {
-		return clean(strings.TrimSuffix(side.GetText(), "."))
+		return clean(strings.TrimPrefix(strings.TrimSuffix(side.GetText(), "."), "Holds "))
 	}
-	permitted := ""
-	switch {
-	case side.Least != nil && side.Greatest != nil:
-		permitted = p.measured(q.kind, side.GetLeast()) + " to " + p.measured(q.kind, side.GetGreatest())
-	case side.Least != nil:
-		permitted = "at least " + p.measured(q.kind, side.GetLeast())
-	default:
-		permitted = "at most " + p.measured(q.kind, side.GetGreatest())
-	}
+	permitted := p.inside(q.kind, side.Least, side.Greatest)
 	if side.Value == nil {
 		return q.word + " is not known and must be " + permitted
 	}
 	text := q.word + " " + p.measured(q.kind, side.GetValue())
 	if side.GetHolds() {
-		return text + ", inside " + permitted
+		return text + "; permitted " + permitted
 	}
 	return text + ", must be " + permitted
 }

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"strings"
 
+	"bowroll/client/sheet/figure"
 	bowrollv1 "bowroll/proto/bowroll/v1"
 )
 
@@ -36,15 +37,7 @@ func (p *page) box(off *bowrollv1.Takeoff) {
 
 // inside says a range of which either end may be open, nothing where both are.
 func (p *page) inside(m measure, least, greatest *float64) string {
-	switch {
-	case least != nil && greatest != nil:
-		return p.atLeast(m, *least) + " to " + p.atMost(m, *greatest)
-	case least != nil:
-		return "at least " + p.atLeast(m, *least)
-	case greatest != nil:
-		return "at most " + p.atMost(m, *greatest)
-	}
-	return ""
+	return figure.Between(p.style.Units, m, least, greatest)
 }
 
 // around draws what is around the take-off: exhaust, firing lines, drop zone.

@@ -100,7 +100,7 @@ func (s *planSheet) hangsOn(t *bowrollv1.Timeline) string {
 	if t.GetCritical() == bowrollv1.Hindrance_HINDRANCE_PLAN {
 		text += ", as planned"
 	} else {
-		text += fmt.Sprintf("; what it hangs on is the %s", word(t.GetCritical()))
+		text += fmt.Sprintf("; what holds it up: the %s", word(t.GetCritical()))
 	}
 	text += fmt.Sprintf(" (the deck alone %s, the crews alone %s).", minutes(t.GetDeckSpanS()), minutes(t.GetCrewsSpanS()))
 	if t.GetLeastTeamCount() > 0 {

@@ -7,7 +7,6 @@ import (
 
 	"bowroll/client/sheet/figure"
 	"bowroll/client/sheet/paper"
-	"bowroll/perf/quantity"
 	bowrollv1 "bowroll/proto/bowroll/v1"
 )
 
@@ -174,13 +173,8 @@ func boxText(box *bowrollv1.CardBox, v *visitor) string {
 	}
 	var parts []string
 	add := func(what string, m figure.Measure, least, greatest *float64) {
-		switch {
-		case least != nil && greatest != nil:
-			parts = append(parts, what+" "+figure.AtLeast(v.units, m, *least)+" to "+figure.AtMost(v.units, m, *greatest))
-		case least != nil:
-			parts = append(parts, what+" at least "+figure.AtLeast(v.units, m, *least))
-		case greatest != nil:
-			parts = append(parts, what+" at most "+figure.AtMost(v.units, m, *greatest))
+		if text := figure.Between(v.units, m, least, greatest); text != "" {
+			parts = append(parts, what+" "+text)
 		}
 	}
 	add("headwind", figure.Speed, box.LeastHeadwindMps, box.GreatestHeadwindMps)
@@ -198,7 +192,7 @@ func boxText(box *bowrollv1.CardBox, v *visitor) string {
 func besides(c *bowrollv1.CardCheck) []string {
 	var texts []string
 	for _, s := range c.GetSides() {
-		if _, measured := figure.Named(quantity.SI, s.GetQuantity(), 0); !s.GetHolds() && !measured {
+		if !s.GetHolds() && figure.MeasureOf(s.GetQuantity()) == (figure.Measure{}) {
 			texts = append(texts, s.GetText())
 		}
 	}
@@ -208,25 +202,19 @@ func besides(c *bowrollv1.CardCheck) []string {
 // sidesTable is a card held against what is measured now.
 func sidesTable(c *bowrollv1.CardCheck, v *visitor) paper.Table {
 	t := paper.Table{Columns: []paper.Column{
-		{Head: "Side of the box"}, {Head: "Holds", Badges: map[string]paper.Fill{"CROSSED": paper.Black, "NOT KNOWN": paper.Black, "ENDED": paper.Black}},
-		{Head: "Measured", Right: true}, {Head: "Limit", Right: true}, {Head: "Beyond by", Right: true},
+		{Head: "Side of the box"}, {Head: "Holds", Badges: map[string]paper.Fill{"CROSSED": paper.Black, "NOT KNOWN": paper.Black}},
+		{Head: "Measured", Right: true}, {Head: "Permitted", Right: true}, {Head: "Beyond by", Right: true},
 	}, Strong: map[int]bool{}}
 	for _, s := range c.GetSides() {
-		if _, measured := figure.Named(quantity.SI, s.GetQuantity(), 0); !measured {
+		m := figure.MeasureOf(s.GetQuantity())
+		if m == (figure.Measure{}) {
 			continue
 		}
 		write := func(x *float64) string {
-			return figure.Given(x, func(x float64) string {
-				if text, ok := figure.Named(v.units, s.GetQuantity(), x); ok {
-					return text
-				}
-				return figure.Decimal(x)
-			})
+			return figure.Given(x, func(x float64) string { return figure.Measured(v.units, m, x) })
 		}
 		holds := "holds"
 		switch {
-		case !s.GetHolds() && s.GetQuantity() == "waiver":
-			holds = "ENDED"
 		case !s.GetHolds() && s.Value == nil:
 			holds = "NOT KNOWN"
 		case !s.GetHolds():
@@ -237,7 +225,7 @@ func sidesTable(c *bowrollv1.CardCheck, v *visitor) paper.Table {
 		if at := strings.LastIndexByte(name, '_'); at > 0 {
 			name = name[:at]
 		}
-		t.Rows = append(t.Rows, []string{strings.ReplaceAll(name, "_", " "), holds, write(s.Value), write(s.Limit), write(s.Shortfall)})
+		t.Rows = append(t.Rows, []string{strings.ReplaceAll(name, "_", " "), holds, write(s.Value), figure.Between(v.units, m, s.Least, s.Greatest), write(s.Shortfall)})
 	}
 	return t
 }

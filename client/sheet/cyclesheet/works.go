@@ -118,7 +118,7 @@ func (s Sheet) pace() string {
 	text := "First launch to last " + minutes(t.GetSpanS()) + "; the deck alone would need " + minutes(t.GetDeckSpanS()) +
 		", the crews alone " + minutes(t.GetCrewsSpanS()) + "."
 	if c := t.GetCritical(); c != bowrollv1.Hindrance_HINDRANCE_UNSPECIFIED && c != bowrollv1.Hindrance_HINDRANCE_PLAN {
-		text += " What holds it up: " + words(c.String(), "HINDRANCE_") + "."
+		text += " What holds it up: the " + words(c.String(), "HINDRANCE_") + "."
 	}
 	if t.GetOneMoreTeamS() > 0 {
 		text += " One team more would end it " + minutes(t.GetOneMoreTeamS()) + " sooner."

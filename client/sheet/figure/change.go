@@ -16,9 +16,9 @@ var endings = []struct {
 	{"_mps", Speed}, {"_kg", Mass}, {"_c", Temperature}, {"_pa", Pressure}, {"_m", Length},
 }
 
-// measureOf is how a quantity that is named as the contract does is written; zero
+// MeasureOf is how a quantity that is named as the contract does is written; zero
 // for a name that ends in no unit known here.
-func measureOf(name string) Measure {
+func MeasureOf(name string) Measure {
 	for _, e := range endings {
 		if strings.HasSuffix(name, e.suffix) {
 			return e.Measure
@@ -30,7 +30,7 @@ func measureOf(name string) Measure {
 // Named writes the value of a quantity that is named as the contract does, with
 // its unit in the name. ok is false for a name that ends in no unit known here.
 func Named(system quantity.System, name string, value float64) (text string, ok bool) {
-	if m := measureOf(name); m != (Measure{}) {
+	if m := MeasureOf(name); m != (Measure{}) {
 		return Measured(system, m, value), true
 	}
 	switch {
@@ -59,7 +59,7 @@ func Change(system quantity.System, c *bowrollv1.Change) string {
 	}
 	switch {
 	case what != "":
-		return AtLeast(system, measureOf(c.GetQuantity()), amount) + " " + more + " " + what
+		return AtLeast(system, MeasureOf(c.GetQuantity()), amount) + " " + more + " " + what
 	case c.GetQuantity() == "unit_count" && amount == 1:
 		return "1 " + fewer + " unit"
 	case c.GetQuantity() == "unit_count":

@@ -18,6 +18,20 @@ func AtMost(system quantity.System, m Measure, value float64) string {
 	return limit(system, m, value, math.Floor)
 }
 
+// Between writes a range that is permitted, of which either end may be open; nothing
+// where both are.
+func Between(system quantity.System, m Measure, least, greatest *float64) string {
+	switch {
+	case least != nil && greatest != nil:
+		return AtLeast(system, m, *least) + " to " + AtMost(system, m, *greatest)
+	case least != nil:
+		return "at least " + AtLeast(system, m, *least)
+	case greatest != nil:
+		return "at most " + AtMost(system, m, *greatest)
+	}
+	return ""
+}
+
 // limit rounds in the unit that is read.
 func limit(system quantity.System, m Measure, value float64, round func(float64) float64) string {
 	places, unit := m.Trade, Unit(system, m)
