@@ -2,12 +2,15 @@ package main
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"io"
 	"os"
 	"path/filepath"
 	"strings"
 
+	"google.golang.org/grpc/codes"
+	"google.golang.org/grpc/status"
 	"google.golang.org/protobuf/encoding/protojson"
 
 	"bowroll/client"
@@ -21,10 +24,22 @@ import (
 func (p *program) planStream(to *client.Client, request *bowrollv1.CyclesPlanRequest, report *report) (*bowrollv1.CyclePlan, error) {
 	ctx, cancel := context.WithTimeout(p.ctx, p.line.Timeout)
 	defer cancel()
-	return gather.Plan(ctx, to, request, func(at *bowrollv1.PlanProgress) {
+	plan, err := gather.Plan(ctx, to, request, func(at *bowrollv1.PlanProgress) {
 		report.say(stage(at))
 		report.counted(int(at.GetDoneCount()), int(at.GetTotalCount()))
 	})
+	return plan, late(ctx, err)
+}
+
+// late is the error of a stream that this program's deadline ended; else the error as
+// it is. The service keeps the deadline too, and may end the stream a moment before
+// it is over here: then it comes as one that nobody here cancelled.
+func late(ctx context.Context, err error) error {
+	over := errors.Is(ctx.Err(), context.DeadlineExceeded) || ctx.Err() == nil && status.Code(err) == codes.Canceled
+	if err != nil && over {
+		return status.FromContextError(context.DeadlineExceeded).Err()
+	}
+	return err
 }
 
 // stage says in a few words how far a plan is.

@@ -230,7 +230,8 @@ func (c *windCommand) table(p *program) error {
 		defer func() { _ = to.Close() }()
 		ctx, cancel := context.WithTimeout(p.ctx, p.line.Timeout)
 		defer cancel()
-		return receive(ctx, to, request, report)
+		table, err := receive(ctx, to, request, report)
+		return table, late(ctx, err)
 	}()
 	done()
 	if err != nil {
