@@ -147,10 +147,48 @@ func (r *Runner) bestRolling(s *booster.Schedule, units []booster.Unit, measure 
 			delay, shortest = x, value
 		}
 	}
+	if len(s.Segments()) > simpleSegments && !math.IsInf(shortest, 1) {
+		delay, shortest = lookBetween(length, times[:], lengths[:], delay, shortest)
+	}
 	if x, value, ok := r.kink(s, units, measure, delay); ok && value <= shortest*(1+kinkSlack) {
 		delay = x
 	}
 	return r.choose(s, units, Firing{Mode: Rolling, DelayS: delay})
+}
+
+// A trace of many corners may give the run a lowest place between two command
+// times of the scan that neither of them shows. Up to so many segments of the
+// schedule (before the burn, seven corners) that is not looked for.
+const (
+	simpleSegments = 8
+	betweenPoints  = 7
+	betweenReach   = 1.1 // of the shortest run known: where it is worth looking
+)
+
+// lookBetween looks between the command times of a scan for a run shorter than the
+// shortest known, and refines what it finds.
+func lookBetween(length func(float64) float64, times, lengths []float64, delay, shortest float64) (at, value float64) {
+	at, value = delay, shortest
+	for i := range len(times) - 1 {
+		if min(lengths[i], lengths[i+1]) > betweenReach*shortest {
+			continue
+		}
+		step := (times[i+1] - times[i]) / (betweenPoints + 1)
+		for j := 1; j <= betweenPoints; j++ {
+			t := times[i] + float64(float64(j)*step)
+			if math.Abs(t-at) <= step {
+				continue
+			}
+			// What rounding alone makes shorter is no lower place.
+			if run := length(t); run < value*(1-kinkSlack) {
+				at, value = t, run
+				if x, run := least(length, t-step, t+step, firingTolerS); run < value {
+					at, value = x, run
+				}
+			}
+		}
+	}
+	return at, value
 }
 
 // Near a kink: how far from it the section search may end, and by how much the

@@ -221,3 +221,38 @@ func TestRollAgainstPlainIntegrator(t *testing.T) {
 	}
 	t.Logf("%d lift off, %d do not", lifted, stuck)
 }
+
+// A trace of many corners gives the run two lowest places between neighbours of the
+// first look over all command times: no command time looked at one by one may do
+// better than the best.
+func TestBestFiringOfATraceOfManyCorners(t *testing.T) {
+	altitude, temperature := 4773.6, 15.0
+	day, err := air.At(air.Conditions{PressureAltitudeM: &altitude, TemperatureC: &temperature})
+	if err != nil {
+		t.Fatal(err)
+	}
+	kind := &booster.Type{
+		TraceS:       []float64{0, 0.0265, 1.2197, 1.9581, 2.7345, 4.1216, 5.7712, 6.0528, 7.3979, 7.5867, 7.6643},
+		TraceN:       []float64{11533, 769, 0, 3844, 769, 769, 3844, 11533, 3844, 0, 11533},
+		LoadedMassKG: 13.161, PropellantMassKG: 4.898, ReferenceTemperatureC: 15, IgnitionDelayS: 0.02, DragAreaM2: 0.0716,
+	}
+	s := takeoff.Setting{
+		Aircraft: &aircraft.Type{
+			WingAreaM2: 20.041, SpanM: 10.173, Oswald: 0.951, WingHeightM: 0.95, LiftoffFactor: 1.126,
+			EmptyMassKG: 3000, MaxMassKG: 5000, Flaps: []aircraft.Flap{{CLMax: 2.145, CLRoll: 0.371, CD0: 0.1441}},
+			Propeller: &aircraft.Propeller{ShaftPowerW: 1471412, DiameterM: 7.664, EfficiencyFactor: 0.596, DensityExponent: 1.089},
+		},
+		GrossMassKG: 4348.8, Air: day, HeadwindMPS: 24.868, Surface: takeoff.Surface{RollingFriction: 0.0114},
+	}
+	for range 4 {
+		s.Units = append(s.Units, booster.Unit{Type: kind, GrainTemperatureC: 15})
+	}
+	runner, schedule, _ := rollOf(t, s, rolling(0))
+	best := runner.BestFiring(schedule, s.Units, takeoff.FiringSearch{})
+	for delay := 0.0; delay < best.Searched[1]; delay += 0.02 {
+		rolling(delay).Schedule(schedule, s.Units)
+		if run := runner.Roll(schedule).RunM; run < best.Roll.RunM {
+			t.Errorf("at %g s %g m, at the best, %g s, %g m", delay, run, best.Firing.DelayS, best.Roll.RunM)
+		}
+	}
+}
