@@ -173,7 +173,7 @@ func lookBetween(length func(float64) float64, times, lengths []float64, delay, 
 		if min(lengths[i], lengths[i+1]) > betweenReach*shortest {
 			continue
 		}
-		step := (times[i+1] - times[i]) / (betweenPoints + 1)
+		step := float64((times[i+1] - times[i]) / (betweenPoints + 1))
 		for j := 1; j <= betweenPoints; j++ {
 			t := times[i] + float64(float64(j)*step)
 			if math.Abs(t-at) <= step {
