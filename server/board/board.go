@@ -35,10 +35,11 @@ type Config struct {
 
 type board struct {
 	Config
-	to     *client.Client
-	pages  pages
-	jobs   *jobs
-	origin *http.CrossOriginProtection
+	to      *client.Client
+	pages   pages
+	jobs    *jobs
+	origin  *http.CrossOriginProtection
+	example example
 }
 
 // New makes a board.
@@ -61,7 +62,11 @@ func New(config Config) (http.Handler, error) {
 	if err != nil {
 		return nil, err
 	}
-	b := &board{Config: config, to: to, pages: read, jobs: newJobs(config.Now), origin: http.NewCrossOriginProtection()}
+	begin, err := readExample()
+	if err != nil {
+		return nil, err
+	}
+	b := &board{Config: config, to: to, pages: read, jobs: newJobs(config.Now), origin: http.NewCrossOriginProtection(), example: begin}
 	mux := http.NewServeMux()
 	mux.Handle("GET /assets/", http.StripPrefix("/assets", http.FileServerFS(assets)))
 	b.routes(mux)

@@ -222,11 +222,11 @@ func TestWithTheKeyboardAlone(t *testing.T) {
 	}
 	b.do("skip", chromedp.KeyEvent(kb.Enter))
 	var stops []string
-	for range 4 {
+	for range 5 {
 		b.do("tab", chromedp.KeyEvent(kb.Tab))
 		stops = append(stops, focused())
 	}
-	if got := strings.Join(stops, ", "); got != "file|solid, text|solid, prices|solid, Plan the cycle|solid" {
+	if got := strings.Join(stops, ", "); got != "file|solid, text|solid, Begin with an example|solid, prices|solid, Plan the cycle|solid" {
 		t.Errorf("the stops are %s", got)
 	}
 	// The text is pasted, and the plan asked for, without a pointer.

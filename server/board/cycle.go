@@ -12,6 +12,7 @@ import (
 	"bowroll/client"
 	"bowroll/client/cycle"
 	bowrollv1 "bowroll/proto/bowroll/v1"
+	"bowroll/testdata"
 )
 
 func (b *board) home(w http.ResponseWriter, r *http.Request, v *visitor) error {
@@ -54,6 +55,7 @@ type written struct {
 	Faults     []fault
 	Recent     []*job
 	Said       string
+	Example    bool // whether there is one to begin with
 }
 
 // A fault is one thing wrong with a file or a form.
@@ -74,7 +76,29 @@ func (b *board) cyclePage(w http.ResponseWriter, r *http.Request, v *visitor) er
 	if err := b.mayPlan(v); err != nil {
 		return err
 	}
-	return b.write(w, v, http.StatusOK, view{Page: "cycle", Title: "Plan a launch cycle", Data: written{Recent: b.jobs.of(v)}})
+	form := written{Recent: b.jobs.of(v)}
+	// The example is of the catalog that is built in, which this service need not have.
+	_, err := b.to.Catalog.GetDeck(v.context(r.Context()), &bowrollv1.GetDeckRequest{Name: b.example.deck})
+	form.Example = err == nil
+	if form.Example && r.URL.Query().Has("example") {
+		form.File, form.Text = exampleFile, b.example.text
+	}
+	return b.write(w, v, http.StatusOK, view{Page: "cycle", Title: "Plan a launch cycle", Data: form})
+}
+
+// exampleFile is the cycle to begin with, of a ship that does not exist.
+const exampleFile = "dawn.yaml"
+
+// example is a cycle file that people may begin with.
+type example struct{ text, deck string }
+
+func readExample() (example, error) {
+	text, err := testdata.Files.ReadFile("cycles/" + exampleFile)
+	if err != nil {
+		return example{}, err
+	}
+	asked, _, err := cycle.Read(exampleFile, text)
+	return example{string(text), asked.GetDeck()}, err
 }
 
 // planCycle reads a cycle and begins to plan it.

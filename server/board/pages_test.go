@@ -139,7 +139,8 @@ func TestEveryPageIsWhole(t *testing.T) {
 	planned, _ := v.plan(dawnFile(t))
 	for path, words := range map[string][]string{
 		"/":                    {"Plan a launch cycle", "Model "},
-		"/cycle":               {"Cycle file (YAML)", "Dawn launch"},
+		"/cycle":               {"Cycle file (YAML)", "Dawn launch", "Begin with an example"},
+		"/cycle?example":       {"id: amber-1", "a ship that does not exist"},
 		planned:                {"Launches", "Held", "Stock before and after", "Timeline", "Cautions", "Run req&#39;d", "amber-1", "request"},
 		"/plans":               {"Varrow"},
 		"/plans/varrow":        {"dawn-1", "confirmed", "VOID", "dawn-2", "draft"},
