@@ -77,7 +77,10 @@ func (p *program) finish(err error) int {
 		code, body = exitBadInput, faulty(faults)
 	} else if r, ok := client.AsRefusal(err); ok {
 		body = refusal(err, r)
-		if r.Code == codes.DeadlineExceeded && strings.Contains(r.Message, context.DeadlineExceeded.Error()) { // this program's own patience
+		// This program's own patience, for which the transport has several words. A
+		// service that runs out of time gives its reason.
+		if r.Code == codes.Canceled || r.Code == codes.DeadlineExceeded && r.Reason == "" {
+			body.Code = codeName(codes.DeadlineExceeded)
 			body.Message = fmt.Sprintf("no answer within %s\n  help: give it longer with --timeout, or ask for less at once", p.line.Timeout)
 		}
 		if help := p.whoCalls(r.Code); help != "" {

@@ -4,6 +4,7 @@ import (
 	"context"
 	"strings"
 	"testing"
+	"time"
 
 	"google.golang.org/grpc/codes"
 	"google.golang.org/grpc/status"
@@ -46,6 +47,25 @@ func TestARefusalAfterSomeWasDoneSaysWhat(t *testing.T) {
 		p.finish(partly{test.cause, done})
 		if got := b.String(); strings.Count(got, done) != 1 || strings.Contains(got, "nothing was") {
 			t.Errorf("%v, %s: %s", test.cause, test.format, got)
+		}
+	}
+}
+
+// A call that the service ended at the deadline that it was given is an answer too
+// late, whatever the transport says of it.
+func TestACallThatNobodyCancelledIsLate(t *testing.T) {
+	for _, cause := range []error{
+		status.Error(codes.Canceled, "stream terminated by RST_STREAM with error code: CANCEL"),
+		status.Error(codes.DeadlineExceeded, "stream terminated by RST_STREAM with error code: CANCEL"),
+		status.FromContextError(context.DeadlineExceeded).Err(),
+	} {
+		for format, want := range map[string]string{"table": "bowroll: no answer within 60ms\n", "json": `"code": "DEADLINE_EXCEEDED"`} {
+			var b strings.Builder
+			p := &program{ctx: context.Background(), stderr: &b}
+			p.line.Format, p.line.Timeout = format, 60*time.Millisecond
+			if code := p.finish(cause); code != exitService || !strings.Contains(b.String(), want) {
+				t.Errorf("%v, %s: exit %d: %s", cause, format, code, b.String())
+			}
 		}
 	}
 }

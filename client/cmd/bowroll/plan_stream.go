@@ -2,14 +2,13 @@ package main
 
 import (
 	"context"
-	"errors"
 	"fmt"
 	"io"
 	"os"
 	"path/filepath"
 	"strings"
+	"time"
 
-	"google.golang.org/grpc/codes"
 	"google.golang.org/grpc/status"
 	"google.golang.org/protobuf/encoding/protojson"
 
@@ -32,11 +31,11 @@ func (p *program) planStream(to *client.Client, request *bowrollv1.CyclesPlanReq
 }
 
 // late is the error of a stream that this program's deadline ended; else the error as
-// it is. The service keeps the deadline too, and may end the stream a moment before
-// it is over here: then it comes as one that nobody here cancelled.
+// it is. The service keeps the deadline too, and its word may come before this
+// program's own timer is served: the clock decides.
 func late(ctx context.Context, err error) error {
-	over := errors.Is(ctx.Err(), context.DeadlineExceeded) || ctx.Err() == nil && status.Code(err) == codes.Canceled
-	if err != nil && over {
+	deadline, ok := ctx.Deadline()
+	if err != nil && ok && !time.Now().Before(deadline) {
 		return status.FromContextError(context.DeadlineExceeded).Err()
 	}
 	return err
