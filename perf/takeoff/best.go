@@ -147,7 +147,7 @@ func (r *Runner) bestRolling(s *booster.Schedule, units []booster.Unit, measure 
 			delay, shortest = x, value
 		}
 	}
-	if len(s.Segments()) > simpleSegments && !math.IsInf(shortest, 1) {
+	if swells(s.Segments()) > 1 && !math.IsInf(shortest, 1) {
 		delay, shortest = lookBetween(length, times[:], lengths[:], delay, shortest)
 	}
 	if x, value, ok := r.kink(s, units, measure, delay); ok && value <= shortest*(1+kinkSlack) {
@@ -156,14 +156,42 @@ func (r *Runner) bestRolling(s *booster.Schedule, units []booster.Unit, measure 
 	return r.choose(s, units, Firing{Mode: Rolling, DelayS: delay})
 }
 
-// A trace of many corners may give the run a lowest place between two command
-// times of the scan that neither of them shows. Up to so many segments of the
-// schedule (before the burn, seven corners) that is not looked for.
+// Thrust that swells more than once may give the run a lowest place between two
+// command times of the scan that neither of them shows.
 const (
-	simpleSegments = 8
-	betweenPoints  = 7
-	betweenReach   = 1.1 // of the shortest run known: where it is worth looking
+	swellShare    = 0.05 // of the greatest thrust: less of a rise or a fall is none
+	betweenPoints = 7
+	betweenReach  = 1.1 // of the shortest run known: where it is worth looking
 )
+
+// swells is how often the thrust of a schedule rises from the start or from a fall.
+func swells(segments []booster.Segment) int {
+	var greatest, low, high float64
+	for i := range segments {
+		greatest = max(greatest, segments[i].ForwardN)
+	}
+	least := float64(swellShare * greatest)
+	count, falls := 0, true
+	at := func(thrust float64) {
+		switch {
+		case falls && thrust > low+least:
+			count, falls, high = count+1, false, thrust
+		case falls:
+			low = min(low, thrust)
+		case thrust < high-least:
+			falls, low = true, thrust
+		default:
+			high = max(high, thrust)
+		}
+	}
+	for i := range segments {
+		at(segments[i].ForwardN)
+		if i+1 < len(segments) { // where it jumps the end is not the next start
+			at(segments[i].ForwardN + float64(segments[i].ForwardNPS*(segments[i+1].StartS-segments[i].StartS)))
+		}
+	}
+	return count
+}
 
 // lookBetween looks between the command times of a scan for a run shorter than the
 // shortest known, and refines what it finds.

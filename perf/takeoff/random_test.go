@@ -222,10 +222,10 @@ func TestRollAgainstPlainIntegrator(t *testing.T) {
 	t.Logf("%d lift off, %d do not", lifted, stuck)
 }
 
-// A trace of many corners gives the run two lowest places between neighbours of the
+// A trace that swells four times gives the run two lowest places between neighbours of the
 // first look over all command times: no command time looked at one by one may do
 // better than the best.
-func TestBestFiringOfATraceOfManyCorners(t *testing.T) {
+func TestBestFiringOfATraceThatSwellsOftenIsTheShortest(t *testing.T) {
 	altitude, temperature := 4773.6, 15.0
 	day, err := air.At(air.Conditions{PressureAltitudeM: &altitude, TemperatureC: &temperature})
 	if err != nil {
