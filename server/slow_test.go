@@ -62,6 +62,24 @@ func from(t *testing.T, local, to string) net.Conn {
 	return conn
 }
 
+// answered reads the answer that comes, whole.
+func answered(t *testing.T, conn net.Conn) (code int, text string) {
+	t.Helper()
+	if err := conn.SetReadDeadline(time.Now().Add(soon)); err != nil {
+		t.Fatal(err)
+	}
+	answer, err := http.ReadResponse(bufio.NewReader(conn), nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer answer.Body.Close()
+	all, err := io.ReadAll(answer.Body)
+	if err != nil {
+		t.Fatalf("%v after %s", err, all)
+	}
+	return answer.StatusCode, string(all)
+}
+
 // dribble sends a byte now and then until the other end will have no more.
 func dribble(t *testing.T, conn net.Conn, text string) {
 	t.Helper()
@@ -135,18 +153,10 @@ func TestAStreamThatPausesTooLongIsToldSo(t *testing.T) {
 	if _, err := fmt.Fprintf(conn, "POST /v1/takeoffs:streamCompute HTTP/1.1\r\nHost: a\r\nContent-Type: application/x-ndjson\r\nTransfer-Encoding: chunked\r\n\r\n%x\r\n%s\r\n", len(line), line); err != nil {
 		t.Fatal(err)
 	}
-	if err := conn.SetReadDeadline(time.Now().Add(soon)); err != nil {
-		t.Fatal(err)
-	}
-	answer, err := http.ReadResponse(bufio.NewReader(conn), nil)
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer answer.Body.Close()
-	text, err := io.ReadAll(answer.Body)
-	lines := strings.Split(strings.TrimSpace(string(text)), "\n")
-	if err != nil || len(lines) != 2 || !strings.HasPrefix(lines[0], `{"type":"item"`) {
-		t.Fatalf("%v: %s", err, text)
+	_, text := answered(t, conn)
+	lines := strings.Split(strings.TrimSpace(text), "\n")
+	if len(lines) != 2 || !strings.HasPrefix(lines[0], `{"type":"item"`) {
+		t.Fatal(text)
 	}
 	for _, part := range []string{`"type":"error"`, `"code":"DEADLINE_EXCEEDED"`, "line 2 of the stream did not come within 300ms", "begin another"} {
 		if !strings.Contains(lines[1], part) {
@@ -161,17 +171,8 @@ func TestABodyThatStopsIsToldSo(t *testing.T) {
 	if _, err := io.WriteString(conn, "POST /v1/takeoffs:compute HTTP/1.1\r\nHost: a\r\nContent-Type: application/json\r\nContent-Length: 100\r\n\r\n{"); err != nil {
 		t.Fatal(err)
 	}
-	if err := conn.SetReadDeadline(time.Now().Add(soon)); err != nil {
-		t.Fatal(err)
-	}
-	answer, err := http.ReadResponse(bufio.NewReader(conn), nil)
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer answer.Body.Close()
-	text, err := io.ReadAll(answer.Body)
-	if err != nil || answer.StatusCode != http.StatusRequestTimeout || !strings.Contains(string(text), "the body did not come in time") {
-		t.Errorf("%v: %d %s", err, answer.StatusCode, text)
+	if code, text := answered(t, conn); code != http.StatusRequestTimeout || !strings.Contains(text, "the body did not come in time") {
+		t.Errorf("%d %s", code, text)
 	}
 }
 
