@@ -6,8 +6,6 @@ import (
 	"sort"
 	"strings"
 
-	"google.golang.org/protobuf/proto"
-
 	bowrollv1 "bowroll/proto/bowroll/v1"
 	"bowroll/server/store"
 )
@@ -88,9 +86,9 @@ func (u uses) plans(ctx context.Context, r store.Reader, state store.PlanState) 
 			if err != nil {
 				return err
 			}
-			cycle := &bowrollv1.Cycle{}
-			if err := proto.Unmarshal(plan.Cycle, cycle); err != nil {
-				return fmt.Errorf("the cycle of plan %s cannot be read: %w", plan.ID, err)
+			cycle, err := cycleOf(plan)
+			if err != nil {
+				return err
 			}
 			user := fmt.Sprintf("%s plan %s of %s", plan.State, plan.ID, r.Site())
 			for name := range namesIn(cycle) {

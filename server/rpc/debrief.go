@@ -27,12 +27,13 @@ func (o *Observations) DebriefPlan(ctx context.Context, r *bowrollv1.DebriefPlan
 	}); err != nil {
 		return nil, err
 	}
-	cycle, answer := &bowrollv1.Cycle{}, &bowrollv1.CyclePlan{}
-	if err := proto.Unmarshal(plan.Cycle, cycle); err != nil {
-		return nil, fmt.Errorf("the cycle of plan %s cannot be read: %w", plan.ID, err)
+	cycle, err := cycleOf(plan)
+	if err != nil {
+		return nil, err
 	}
-	if err := proto.Unmarshal(plan.Answer, answer); err != nil {
-		return nil, fmt.Errorf("the answer of plan %s cannot be read: %w", plan.ID, err)
+	answer, err := answerOf(plan)
+	if err != nil {
+		return nil, err
 	}
 	// With the catalog that the plan was made with, so that a correction since
 	// then explains nothing away.

@@ -143,12 +143,12 @@ func (p *Plans) change(ctx context.Context, site, method string, r mutation, cha
 // whole is a plan with cycle and answer as the answer to a request.
 func (p *Plans) whole(plan store.Plan, r proto.Message) (*bowrollv1.Plan, error) {
 	m := planMessage(plan, p.now())
-	m.Cycle, m.Answer = &bowrollv1.Cycle{}, &bowrollv1.CyclePlan{}
-	if err := proto.Unmarshal(plan.Cycle, m.Cycle); err != nil {
-		return nil, fmt.Errorf("the cycle of plan %s cannot be read: %w", plan.ID, err)
+	var err error
+	if m.Cycle, err = cycleOf(plan); err != nil {
+		return nil, err
 	}
-	if err := proto.Unmarshal(plan.Answer, m.Answer); err != nil {
-		return nil, fmt.Errorf("the answer of plan %s cannot be read: %w", plan.ID, err)
+	if m.Answer, err = answerOf(plan); err != nil {
+		return nil, err
 	}
 	m.Provenance = provenance(p.snapshot, r)
 	return m, nil

@@ -103,16 +103,9 @@ func (p *Plans) IssueCard(ctx context.Context, r *bowrollv1.IssueCardRequest) (*
 		if plan, err = reader.Plan(ctx, id); err != nil {
 			return err
 		}
-		answer := &bowrollv1.CyclePlan{}
-		if err := proto.Unmarshal(plan.Answer, answer); err != nil {
-			return fmt.Errorf("the answer of plan %s cannot be read: %w", id, err)
-		}
-		for _, one := range answer.GetLaunches() {
-			if one.GetSortie() == r.GetSortie() {
-				launch = one
-			}
-		}
-		return nil
+		answer, err := answerOf(plan)
+		launch = launchOf(answer, r.GetSortie())
+		return err
 	})
 	if err != nil {
 		return nil, err

@@ -2,10 +2,7 @@ package rpc
 
 import (
 	"context"
-	"fmt"
 	"strings"
-
-	"google.golang.org/protobuf/proto"
 
 	bowrollv1 "bowroll/proto/bowroll/v1"
 	"bowroll/server/catalog"
@@ -23,9 +20,9 @@ func (p *Plans) outdated(ctx context.Context, plan store.Plan, launch *bowrollv1
 	if err != nil {
 		return nil, err
 	}
-	cycle := &bowrollv1.Cycle{}
-	if err := proto.Unmarshal(plan.Cycle, cycle); err != nil {
-		return nil, fmt.Errorf("the cycle of plan %s cannot be read: %w", plan.ID, err)
+	cycle, err := cycleOf(plan)
+	if err != nil {
+		return nil, err
 	}
 	uses := usedBy(cycle, launch)
 	var differ []string

@@ -2,11 +2,8 @@ package rpc
 
 import (
 	"context"
-	"fmt"
 	"strings"
 	"time"
-
-	"google.golang.org/protobuf/proto"
 
 	bowrollv1 "bowroll/proto/bowroll/v1"
 	"bowroll/server/store"
@@ -24,9 +21,9 @@ func (p *Plans) RecordWaiver(ctx context.Context, r *bowrollv1.RecordWaiverReque
 		if err != nil {
 			return plan, err
 		}
-		answer := &bowrollv1.CyclePlan{}
-		if err := proto.Unmarshal(plan.Answer, answer); err != nil {
-			return plan, fmt.Errorf("the answer of plan %s cannot be read: %w", id, err)
+		answer, err := answerOf(plan)
+		if err != nil {
+			return plan, err
 		}
 		waiver := store.Waiver{
 			Sortie: r.GetSortie(), Caution: r.GetCaution(), Authority: r.GetAuthority(), Reason: r.GetReason(), Until: r.GetUntilTime().AsTime(),
@@ -63,12 +60,7 @@ func (p *Plans) RevokeWaiver(ctx context.Context, r *bowrollv1.RevokeWaiverReque
 // the cycle raises as a whole is of no one launch, and what a card is refused for is
 // a refusal: neither is waived.
 func waivable(answer *bowrollv1.CyclePlan, sortie string) (list []*bowrollv1.Caution) {
-	var off *bowrollv1.Takeoff
-	for _, launch := range answer.GetLaunches() {
-		if launch.GetSortie() == sortie {
-			off = launch.GetTakeoff()
-		}
-	}
+	off := launchOf(answer, sortie).GetTakeoff()
 	seen := map[string]bool{}
 	add := func(c *bowrollv1.Caution) {
 		if !seen[c.GetId()] {

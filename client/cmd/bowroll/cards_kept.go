@@ -73,8 +73,7 @@ func (c *cardsCommand) Run(p *program) error {
 		return err
 	}
 	var cards []card.Card
-	report := newReport("gathering the cards")
-	report.several = true
+	report := newReportOfSeveral("gathering the cards")
 	plan, err := askTelling(p, report, func(to *client.Client) (*bowrollv1.Plan, error) {
 		plan, sources, err := c.sources(p, to)
 		if err != nil {

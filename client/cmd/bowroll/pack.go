@@ -38,8 +38,7 @@ func (c *packWriteCommand) Run(p *program) error {
 	if err != nil {
 		return err
 	}
-	report := newReport("gathering what is kept of the plan")
-	report.several = true
+	report := newReportOfSeveral("gathering what is kept of the plan")
 	done := p.waiting(report)
 	whole, err := c.gather(p)
 	done()

@@ -23,6 +23,9 @@ type report struct {
 
 func newReport(what string) *report { return &report{what: what} }
 
+// newReportOfSeveral is a report of what takes more than one call.
+func newReportOfSeveral(what string) *report { return &report{what: what, several: true} }
+
 // say notes how far it is.
 func (r *report) say(how string) {
 	r.mu.Lock()

@@ -137,8 +137,7 @@ func (c *stockListCommand) units(p *program) error {
 
 // export writes units as CSV, the columns named once.
 func (c *stockListCommand) export(p *program) error {
-	report := newReport("reading the units")
-	report.several = true
+	report := newReportOfSeveral("reading the units")
 	done := p.waiting(report)
 	defer done()
 	to, err := p.connect()

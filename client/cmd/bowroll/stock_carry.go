@@ -70,8 +70,7 @@ func (c *stockExportCommand) Run(p *program) error {
 	if err != nil {
 		return err
 	}
-	report := newReport("reading the log")
-	report.several = true
+	report := newReportOfSeveral("reading the log")
 	done := p.waiting(report)
 	defer done()
 	to, err := p.connect()
@@ -169,8 +168,7 @@ func (c *stockImportCommand) Run(p *program) error {
 	if err != nil {
 		return badInput{fmt.Errorf("%s: %w", c.File, err)}
 	}
-	report := newReport("merging the log")
-	report.several = true
+	report := newReportOfSeveral("merging the log")
 	done := p.waiting(report)
 	defer done()
 	to, err := p.connect()
